@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"benchbell/bot"
+	"benchbell/store"
+)
+
+// configured adds --config to the flags, parses them, and reads the
+// configuration: the file named, else benchbell.toml if it is there, else the
+// defaults.
+func configured(flags *flag.FlagSet, args []string) (bot.Config, []string, error) {
+	path := flags.String("config", "", "configuration file")
+	rest, err := parse(flags, args)
+	if err != nil {
+		return bot.Config{}, nil, err
+	}
+	if *path == "" {
+		const usual = "benchbell.toml"
+		if _, err := os.Stat(usual); err != nil {
+			return bot.DefaultConfig(), rest, nil
+		}
+		*path = usual
+	}
+	cfg, err := bot.LoadConfig(*path)
+	return cfg, rest, err
+}
+
+func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	cfg, files, err := configured(flags, args)
+	if err != nil {
+		return err
+	}
+	if len(files) == 0 {
+		return fmt.Errorf("import needs a CSV file: %w", errUsage)
+	}
+	st, err := store.Open(cfg.Data)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, st.Close()) }()
+	now := time.Now()
+	reg, err := bot.Import(st, cfg, files, now)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(t.out, "taken into the register: %d suits, %d manometers, %d past tests\n", len(reg.Suits), len(reg.Manometers), len(reg.Tests))
+	return err
+}
+
+func errorOr(err, other error) error {
+	if err != nil {
+		return err
+	}
+	return other
+}
+
+func backup(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	cfg, files, err := configured(flags, args)
+	if err != nil {
+		return err
+	}
+	if len(files) != 1 {
+		return fmt.Errorf("backup needs the one file to write: %w", errUsage)
+	}
+	st, err := openThere(cfg)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, st.Close()) }()
+	// Written beside and renamed, so that a copy that broke off never stands
+	// where a whole one is looked for.
+	f, err := os.CreateTemp(filepath.Dir(files[0]), ".backup-*")
+	if err != nil {
+		return err
+	}
+	defer os.Remove(f.Name())
+	if err := st.Backup(f); err != nil {
+		f.Close()
+		return err
+	}
+	if err := f.Sync(); err != nil {
+		f.Close()
+		return err
+	}
+	if err := f.Close(); err != nil {
+		return err
+	}
+	if err := os.Rename(f.Name(), files[0]); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(t.out, "%s is a whole copy of %s.\n", files[0], cfg.Data)
+	return err
+}
+
+// openThere opens the store that must be there already.
+func openThere(cfg bot.Config) (*store.Store, error) {
+	if _, err := os.Stat(cfg.Data); err != nil {
+		return nil, fmt.Errorf("there is no store: %w", err)
+	}
+	return store.Open(cfg.Data)
+}
+
+func verify(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	cfg, _, err := configured(flags, args)
+	if err != nil {
+		return err
+	}
+	st, err := openThere(cfg)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, st.Close()) }()
+	head, n, err := st.Verify()
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(t.out, "The journal is whole: %d entries, head %v.\n", n, head)
+	return err
+}

@@ -1,0 +1,63 @@
+package main
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"benchbell/bot"
+)
+
+// fileList is a flag that may be given more than once.
+type fileList []string
+
+func (l *fileList) String() string     { return fmt.Sprint(*l) }
+func (l *fileList) Set(s string) error { *l = append(*l, s); return nil }
+
+func rehearse(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	var fleet fileList
+	flags.Var(&fleet, "fleet", "CSV file of suits, manometers or past tests, in place of the demo fleet")
+	speed := flags.Float64("speed", 1, "from the keyboard: how many times as fast time passes")
+	config := flags.String("config", "", "configuration file, for methods and policy")
+	scripts, err := parse(flags, args)
+	if err != nil {
+		return err
+	}
+	cfg := bot.DemoConfig()
+	if *config != "" {
+		if cfg, err = bot.LoadConfig(*config); err != nil {
+			return err
+		}
+	}
+	if len(scripts) > 1 {
+		return fmt.Errorf("rehearse plays one script: %w", errUsage)
+	}
+	dir, err := os.MkdirTemp("", "benchbell-rehearsal-")
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, os.RemoveAll(dir)) }()
+	start := bot.RehearsalStart(cfg)
+	entries, err := bot.RehearsalRegister(cfg, fleet, start)
+	if err != nil {
+		return err
+	}
+	r, err := bot.NewRehearsal(filepath.Join(dir, "rehearsal.db"), cfg, entries, start, t.out, t.log)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, r.Close()) }()
+	if len(scripts) == 0 {
+		return r.Keyboard(ctx, t.in, *speed)
+	}
+	script, err := t.readArg(scripts[0])
+	if err != nil {
+		return err
+	}
+	if err := r.Play(ctx, script); err != nil {
+		return fmt.Errorf("%s:\n%w", scripts[0], err)
+	}
+	return nil
+}

@@ -1,0 +1,98 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log/slog"
+	"os"
+	"strings"
+)
+
+// errUsage is wrapped by errors about the command line.
+var errUsage = errors.New("see \"benchbell help\"")
+
+// terminal is where a subcommand reads and writes.
+type terminal struct {
+	in  io.Reader
+	out io.Writer
+	log *slog.Logger
+}
+
+type subcommand struct {
+	name  string
+	shape string
+	means string
+	run   func(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) error
+}
+
+var subcommands = []subcommand{
+	{"rehearse", "rehearse [--fleet FILE]… [--config FILE] [SCRIPT]", "play a conversation in virtual time, or take it from the keyboard", rehearse},
+	{"serve", "serve [--config FILE]", "be the bot on the crew's chat server", serve},
+	{"check", "check [--config FILE]", "look at configuration, store and chat server, and tell what is wrong", check},
+	{"import", "import [--config FILE] CSV…", "take suits, manometers and past tests into the register", importFiles},
+	{"backup", "backup [--config FILE] FILE", "copy the store of a bot that is not running", backup},
+	{"verify", "verify [--config FILE]", "walk the journal's seal and say whether anybody edited its past", verify},
+}
+
+// run carries out one command line.
+func run(ctx context.Context, args []string, in io.Reader, out, errOut io.Writer) error {
+	t := terminal{in: in, out: out, log: slog.New(slog.NewTextHandler(errOut, nil))}
+	if len(args) == 0 || args[0] == "help" || args[0] == "-h" || args[0] == "--help" {
+		return usage(out)
+	}
+	for _, c := range subcommands {
+		if c.name != args[0] {
+			continue
+		}
+		flags := flag.NewFlagSet(c.name, flag.ContinueOnError)
+		flags.SetOutput(io.Discard)
+		err := c.run(ctx, t, flags, args[1:])
+		if errors.Is(err, flag.ErrHelp) {
+			_, err = fmt.Fprintf(out, "benchbell %s\n    %s\n", c.shape, c.means)
+		}
+		return err
+	}
+	return fmt.Errorf("%q is no subcommand: %w", args[0], errUsage)
+}
+
+func usage(out io.Writer) error {
+	var b strings.Builder
+	b.WriteString("Benchbell guides a crew through the pressure tests of its gas-tight suits.\n\n")
+	for _, c := range subcommands {
+		fmt.Fprintf(&b, "benchbell %s\n    %s\n", c.shape, c.means)
+	}
+	_, err := io.WriteString(out, b.String())
+	return err
+}
+
+// parse reads a subcommand's flags. Flags may stand after arguments too.
+func parse(flags *flag.FlagSet, args []string) ([]string, error) {
+	var rest []string
+	for len(args) > 0 {
+		if err := flags.Parse(args); err != nil {
+			if errors.Is(err, flag.ErrHelp) {
+				return nil, err
+			}
+			return nil, fmt.Errorf("%s: %w: %w", flags.Name(), err, errUsage)
+		}
+		args = flags.Args()
+		if len(args) > 0 {
+			rest = append(rest, args[0])
+			args = args[1:]
+		}
+	}
+	return rest, nil
+}
+
+// readArg reads a file named on the command line; "-" is standard input.
+func (t terminal) readArg(name string) (string, error) {
+	if name == "-" {
+		text, err := io.ReadAll(t.in)
+		return string(text), err
+	}
+	text, err := os.ReadFile(name)
+	return string(text), err
+}

@@ -1,0 +1,96 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+
+	"benchbell/bot"
+	"benchbell/bot/mattermost"
+	"benchbell/store"
+)
+
+func connect(ctx context.Context, t terminal, cfg bot.Config) (*mattermost.Server, error) {
+	if cfg.Chat.URL == "" || cfg.Chat.Team == "" || cfg.Chat.Channel == "" {
+		return nil, errors.New("the configuration must name the chat server: url, team and channel under [chat]")
+	}
+	if cfg.Chat.Token == "" {
+		return nil, fmt.Errorf("the bot's token is missing: put it in the environment variable %s, or its file in chat.token_file", bot.TokenVariable)
+	}
+	return mattermost.Open(ctx, mattermost.Config{URL: cfg.Chat.URL, Token: cfg.Chat.Token, Team: cfg.Chat.Team, Channel: cfg.Chat.Channel}, t.log)
+}
+
+func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	cfg, rest, err := configured(flags, args)
+	if err != nil {
+		return err
+	}
+	if len(rest) > 0 {
+		return fmt.Errorf("serve takes no %q: %w", rest[0], errUsage)
+	}
+	st, err := store.Open(cfg.Data)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, st.Close()) }()
+	srv, err := connect(ctx, t, cfg)
+	if err != nil {
+		return err
+	}
+	engine, err := bot.NewEngine(st, cfg, srv.Name(), srv.Person, t.log)
+	if err != nil {
+		return err
+	}
+	return bot.Serve(ctx, st, engine, srv, t.log)
+}
+
+func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	cfg, _, err := configured(flags, args)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(t.out, "configuration: %s, time zone %s, %d further methods\n", cfg.Name, cfg.Policy.Zone, len(cfg.Methods))
+	if err := checkStore(t, cfg); err != nil {
+		return err
+	}
+	srv, err := connect(ctx, t, cfg)
+	if err != nil {
+		return err
+	}
+	wrong := 0
+	for _, finding := range srv.Check(ctx) {
+		fmt.Fprintln(t.out, finding)
+		if !finding.Good {
+			wrong++
+		}
+	}
+	if wrong > 0 {
+		return fmt.Errorf("%d things are not right", wrong)
+	}
+	return nil
+}
+
+func checkStore(t terminal, cfg bot.Config) (err error) {
+	st, err := store.Open(cfg.Data)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, st.Close()) }()
+	if err := st.Check(); err != nil {
+		return err
+	}
+	total, _, err := st.Count()
+	if err != nil {
+		return err
+	}
+	gauges, err := st.Manometers()
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(t.out, "store: %s is sound, %d suits, %d manometers\n", cfg.Data, total, len(gauges))
+	if total == 0 || len(gauges) == 0 {
+		fmt.Fprintln(t.out, "store: put suits and manometers in it by \"benchbell import suits.csv manometers.csv\"")
+	}
+	return err
+}

@@ -1,0 +1,253 @@
+package bot
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/pelletier/go-toml/v2"
+
+	"benchbell/core"
+)
+
+// Config is what a station sets for itself. Every key has a default that
+// works; secrets come from the environment or from a file of their own.
+type Config struct {
+	Name    string
+	Data    string // path of the store
+	Chat    ChatConfig
+	Policy  core.Policy
+	Methods []core.Method // besides the built-in ones
+}
+
+// ChatConfig says which chat server the bot serves, and which crew in it.
+type ChatConfig struct {
+	URL     string
+	Team    string
+	Channel string
+	Token   string
+}
+
+// TokenVariable is the environment variable that holds the bot's token.
+const TokenVariable = "BENCHBELL_TOKEN"
+
+// file is the configuration as it is written, in TOML.
+type configFile struct {
+	Station struct {
+		Name string `toml:"name"`
+		Zone string `toml:"zone"`
+		Data string `toml:"data"`
+	} `toml:"station"`
+	Chat struct {
+		URL       string `toml:"url"`
+		Team      string `toml:"team"`
+		Channel   string `toml:"channel"`
+		TokenFile string `toml:"token_file"`
+	} `toml:"chat"`
+	Policy struct {
+		WarnBefore string `toml:"warn_before"`
+		DueSoon    string `toml:"due_soon"`
+		Interval   string `toml:"interval"`
+	} `toml:"policy"`
+	Methods []methodTable `toml:"method"`
+}
+
+type methodTable struct {
+	Key                string `toml:"key"`
+	Title              string `toml:"title"`
+	Source             string `toml:"source"`
+	Unit               string `toml:"unit"`
+	Expansion          string `toml:"expansion"`
+	ExpansionTolerance string `toml:"expansion_tolerance"`
+	ExpansionTime      string `toml:"expansion_time"`
+	Pressure           string `toml:"pressure"`
+	PressureTolerance  string `toml:"pressure_tolerance"`
+	Hold               string `toml:"hold"`
+	MaxDrop            string `toml:"max_drop"`
+	Floor              string `toml:"floor"`
+	Ratio              string `toml:"ratio"`
+}
+
+// DefaultConfig is the configuration of an empty file.
+func DefaultConfig() Config {
+	return Config{Name: "this station", Data: "benchbell.db", Policy: core.DefaultPolicy()}
+}
+
+// LoadConfig reads a configuration file. A fault is named with the file, the
+// line where there is one, and what to write instead.
+func LoadConfig(path string) (Config, error) {
+	text, err := os.ReadFile(path)
+	if err != nil {
+		return Config{}, fmt.Errorf("configuration: %w", err)
+	}
+	cfg, err := parseConfig(string(text), filepath.Dir(path))
+	if err != nil {
+		return Config{}, fmt.Errorf("%s: %w", path, err)
+	}
+	return cfg, nil
+}
+
+func parseConfig(text, dir string) (Config, error) {
+	var f configFile
+	d := toml.NewDecoder(strings.NewReader(text)).DisallowUnknownFields()
+	if err := d.Decode(&f); err != nil {
+		return Config{}, explain(err)
+	}
+	cfg := DefaultConfig()
+	var faults []error
+	fault := func(key string, err error) {
+		if err != nil {
+			faults = append(faults, fmt.Errorf("%s: %w", key, err))
+		}
+	}
+	set(&cfg.Name, f.Station.Name)
+	set(&cfg.Data, f.Station.Data)
+	if !filepath.IsAbs(cfg.Data) {
+		cfg.Data = filepath.Join(dir, cfg.Data)
+	}
+	if f.Station.Zone != "" {
+		zone, err := time.LoadLocation(f.Station.Zone)
+		if err != nil {
+			err = fmt.Errorf("no time zone %q: write one like \"Europe/London\"", f.Station.Zone)
+		} else {
+			cfg.Policy.Zone = zone
+		}
+		fault("station.zone", err)
+	}
+	cfg.Chat.URL, cfg.Chat.Team, cfg.Chat.Channel = strings.TrimRight(f.Chat.URL, "/"), f.Chat.Team, strings.TrimPrefix(f.Chat.Channel, "~")
+	token, err := secret(TokenVariable, f.Chat.TokenFile, dir)
+	fault("chat.token_file", err)
+	cfg.Chat.Token = token
+
+	fault("policy.warn_before", setDuration(&cfg.Policy.WarnBefore, f.Policy.WarnBefore))
+	fault("policy.due_soon", setPeriod(&cfg.Policy.DueSoon, f.Policy.DueSoon))
+	fault("policy.interval", setPeriod(&cfg.Policy.Interval, f.Policy.Interval))
+	keys := make(map[string]bool)
+	for i, table := range f.Methods {
+		m, err := table.method()
+		if err == nil && keys[m.Key] {
+			err = fmt.Errorf("method %q is there twice", m.Key)
+		}
+		keys[m.Key] = true
+		fault(fmt.Sprintf("method %d", i+1), err)
+		cfg.Methods = append(cfg.Methods, m)
+	}
+	return cfg, errors.Join(faults...)
+}
+
+// explain says where a file is not what it should be.
+func explain(err error) error {
+	if unknown, ok := errors.AsType[*toml.StrictMissingError](err); ok {
+		var all []error
+		for _, e := range unknown.Errors {
+			row, _ := e.Position()
+			all = append(all, fmt.Errorf("line %d: no key %q is known here", row, strings.Join(e.Key(), ".")))
+		}
+		return errors.Join(all...)
+	}
+	if bad, ok := errors.AsType[*toml.DecodeError](err); ok {
+		row, col := bad.Position()
+		return fmt.Errorf("line %d, column %d: %w", row, col, bad)
+	}
+	return err
+}
+
+func set(to *string, s string) {
+	if s != "" {
+		*to = s
+	}
+}
+
+func setDuration(to *time.Duration, s string) error {
+	if s == "" {
+		return nil
+	}
+	d, err := time.ParseDuration(s)
+	if err != nil || d < 0 {
+		return fmt.Errorf("%q is not a length of time: write one like \"20s\" or \"6m\"", s)
+	}
+	*to = d
+	return nil
+}
+
+func setPeriod(to *core.Period, s string) error {
+	if s == "" {
+		return nil
+	}
+	p, err := core.ParsePeriod(s)
+	if err != nil {
+		return err
+	}
+	*to = p
+	return nil
+}
+
+// secret returns what an environment variable or else a file holds.
+func secret(variable, file, dir string) (string, error) {
+	if s := strings.TrimSpace(os.Getenv(variable)); s != "" || file == "" {
+		return s, nil
+	}
+	if !filepath.IsAbs(file) {
+		file = filepath.Join(dir, file)
+	}
+	b, err := os.ReadFile(file)
+	return strings.TrimSpace(string(b)), err
+}
+
+func (t methodTable) method() (core.Method, error) {
+	m := core.Method{Key: t.Key, Title: t.Title, Source: t.Source}
+	if m.Title == "" {
+		m.Title = t.Key
+	}
+	var faults []error
+	fault := func(key string, err error) {
+		if err != nil {
+			faults = append(faults, fmt.Errorf("method %q: %s: %w", t.Key, key, err))
+		}
+	}
+	unit, err := core.ParseUnit(t.Unit)
+	if err != nil {
+		return m, fmt.Errorf("method %q: %w", t.Key, err)
+	}
+	m.Unit = unit
+	number := func(key, digits string) core.Written {
+		if digits == "" {
+			return core.Written{}
+		}
+		w, err := core.Write(digits, unit)
+		fault(key, err)
+		return w
+	}
+	around := func(key, digits, tolerance string) core.Setting {
+		at, off := number(key, digits), number(key+"_tolerance", tolerance)
+		if at.IsZero() || off.IsZero() {
+			fault(key, fmt.Errorf("needs %s and %s_tolerance, as numbers in quotes like \"17.5\"", key, key))
+			return core.Setting{}
+		}
+		return core.Around(at, off)
+	}
+	m.Expansion = around("expansion", t.Expansion, t.ExpansionTolerance)
+	m.Test = around("pressure", t.Pressure, t.PressureTolerance)
+	fault("expansion_time", setDuration(&m.ExpansionTime, t.ExpansionTime))
+	fault("hold", setDuration(&m.Hold, t.Hold))
+	m.Limit.Drop = number("max_drop", t.MaxDrop)
+	m.Limit.Floor = number("floor", t.Floor)
+	if t.Ratio != "" {
+		num, den, _ := strings.Cut(t.Ratio, "/")
+		var e1, e2 error
+		m.Limit.Num, e1 = strconv.ParseInt(num, 10, 32)
+		m.Limit.Den, e2 = strconv.ParseInt(den, 10, 32)
+		if e1 != nil || e2 != nil {
+			fault("ratio", fmt.Errorf("%q is not a ratio: write one like \"4/5\"", t.Ratio))
+		}
+	}
+	m.Provenance = []core.Provenance{{What: "all numbers", Source: t.Source, Certainty: core.KeepersOwn}}
+	if len(faults) > 0 {
+		return m, errors.Join(faults...)
+	}
+	return m, m.Validate()
+}

@@ -1,0 +1,502 @@
+package bot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"maps"
+	"slices"
+	"time"
+
+	"benchbell/commands"
+	"benchbell/core"
+	"benchbell/store"
+)
+
+// Engine handles events one at a time. Whoever calls it owns the state: none
+// of its methods may run at the same time as another.
+type Engine struct {
+	store  *store.Store
+	speak  commands.Speaker
+	person func(ctx context.Context, name string) (core.Person, error)
+	log    *slog.Logger
+
+	bench core.Bench
+	files map[string]core.File // of suits with an open run, by tag
+	shown map[string]string    // text on screen, by key of its post
+	wakes map[core.RunID]time.Time
+}
+
+// NewEngine takes up where the store was left. The methods are those of the
+// configuration besides the built-in ones; name is the bot's own user name;
+// person looks people up as Chat.Person does.
+func NewEngine(st *store.Store, cfg Config, name string, person func(context.Context, string) (core.Person, error), log *slog.Logger) (*Engine, error) {
+	e := &Engine{
+		store: st, person: person, log: log,
+		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name},
+		bench: core.Bench{
+			Methods:    cfg.methods(),
+			Manometers: make(map[string]core.Manometer),
+			Runs:       make(map[core.RunID]core.Run),
+			Policy:     cfg.Policy,
+		},
+		files: make(map[string]core.File),
+		shown: make(map[string]string),
+		wakes: make(map[core.RunID]time.Time),
+	}
+	if err := e.load(); err != nil {
+		return nil, fmt.Errorf("reading the store: %w", err)
+	}
+	return e, nil
+}
+
+func (e *Engine) load() error {
+	gauges, err := e.store.Manometers()
+	if err != nil {
+		return err
+	}
+	for _, m := range gauges {
+		e.bench.Manometers[m.ID] = m
+	}
+	if e.bench.LastUsed, err = e.store.LastUsed(); err != nil {
+		return err
+	}
+	open, err := e.store.OpenRuns()
+	if err != nil {
+		return err
+	}
+	for _, id := range open {
+		entries, err := e.store.OfRun(id)
+		if err != nil {
+			return err
+		}
+		run := core.Replay(entries)
+		if e.files[run.Suit.Tag], err = e.file(run.Suit.Tag); err != nil {
+			return err
+		}
+		e.keep(run)
+	}
+	return nil
+}
+
+// keep puts a run's new state in its place.
+func (e *Engine) keep(run core.Run) {
+	if run.Phase == core.Over {
+		delete(e.bench.Runs, run.ID)
+		delete(e.wakes, run.ID)
+		delete(e.files, run.Suit.Tag)
+		return
+	}
+	e.bench.Runs[run.ID] = run
+	delete(e.wakes, run.ID)
+	if next, ok := run.NextBell(e.bench.Policy); ok {
+		e.wakes[run.ID] = next.Due
+	}
+}
+
+// NextWake returns when the engine must be woken, zero if nothing is to come.
+func (e *Engine) NextWake() time.Time {
+	var next time.Time
+	for _, due := range e.wakes {
+		if next.IsZero() || due.Before(next) {
+			next = due
+		}
+	}
+	return next
+}
+
+// Wake rings what is due at now, by the chat server's clock.
+func (e *Engine) Wake(ctx context.Context, now time.Time) error {
+	for id, due := range maps.Clone(e.wakes) {
+		if due.After(now) {
+			continue
+		}
+		ev := Event{ID: fmt.Sprintf("wake/%s/%d/%d", id, due.UnixNano(), now.UnixNano()), At: now, What: Woke{Key: id.String()}}
+		if err := e.Handle(ctx, ev); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Handle does what an event asks for, in one transaction, or nothing of it.
+// An error means that the event was not handled and must be brought again.
+func (e *Engine) Handle(ctx context.Context, ev Event) error {
+	seen, err := e.store.Seen(ev.ID)
+	if err != nil {
+		return fmt.Errorf("event %s: %w", ev.ID, err)
+	}
+	if seen {
+		return nil
+	}
+	do := &doing{Engine: e, ctx: ctx, ev: ev}
+	do.place()
+	if err := do.dispatch(); err != nil {
+		text, ok := e.speak.Refuse(err, do.in)
+		if !ok {
+			return fmt.Errorf("event %s: %w", ev.ID, err)
+		}
+		do.reset()
+		do.answer(text)
+	}
+	if err := do.commit(); err != nil && !errors.Is(err, store.ErrSeen) {
+		return fmt.Errorf("event %s: %w", ev.ID, err)
+	}
+	return nil
+}
+
+// doing is one event being handled. It gathers all that is to be committed.
+type doing struct {
+	*Engine
+	ctx context.Context
+	ev  Event
+
+	in      commands.Place
+	text    string
+	heard   bool // the words are for the bot
+	run     core.Run
+	hasRun  bool
+	entries []core.Entry
+	out     []store.Out
+	after   core.Run // the run once the entries are applied
+	file    core.File
+}
+
+// place finds out where something was said: in a run's thread, or in talk with
+// the bot.
+func (do *doing) place() {
+	var text string
+	var mentioned bool
+	switch w := do.ev.What.(type) {
+	case Said:
+		text, mentioned = w.Text, w.Mentioned
+	case Edited:
+		text, mentioned = w.Text, w.Mentioned
+	default:
+		return
+	}
+	do.text, _ = commands.WithoutMention(text, do.speak.Bot)
+	do.heard = mentioned || do.ev.Where.Direct
+	if root := do.ev.Where.Root; root != "" {
+		if key, ok, err := do.store.PostKey(root); err == nil && ok {
+			if id, ok := runOfKey(key); ok {
+				do.takeRun(id)
+			}
+		}
+	}
+	if do.hasRun {
+		do.in, do.heard = commands.Thread, true
+	}
+}
+
+// takeRun makes a run the one that the event is about, open or closed.
+func (do *doing) takeRun(id core.RunID) {
+	run, open := do.bench.Runs[id]
+	if !open {
+		entries, err := do.store.OfRun(id)
+		if err != nil || len(entries) == 0 {
+			return
+		}
+		run = core.Replay(entries)
+	}
+	do.run, do.after, do.hasRun = run, run, true
+}
+
+func (do *doing) asker() core.Asker {
+	return core.Asker{At: do.ev.At, By: do.ev.Who, Post: do.post()}
+}
+
+func (do *doing) post() string {
+	switch w := do.ev.What.(type) {
+	case Said:
+		return w.Post
+	case Edited:
+		return w.Post
+	}
+	return ""
+}
+
+// dispatch handles the event by its kind. An error that Speaker.Refuse can
+// word is told to the person; any other leaves the event unhandled.
+func (do *doing) dispatch() error {
+	switch w := do.ev.What.(type) {
+	case Said:
+		return do.said()
+	case Edited:
+		return do.edited(w)
+	case Tapped:
+		return do.tapped(w)
+	case TapsNow:
+		return do.tapsNow(w)
+	case Woke:
+		return do.woke(w)
+	}
+	return nil
+}
+
+// said handles words.
+func (do *doing) said() error {
+	if !do.heard {
+		return nil
+	}
+	want, err := commands.Parse(do.text, do.in)
+	if err != nil {
+		if do.chatter() {
+			return nil
+		}
+		return err
+	}
+	return do.want(want)
+}
+
+// chatter reports whether words that mean nothing here are just talk between
+// people: in the thread of a run, by somebody who does not run it, or when it
+// is closed.
+func (do *doing) chatter() bool {
+	said, _ := do.ev.What.(Said)
+	return do.in == commands.Thread && !said.Mentioned && (do.run.Phase == core.Over || !do.ev.Who.Is(do.run.Tester))
+}
+
+// want does what somebody wants.
+func (do *doing) want(want any) error {
+	switch w := want.(type) {
+	case commands.Help:
+		do.help(w)
+		return nil
+	case core.AskSuit:
+		return do.askSuit(w)
+	case core.AskFleet:
+		return do.askFleet()
+	case core.AskWhere:
+		if !do.hasRun {
+			return &core.Refusal{Why: core.NoRunHere}
+		}
+		do.answer(do.speak.Where(do.run, do.ev.At))
+		return nil
+	case core.Open:
+		return do.open(w)
+	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.Withdraw, core.Retire:
+		return do.aboutSuit(want.(core.Intent))
+	case core.HandOver:
+		to, err := do.person(do.ctx, w.To.Name)
+		if errors.Is(err, ErrNobody) {
+			return &core.Refusal{Why: core.UnknownPerson, Person: w.To}
+		}
+		if err != nil {
+			return err
+		}
+		return do.onRun(core.HandOver{To: to})
+	case core.Intent:
+		return do.onRun(w)
+	}
+	return fmt.Errorf("nobody handles %T", want)
+}
+
+// onRun lets the run of this thread decide.
+func (do *doing) onRun(want core.Intent) error {
+	if !do.hasRun {
+		return &core.Refusal{Why: core.NoRunHere}
+	}
+	facts, err := do.run.Decide(do.bench, do.asker(), want)
+	if err != nil {
+		return err
+	}
+	return do.record(facts)
+}
+
+// edited handles a post whose text was changed: a reading is corrected, words
+// that came to nothing are heard now.
+func (do *doing) edited(w Edited) error {
+	if !do.heard {
+		return nil
+	}
+	want, err := commands.Parse(do.text, do.in)
+	if err != nil {
+		if do.chatter() || !do.ev.Where.Direct && do.in != commands.Thread {
+			return nil
+		}
+		return err
+	}
+	read, isReading := want.(core.Read)
+	if isReading && do.hasRun {
+		err := do.onRun(core.Amend{Post: w.Post, Read: read})
+		if refusal, is := errors.AsType[*core.Refusal](err); !is || refusal.Why != core.NothingToFix {
+			return err
+		}
+		do.ev.At = w.Posted // it was not taken then; the pressure was true then
+		return do.want(want)
+	}
+	done, err := do.didAnything(w.Post, want)
+	if err != nil {
+		return err
+	}
+	if done {
+		do.answer("An edit corrects a reading only. Say it anew.")
+		return nil
+	}
+	return do.want(want)
+}
+
+// didAnything reports whether a post is the cause of something in the journal
+// of its run, or of the suit that it now speaks of.
+func (do *doing) didAnything(post string, want any) (bool, error) {
+	var entries []core.Entry
+	if do.hasRun {
+		of, err := do.store.OfRun(do.run.ID)
+		if err != nil {
+			return false, err
+		}
+		entries = of
+	}
+	if intent, ok := want.(core.Intent); ok {
+		if typed, fact := core.SuitFact(intent, do.ev.At); fact != nil {
+			tag, _, err := do.store.SuitTag(typed)
+			if err != nil {
+				return false, err
+			}
+			of, err := do.store.OfSuit(tag)
+			if err != nil {
+				return false, err
+			}
+			entries = append(entries, of...)
+		}
+	}
+	return slices.ContainsFunc(entries, func(e core.Entry) bool { return e.Event == post }), nil
+}
+
+// tapped handles a tap on a number under a list.
+func (do *doing) tapped(w Tapped) error {
+	key, ok, err := do.store.PostKey(w.Post)
+	if err != nil || !ok {
+		return err
+	}
+	id, ok := runOfKey(key)
+	if !ok {
+		return nil
+	}
+	if do.takeRun(id); !do.hasRun {
+		return nil
+	}
+	do.in = commands.Thread
+	if key != listKey(do.run) || do.run.List() == nil {
+		if w.On {
+			return &core.Refusal{Why: core.NoList, Run: do.run.ID}
+		}
+		return nil
+	}
+	if w.On {
+		return do.onRun(core.Tick{Items: []int{w.N}, ByTap: true})
+	}
+	if !do.tickedBy(do.ev.Who, w.N) {
+		return nil
+	}
+	return do.onRun(core.Untick{Items: []int{w.N}})
+}
+
+// tickedBy reports whether number n of the list stands ticked by this person's
+// tap: taking back a tap undoes no tick made by words.
+func (do *doing) tickedBy(who core.Person, n int) bool {
+	list := do.run.List()
+	return n >= 1 && n <= len(list) && list[n-1].ByTap && list[n-1].By.Is(who)
+}
+
+// tapsNow makes up for taps missed.
+func (do *doing) tapsNow(w TapsNow) error {
+	key, ok, err := do.store.PostKey(w.Post)
+	if err != nil || !ok {
+		return err
+	}
+	id, ok := runOfKey(key)
+	if !ok {
+		return nil
+	}
+	if do.takeRun(id); !do.hasRun || key != listKey(do.run) {
+		return nil
+	}
+	do.in = commands.Thread
+	standing := make(map[int]bool)
+	var missed []int
+	for _, tap := range w.Taps {
+		if !tap.Who.Is(do.run.Tester) {
+			continue
+		}
+		standing[tap.N] = true
+		if list := do.run.List(); tap.N >= 1 && tap.N <= len(list) && !list[tap.N-1].Done {
+			missed = append(missed, tap.N)
+		}
+	}
+	do.ev.Who = do.run.Tester
+	var gone []int
+	for i, c := range do.run.List() {
+		if c.Done && c.ByTap && !standing[i+1] {
+			gone = append(gone, i+1)
+		}
+	}
+	if len(gone) > 0 {
+		if err := do.onRun(core.Untick{Items: gone}); err != nil {
+			return err
+		}
+		do.run = do.after
+	}
+	if len(missed) > 0 {
+		return do.onRun(core.Tick{Items: missed, ByTap: true})
+	}
+	return nil
+}
+
+// woke rings a run's bells.
+func (do *doing) woke(w Woke) error {
+	id, ok := parseRunID(w.Key)
+	if !ok {
+		return fmt.Errorf("wake time of nothing: %q", w.Key)
+	}
+	run, open := do.bench.Runs[id]
+	if !open {
+		return nil
+	}
+	do.run, do.after, do.hasRun = run, run, true
+	return do.record(run.Ring(do.bench.Policy, do.ev.At))
+}
+
+// open begins a run.
+func (do *doing) open(w core.Open) error {
+	file, err := do.findSuit(w.Suit)
+	if err != nil {
+		return err
+	}
+	standing := file.Standing(do.bench.Policy, do.bench.Day(do.ev.At))
+	facts, err := do.bench.Open(w, file.Suit, standing, do.ev.Who)
+	if err != nil {
+		return err
+	}
+	id, err := do.store.NextRun()
+	if err != nil {
+		return err
+	}
+	do.run, do.after, do.hasRun = core.Run{ID: id, Suit: file.Suit}, core.Run{ID: id, Suit: file.Suit}, true
+	if err := do.record(facts); err != nil {
+		return err
+	}
+	if do.ev.Where.Direct {
+		do.answer(fmt.Sprintf("%s is open in the crew channel: go on in its thread.", id))
+	}
+	return nil
+}
+
+// aboutSuit records something about a suit outside a run.
+func (do *doing) aboutSuit(want core.Intent) error {
+	typed, fact := core.SuitFact(want, do.ev.At)
+	file, err := do.findSuit(typed)
+	if err != nil {
+		return err
+	}
+	if file.Retired {
+		return &core.Refusal{Why: core.SuitRetired, Suit: file.Suit.Tag}
+	}
+	entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.ev.ID, Suit: file.Suit.Tag, Fact: fact}
+	do.entries = append(do.entries, entry)
+	do.file = file.Apply(entry)
+	do.answer(do.speak.Suit(file.Suit.Tag, do.file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)), do.ev.At))
+	return nil
+}

@@ -1,0 +1,85 @@
+package bot
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"benchbell/core"
+	"benchbell/store"
+	"benchbell/testdata/demo"
+)
+
+// methods returns all methods of a station.
+func (c Config) methods() []core.Method { return append(core.BuiltIn(), c.Methods...) }
+
+// Import takes files into the register, whole or not at all.
+func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Register, error) {
+	known := Known{Today: core.DateAt(now, cfg.Policy.Zone), Methods: cfg.methods()}
+	for row, err := range st.Rows() {
+		if err != nil {
+			return Register{}, err
+		}
+		entries, err := st.OfSuit(row.Tag)
+		if err != nil {
+			return Register{}, err
+		}
+		known.Suits = append(known.Suits, fold(entries).Suit)
+	}
+	gauges, err := st.Manometers()
+	if err != nil {
+		return Register{}, err
+	}
+	known.Manometers = gauges
+	reg, err := ReadRegisterFiles(paths, known)
+	if err != nil {
+		return Register{}, err
+	}
+	event := "import/" + now.UTC().Format(time.RFC3339Nano)
+	keeper := core.Person{Name: "keeper"}
+	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))
+}
+
+// RehearsalRegister reads the register of a rehearsal: that of the files, or
+// of the invented station Harrow Point if none are named.
+func RehearsalRegister(cfg Config, paths []string, at time.Time) ([]core.Entry, error) {
+	known := Known{Today: core.DateAt(at, cfg.Policy.Zone), Methods: cfg.methods()}
+	reg, err := ReadRegisterFS(demo.Files(), known)
+	if len(paths) > 0 {
+		reg, err = ReadRegisterFiles(paths, known)
+		if err == nil && len(reg.Manometers) == 0 {
+			err = errors.New("the fleet has no manometer: add a file with the columns id, unit, resolution")
+		}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("the fleet: %w", err)
+	}
+	return reg.Entries(at, core.Person{Name: "keeper"}, "register", cfg.Policy.Zone), nil
+}
+
+// Enter puts entries that come from a file into the journal, in one
+// transaction, and brings the suits' rows up to date.
+func Enter(st *store.Store, p core.Policy, event string, at time.Time, entries []core.Entry) error {
+	files := make(map[string]core.File)
+	var tags []string
+	for _, e := range entries {
+		if e.Suit == "" {
+			continue
+		}
+		file, ok := files[e.Suit]
+		if !ok {
+			before, err := st.OfSuit(e.Suit)
+			if err != nil {
+				return err
+			}
+			file = fold(before)
+			tags = append(tags, e.Suit)
+		}
+		files[e.Suit] = file.Apply(e)
+	}
+	batch := &store.Batch{Event: event, At: at, Entries: entries}
+	for _, tag := range tags {
+		batch.Rows = append(batch.Rows, row(p, files[tag]))
+	}
+	return st.Commit(batch)
+}

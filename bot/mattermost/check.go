@@ -1,0 +1,121 @@
+package mattermost
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/mattermost/mattermost/server/public/model"
+)
+
+// A Finding is one thing that Check looked at. Good is false if somebody should
+// see to it.
+type Finding struct {
+	Good bool
+	Text string
+}
+
+func (f Finding) String() string {
+	if f.Good {
+		return "ok: " + f.Text
+	}
+	return "NOT RIGHT: " + f.Text
+}
+
+// fair is how far the bot's own clock may be off before its keeper is told. It
+// is set right by the server's in any case.
+const fair = 5 * time.Second
+
+// Check looks at all that must be right for the bot to work, and says what it
+// found. It leaves no trace on the server.
+func (s *Server) Check(ctx context.Context) []Finding {
+	return []Finding{
+		s.checkServer(ctx),
+		s.checkAccount(),
+		{true, fmt.Sprintf("team %q (%s)", s.team.Name, s.team.DisplayName)},
+		s.checkChannel(),
+		s.checkPosting(ctx),
+		s.checkLink(ctx),
+		s.checkClock(),
+		s.checkLimiter(ctx),
+	}
+}
+
+func (s *Server) checkServer(ctx context.Context) Finding {
+	config, resp, err := s.api.GetOldClientConfig(ctx, "")
+	if err != nil {
+		return Finding{false, faultOf("asking for the server's version", resp, err).Error()}
+	}
+	return Finding{true, fmt.Sprintf("chat server at %s: Mattermost %s", s.api.URL, config["Version"])}
+}
+
+func (s *Server) checkAccount() Finding {
+	if s.robot {
+		return Finding{true, fmt.Sprintf("account @%s is a bot account", s.me.Name)}
+	}
+	return Finding{false, fmt.Sprintf("account @%s is a person's: make a bot account and use its token, "+
+		"so that the bot's posts are marked as such and its token does not lapse with a person's password", s.me.Name)}
+}
+
+func (s *Server) checkChannel() Finding {
+	if s.crew.DeleteAt != 0 {
+		return Finding{false, fmt.Sprintf("crew channel %q is archived: bring it back, or configure another", s.crew.Name)}
+	}
+	return Finding{true, fmt.Sprintf("crew channel %q (%s), the bot is in it", s.crew.Name, s.crew.DisplayName)}
+}
+
+// checkPosting tries to answer to a post that does not exist. The server looks
+// first whether the bot may post, then for that post: nothing is ever posted.
+func (s *Server) checkPosting(ctx context.Context) Finding {
+	_, resp, err := s.api.CreatePost(ctx, &model.Post{
+		ChannelId: s.crew.Id, RootId: model.NewId(), Message: "may the bot post here?",
+	})
+	f := asFault(faultOf("trying to post", resp, err))
+	switch {
+	case f.id == "api.post.create_post.root_id.app_error":
+		return Finding{true, "the bot may post in the crew channel"}
+	case f.status == http.StatusForbidden:
+		return Finding{false, "the bot may not post in the crew channel: allow members to create posts there"}
+	default:
+		return Finding{false, "whether the bot may post in the crew channel could not be seen: " + f.Error()}
+	}
+}
+
+func (s *Server) checkLink(ctx context.Context) Finding {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	began := time.Now()
+	if _, err := s.dial(ctx); err != nil {
+		return Finding{false, fmt.Sprintf("events do not come through: %v: "+
+			"if there is a proxy before the server, let it pass websockets", err)}
+	}
+	return Finding{true, fmt.Sprintf("events come through (websocket open after %v)", time.Since(began).Round(time.Millisecond))}
+}
+
+func (s *Server) checkClock() Finding {
+	off := time.Until(s.Now()).Round(10 * time.Millisecond)
+	text := fmt.Sprintf("this machine's clock and the server's agree to %v", off.Abs())
+	switch {
+	case off > fair:
+		text = fmt.Sprintf("this machine's clock is %v behind the server's", off)
+	case off < -fair:
+		text = fmt.Sprintf("this machine's clock is %v ahead of the server's", -off)
+	}
+	if off.Abs() > fair {
+		text += ": the bot goes by the server's; see which of the two is wrong"
+	}
+	return Finding{off.Abs() <= fair, text}
+}
+
+func (s *Server) checkLimiter(ctx context.Context) Finding {
+	_, resp, _, err := s.getMe(ctx)
+	if err != nil {
+		return Finding{false, err.Error()}
+	}
+	if limit := resp.Header.Get("X-Ratelimit-Limit"); limit != "" {
+		return Finding{true, fmt.Sprintf("the server's rate limiter is on (%s requests at once): "+
+			"behind a proxy, have it count each client by itself", limit)}
+	}
+	return Finding{true, "the server's rate limiter is off"}
+}

@@ -1,0 +1,293 @@
+package mattermost
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"hash/fnv"
+	"slices"
+	"strconv"
+	"time"
+
+	"github.com/mattermost/mattermost/server/public/model"
+
+	"benchbell/bot"
+)
+
+// numbers are the names of the reactions on which people tap, from 1 up.
+var numbers = []string{
+	"one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "keycap_ten",
+}
+
+// An item is something found on the server, with the moment at which it
+// happened there: a post seen, and what the engine is to hear of it. Items are
+// delivered in the order of their moments, so that a mark can say with one
+// moment what was delivered.
+type item struct {
+	at    int64
+	post  *model.Post
+	moves bool       // handling it moves the channel's mark
+	what  *bot.Event // nil if the engine need not hear of it
+}
+
+// spoken returns the post as a new post by a person, if it is one.
+func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, error) {
+	it := item{at: p.CreateAt, post: p, moves: true}
+	who, ok, err := r.speaker(ctx, in, p)
+	if err != nil || !ok {
+		return it, err
+	}
+	it.what = &bot.Event{
+		ID: p.Id, At: time.UnixMilli(p.CreateAt), Who: who.Person, Where: whereOf(in, p),
+		What: bot.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
+	}
+	return it, nil
+}
+
+// edited returns the post as an edit by a person, if it is one.
+func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, error) {
+	it := item{at: p.EditAt, post: p, moves: true}
+	who, ok, err := r.speaker(ctx, in, p)
+	if err != nil || !ok {
+		return it, err
+	}
+	it.what = &bot.Event{
+		ID: p.Id + "@" + strconv.FormatInt(p.EditAt, 10),
+		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p),
+		What: bot.Edited{
+			Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)),
+			Posted: time.UnixMilli(p.CreateAt),
+		},
+	}
+	return it, nil
+}
+
+// speaker returns who wrote a post, and whether that is somebody to listen to.
+// A webhook's post carries the user id of whoever made the webhook: only the
+// server's mark tells it from his own.
+func (r *receiver) speaker(ctx context.Context, in room, p *model.Post) (person, bool, error) {
+	_, webhook := p.GetProps()[model.PostPropsFromWebhook]
+	typed := p.Type == model.PostTypeDefault || p.Type == model.PostTypeMe
+	if webhook || !typed || p.UserId == r.me.ID {
+		return person{}, false, nil
+	}
+	who, err := r.person(ctx, p.UserId)
+	return who, who.mayTalk(in), err
+}
+
+// textOf returns what was typed: the server may show links in another way.
+func textOf(p *model.Post) string {
+	if p.MessageSource != "" {
+		return p.MessageSource
+	}
+	return p.Message
+}
+
+func filesOf(p *model.Post) []bot.File {
+	var files []bot.File
+	for _, id := range p.FileIds {
+		file := bot.File{ID: id}
+		if p.Metadata != nil {
+			if i := slices.IndexFunc(p.Metadata.Files, func(f *model.FileInfo) bool { return f.Id == id }); i >= 0 {
+				file.Name, file.Size = p.Metadata.Files[i].Name, p.Metadata.Files[i].Size
+			}
+		}
+		files = append(files, file)
+	}
+	return files
+}
+
+func whereOf(in room, p *model.Post) bot.Where {
+	return bot.Where{Channel: p.ChannelId, Direct: in == directRoom, Root: p.RootId}
+}
+
+// tapped returns somebody's tap on a number under one of the bot's posts, or
+// nil if it is anything else.
+func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction, on bool) (*bot.Event, error) {
+	n := slices.Index(numbers, t.EmojiName) + 1
+	if n == 0 || t.UserId == r.me.ID {
+		return nil, nil
+	}
+	in, err := r.roomOf(ctx, channel, "")
+	if err != nil || in == otherRoom {
+		return nil, err
+	}
+	root, mine, err := r.ownPost(ctx, t.PostId)
+	if err != nil || !mine {
+		return nil, err
+	}
+	who, err := r.person(ctx, t.UserId)
+	if err != nil || !who.mayTalk(in) {
+		return nil, err
+	}
+	at := tapTime(t)
+	return &bot.Event{
+		ID: fmt.Sprintf("%s#%s#%d#%t@%d", t.PostId, t.UserId, n, on, at),
+		At: time.UnixMilli(at), Who: who.Person,
+		Where: bot.Where{Channel: channel, Direct: in == directRoom, Root: root},
+		What:  bot.Tapped{Post: t.PostId, N: n, On: on},
+	}, nil
+}
+
+// tapTime is when a reaction was made or taken back. One that is made again
+// keeps its first create_at; one taken back has none.
+func tapTime(t *model.Reaction) int64 { return max(t.CreateAt, t.UpdateAt) }
+
+// ownPost reports whether a post is the bot's, and in which thread it is.
+func (r *receiver) ownPost(ctx context.Context, id string) (root string, mine bool, err error) {
+	if root, ok := r.sent.root(id); ok {
+		return root, true, nil
+	}
+	p, err := ask(ctx, "looking at a post that was tapped", func() (*model.Post, *model.Response, error) {
+		return r.api.GetPost(ctx, id, "")
+	}, func(p *model.Post) bool { return p.Id != "" })
+	if err != nil {
+		if asFault(err).refused() {
+			err = nil // deleted meanwhile
+		}
+		return "", false, err
+	}
+	if p.UserId != r.me.ID {
+		return "", false, nil
+	}
+	r.sent.remember(p)
+	return p.RootId, true, nil
+}
+
+// taps returns which numbers stand tapped under one of the bot's posts. It has
+// no event if the post has no numbers.
+func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, error) {
+	it := item{post: p}
+	if p.Metadata == nil {
+		return it, nil
+	}
+	offered := false
+	now := bot.TapsNow{Post: p.Id}
+	for _, t := range p.Metadata.Reactions {
+		n := slices.Index(numbers, t.EmojiName) + 1
+		offered = offered || n > 0
+		if n == 0 || t.UserId == r.me.ID {
+			continue
+		}
+		who, err := r.person(ctx, t.UserId)
+		if err != nil {
+			return it, err
+		}
+		if who.mayTalk(in) {
+			now.Taps = append(now.Taps, bot.Tap{Who: who.Person, N: n, At: time.UnixMilli(tapTime(t))})
+			it.at = max(it.at, tapTime(t))
+		}
+	}
+	if !offered {
+		return it, nil
+	}
+	if it.at == 0 { // all taken back, nobody knows when
+		it.at = p.UpdateAt
+	}
+	it.what = &bot.Event{ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), What: now}
+	return it, nil
+}
+
+// tapsID names a state of taps: the post's update_at moves with every tap, and
+// for other reasons too.
+func tapsID(p *model.Post, now bot.TapsNow) string {
+	sum := fnv.New64a()
+	for _, tap := range now.Taps {
+		fmt.Fprintln(sum, tap.Who.ID, tap.N, tap.At.UnixMilli())
+	}
+	return fmt.Sprintf("%s#%d#%x", p.Id, p.UpdateAt, sum.Sum64())
+}
+
+// handlers are the events that matter, and what is done about each.
+var handlers = map[model.WebsocketEventType]func(*receiver, context.Context, frame) error{
+	model.WebsocketEventPosted:          (*receiver).onPosted,
+	model.WebsocketEventPostEdited:      (*receiver).onEdited,
+	model.WebsocketEventReactionAdded:   (*receiver).onTapped,
+	model.WebsocketEventReactionRemoved: (*receiver).onTapped,
+	model.WebsocketEventUserAdded:       (*receiver).onAdded,
+}
+
+func (r *receiver) onPosted(ctx context.Context, f frame) error {
+	p, in, err := r.postOf(ctx, f)
+	if err != nil || in == otherRoom {
+		return err
+	}
+	if p.UserId == r.me.ID {
+		r.sent.remember(p)
+	}
+	it, err := r.spoken(ctx, in, p)
+	if err != nil {
+		return err
+	}
+	return r.take(ctx, it)
+}
+
+// onEdited also hears of pins and of changed props, which leave edit_at as it
+// was: where it lies before all that can be unheard, it was heard.
+func (r *receiver) onEdited(ctx context.Context, f frame) error {
+	p, in, err := r.postOf(ctx, f)
+	if err != nil || in == otherRoom || p.EditAt < r.window(p.ChannelId).edits || p.EditAt == 0 {
+		return err
+	}
+	it, err := r.edited(ctx, in, p)
+	if err != nil {
+		return err
+	}
+	return r.take(ctx, it)
+}
+
+// postOf returns the post in an event, and where it was made.
+func (r *receiver) postOf(ctx context.Context, f frame) (*model.Post, room, error) {
+	var data struct {
+		Post string            `json:"post"` // JSON in JSON
+		Kind model.ChannelType `json:"channel_type"`
+	}
+	p := new(model.Post)
+	if err := json.Unmarshal(f.Data, &data); err != nil {
+		return nil, otherRoom, fmt.Errorf("reading a %q event: %w", f.Event, err)
+	}
+	if err := json.Unmarshal([]byte(data.Post), p); err != nil {
+		return nil, otherRoom, fmt.Errorf("reading the post of a %q event: %w", f.Event, err)
+	}
+	in, err := r.roomOf(ctx, p.ChannelId, data.Kind)
+	return p, in, err
+}
+
+func (r *receiver) onTapped(ctx context.Context, f frame) error {
+	var data struct {
+		Reaction string `json:"reaction"` // JSON in JSON
+	}
+	var t model.Reaction
+	if err := json.Unmarshal(f.Data, &data); err != nil {
+		return fmt.Errorf("reading a %q event: %w", f.Event, err)
+	}
+	if err := json.Unmarshal([]byte(data.Reaction), &t); err != nil {
+		return fmt.Errorf("reading the reaction of a %q event: %w", f.Event, err)
+	}
+	// The reaction itself lacks the channel when it is taken back.
+	channel := f.Broadcast.ChannelID
+	event, err := r.tapped(ctx, channel, &t, f.Event == model.WebsocketEventReactionAdded)
+	if err != nil || event == nil {
+		return err
+	}
+	event.Mark = r.marks[channel]
+	return r.deliver(ctx, *event)
+}
+
+// onAdded reads what was said in the crew channel while the bot was not in it.
+func (r *receiver) onAdded(ctx context.Context, f frame) error {
+	var data struct {
+		UserID string `json:"user_id"`
+	}
+	if err := json.Unmarshal(f.Data, &data); err != nil {
+		return fmt.Errorf("reading a %q event: %w", f.Event, err)
+	}
+	if data.UserID != r.me.ID || f.Broadcast.ChannelID != r.crew.Id {
+		return nil
+	}
+	items, err := r.missed(ctx, r.crew.Id, crewRoom)
+	if err != nil {
+		return err
+	}
+	return r.takeAll(ctx, items)
+}

@@ -1,0 +1,134 @@
+package mattermost
+
+import (
+	"context"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/mattermost/mattermost/server/public/model"
+
+	"benchbell/bot"
+	"benchbell/core"
+)
+
+// A person is what decides whether an account is listened to.
+type person struct {
+	core.Person
+	human  bool
+	member bool // of the crew's team
+	known  time.Time
+}
+
+// acquaintance is how long a person is remembered before being asked for again:
+// so long can somebody who left the team still be heard.
+const acquaintance = 5 * time.Minute
+
+func (r *receiver) person(ctx context.Context, id string) (person, error) {
+	if p, ok := r.people[id]; ok && time.Since(p.known) < acquaintance {
+		return p, nil
+	}
+	p := person{Person: core.Person{ID: id}, known: time.Now()}
+	user, err := ask(ctx, "asking who somebody is", func() (*model.User, *model.Response, error) {
+		return r.api.GetUser(ctx, id, "")
+	}, func(u *model.User) bool { return u.Id != "" })
+	switch {
+	case err == nil:
+		p.Name, p.human = user.Username, !user.IsBot
+	case !asFault(err).refused():
+		return person{}, err
+	}
+	if p.member, err = r.isMember(ctx, id); err != nil {
+		return person{}, err
+	}
+	r.people[id] = p
+	return p, nil
+}
+
+// isMember reports whether somebody is in the crew's team.
+func (s *Server) isMember(ctx context.Context, id string) (bool, error) {
+	member, err := ask(ctx, "asking who is in the team", func() (*model.TeamMember, *model.Response, error) {
+		return s.api.GetTeamMember(ctx, s.team.Id, id, "")
+	}, func(m *model.TeamMember) bool { return m.UserId != "" })
+	if err != nil && asFault(err).refused() {
+		return false, nil
+	}
+	return err == nil && member.DeleteAt == 0, err
+}
+
+// Person looks up a person of the crew's team by user name.
+func (s *Server) Person(ctx context.Context, name string) (core.Person, error) {
+	name = strings.ToLower(name)
+	if !userName.MatchString(name) {
+		return core.Person{}, bot.ErrNobody
+	}
+	user, err := ask(ctx, "looking somebody up", func() (*model.User, *model.Response, error) {
+		return s.api.GetUserByUsername(ctx, name, "")
+	}, func(u *model.User) bool { return u.Id != "" })
+	if err != nil && asFault(err).refused() {
+		return core.Person{}, bot.ErrNobody
+	}
+	if err != nil {
+		return core.Person{}, sendError(err)
+	}
+	member, err := s.isMember(ctx, user.Id)
+	if err != nil {
+		return core.Person{}, sendError(err)
+	}
+	if user.IsBot || user.DeleteAt != 0 || !member {
+		return core.Person{}, bot.ErrNobody
+	}
+	return core.Person{ID: user.Id, Name: user.Username}, nil
+}
+
+// userName is what a name may look like before it becomes part of a request's
+// path.
+var userName = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{0,63}$`)
+
+// mentionOf returns what matches a text in which the account is mentioned: by
+// its whole name, in any case, with or without punctuation after it.
+func mentionOf(name string) *regexp.Regexp {
+	return regexp.MustCompile(`(?i)(^|[^\pL\pN_.@-])@` + regexp.QuoteMeta(name) + `[._-]*($|[^\pL\pN_.-])`)
+}
+
+// A room is what a channel is to the bot.
+type room string
+
+const (
+	crewRoom   room = "the crew channel"
+	directRoom room = "a direct message"
+	otherRoom  room = "not the crew's"
+)
+
+// roomOf says what a channel is; kind is its type, if that is known.
+func (r *receiver) roomOf(ctx context.Context, id string, kind model.ChannelType) (room, error) {
+	if id == r.crew.Id {
+		return crewRoom, nil
+	}
+	if known, ok := r.rooms[id]; ok {
+		return known, nil
+	}
+	if kind == "" {
+		channel, err := ask(ctx, "asking what a channel is", func() (*model.Channel, *model.Response, error) {
+			return r.api.GetChannel(ctx, id, "")
+		}, func(c *model.Channel) bool { return c != nil && c.Id != "" })
+		if err != nil && !asFault(err).refused() {
+			return otherRoom, err
+		}
+		if err == nil {
+			kind = channel.Type
+		}
+	}
+	if kind == model.ChannelTypeDirect {
+		r.rooms[id] = directRoom
+	} else {
+		r.rooms[id] = otherRoom
+		r.log.Info("a channel that is not the crew's is ignored", "channel", id)
+	}
+	return r.rooms[id], nil
+}
+
+// mayTalk reports whether p is listened to in a room.
+func (p person) mayTalk(in room) bool {
+	return p.human && (in == crewRoom || in == directRoom && p.member)
+}

@@ -1,0 +1,161 @@
+package mattermost
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"time"
+
+	"github.com/mattermost/mattermost/server/public/model"
+
+	"benchbell/bot"
+)
+
+// parked is how long a post waits that the server refuses for now, because the
+// bot's account is disabled or the bot was taken out of the channel.
+const parked = time.Minute
+
+// memory is how long the server knows a pending_post_id.
+const memory = 30 * time.Second
+
+// Post makes a post, or finds it if it was made before with the same key.
+func (s *Server) Post(ctx context.Context, m bot.Message) (string, error) {
+	id, err := s.post(ctx, m)
+	if err != nil {
+		return "", sendError(err)
+	}
+	return id, nil
+}
+
+func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
+	if id, ok := s.sent.id(m.Key); ok {
+		return id, nil
+	}
+	channel, err := s.channelOf(ctx, m.To)
+	if err != nil {
+		return "", err
+	}
+	if !m.First.IsZero() {
+		id, err := s.find(ctx, m.Key, channel, m.First)
+		if err != nil || id != "" {
+			return id, err
+		}
+	}
+	post, err := s.create(ctx, m, channel, s.me.ID+":"+m.Key)
+	if err == nil && post.UserId != s.me.ID {
+		// Somebody else used that very id, and the server took the post for a
+		// repeat of his.
+		post, err = s.create(ctx, m, channel, "")
+	}
+	if err != nil {
+		return "", err
+	}
+	s.sent.remember(post)
+	s.sent.keep(m.Key, post.Id)
+	return post.Id, nil
+}
+
+func (s *Server) create(ctx context.Context, m bot.Message, channel, pending string) (*model.Post, error) {
+	post, resp, err := s.api.CreatePost(ctx, &model.Post{
+		ChannelId: channel, RootId: m.To.Root, Message: sendable(m.Text), PendingPostId: pending,
+		Props: model.StringInterface{
+			keyProp: m.Key,
+			// The server fetches nothing that a link in the text points to.
+			model.PostPropsUnsafeLinks: "true",
+		},
+	})
+	if err == nil && post.Id == "" {
+		err = errEmpty
+	}
+	return post, faultOf("posting", resp, err)
+}
+
+// channelOf returns the channel a message goes to. The server makes the channel
+// of a direct message when it is first asked for.
+func (s *Server) channelOf(ctx context.Context, to bot.To) (string, error) {
+	switch {
+	case to.Person != "":
+		channel, err := ask(ctx, "opening a direct message", func() (*model.Channel, *model.Response, error) {
+			return s.api.CreateDirectChannel(ctx, s.me.ID, to.Person)
+		}, func(c *model.Channel) bool { return c != nil && c.Id != "" })
+		if err != nil {
+			return "", err
+		}
+		return channel.Id, nil
+	case to.Channel != "":
+		return to.Channel, nil
+	default:
+		return s.crew.Id, nil
+	}
+}
+
+// Edit replaces the text of one of the bot's posts. Its props stay as they are.
+func (s *Server) Edit(ctx context.Context, id, text string) error {
+	text = sendable(text)
+	post, resp, err := s.api.PatchPost(ctx, id, &model.PostPatch{Message: &text})
+	if err == nil && post.Id == "" {
+		err = errEmpty
+	}
+	return changeError(faultOf("editing a post", resp, err))
+}
+
+// Offer puts the numbers 1 to n under a post, as reactions that can be tapped.
+func (s *Server) Offer(ctx context.Context, id string, n int) error {
+	if n > len(numbers) {
+		return &bot.SendError{Err: fmt.Errorf("%d numbers to tap: there are only %d", n, len(numbers))}
+	}
+	for _, name := range numbers[:n] {
+		tap, resp, err := s.api.SaveReaction(ctx, &model.Reaction{UserId: s.me.ID, PostId: id, EmojiName: name})
+		if err == nil && tap.PostId == "" {
+			err = errEmpty
+		}
+		if err != nil {
+			return changeError(faultOf("putting numbers under a post", resp, err))
+		}
+	}
+	return nil
+}
+
+// File returns the content of something attached to a post.
+func (s *Server) File(ctx context.Context, id string) ([]byte, error) {
+	content, resp, err := s.api.GetFile(ctx, id)
+	if err != nil {
+		return nil, sendError(faultOf("fetching a file", resp, err))
+	}
+	return content, nil
+}
+
+// sendError says what a failed call means for what was to be sent. It returns
+// nil for nil.
+func sendError(err error) error {
+	if err == nil {
+		return nil
+	}
+	f := asFault(err)
+	failure := &bot.SendError{Err: err, After: f.after}
+	switch {
+	case f.id == "api.post.create_post.root_id.app_error", f.id == "api.post.create_post.channel_root_id.app_error":
+		failure.RootGone = true
+	case f.id == "api.post.deduplicate_create_post.failed_to_get": // it was deleted at once
+		failure.Retry, failure.After = true, memory
+	case f.status == http.StatusUnauthorized, f.status == http.StatusForbidden:
+		failure.Retry, failure.After = true, parked
+	case f.status < 400: // nobody knows, or a proxy wants something
+		failure.Retry = true
+	default:
+		failure.Retry = f.temporary()
+	}
+	return failure
+}
+
+// changeError is sendError for a change to a post that was made. The server
+// says "forbidden" of a post that was deleted, too: not worth another try.
+func changeError(err error) error {
+	err = sendError(err)
+	var failure *bot.SendError
+	if errors.As(err, &failure) && asFault(err).status == http.StatusForbidden {
+		failure.Retry, failure.After = false, 0
+	}
+	return err
+}

@@ -1,0 +1,448 @@
+package mattermost
+
+import (
+	"errors"
+	"net/http"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"github.com/mattermost/mattermost/server/public/model"
+
+	"benchbell/bot"
+	"benchbell/core"
+)
+
+// deliver posts as the engine's outbox does: again and again, for as long as
+// the error is worth it, with the moment of the first try.
+func (c *crew) deliver(m bot.Message) (string, error) {
+	c.t.Helper()
+	for range 20 {
+		id, err := c.bot.Post(c.t.Context(), m)
+		var failure *bot.SendError
+		if err == nil || !errors.As(err, &failure) || !failure.Retry {
+			return id, err
+		}
+		if m.First.IsZero() {
+			m.First = c.bot.Now()
+		}
+		time.Sleep(max(failure.After, 300*time.Millisecond))
+	}
+	c.t.Fatal("not delivered in 20 tries")
+	return "", nil
+}
+
+// failureOf returns the *bot.SendError in err.
+func failureOf(t *testing.T, err error) *bot.SendError {
+	t.Helper()
+	var failure *bot.SendError
+	if !errors.As(err, &failure) {
+		t.Fatalf("got error %v, want a *bot.SendError", err)
+	}
+	return failure
+}
+
+func (c *crew) expectPosts(want ...string) {
+	c.t.Helper()
+	if got := c.byBot(); !slices.Equal(got, want) {
+		c.t.Errorf("the bot's posts are %q, want %q", got, want)
+	}
+}
+
+func TestPost(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		root, err := c.bot.Post(t.Context(), bot.Message{Key: "k1", Text: "one"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		reply, err := c.bot.Post(t.Context(), bot.Message{Key: "k2", To: bot.To{Channel: crewID, Root: root}, Text: "two"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := c.bot.Post(t.Context(), bot.Message{Key: "k3", To: bot.To{Person: officerID}, Text: "three"}); err != nil {
+			t.Fatal(err)
+		}
+		again, err := c.bot.Post(t.Context(), bot.Message{Key: "k1", Text: "one"})
+		if err != nil || again != root {
+			t.Errorf("posted again: %q, %v; want %q", again, err, root)
+		}
+		c.expectPosts("one", "two", "three")
+		c.locked(func() {
+			want := model.StringInterface{"unsafe_links": "true", "benchbell_key": "k2", "from_bot": "true"}
+			if p := c.row(reply); p.RootId != root || !reflect.DeepEqual(p.Props, want) {
+				t.Errorf("reply in %q with %v, want in %q with %v", p.RootId, p.Props, root, want)
+			}
+			if p := c.rows[2]; c.channels[p.ChannelId].Name != model.GetDMNameFromIds(officerID, botID) {
+				t.Errorf("the direct message went to %v", c.channels[p.ChannelId])
+			}
+		})
+		c.expect() // the bot does not hear itself
+	})
+}
+
+// TestPostOnce makes a post while something goes wrong. However often it is
+// tried, it must be there once.
+func TestPostOnce(t *testing.T) {
+	tests := map[string]struct {
+		breaks func(c *crew)
+		mends  func(c *crew) // after the first try, which has failed
+		posts  int           // requests to post that the server gets to see
+	}{
+		"the answer is lost, the event tells": {breaks: (*crew).loseAnswerOnce, posts: 1},
+		"the answer and the event are lost":   {breaks: (*crew).loseBoth, posts: 1},
+		"and the server restarts": {
+			breaks: (*crew).loseBoth,
+			mends:  func(c *crew) { c.restart(); time.Sleep(time.Minute) },
+			posts:  1,
+		},
+		"and the bot crashes": {
+			breaks: (*crew).loseBoth,
+			mends:  func(c *crew) { c.stop(); time.Sleep(time.Hour); c.bot = c.open() },
+			posts:  1,
+		},
+		"the link becomes a black hole": {
+			breaks: (*crew).swallowAnswer,
+			mends:  (*crew).plugIn,
+			posts:  1,
+		},
+		"the connection is refused": {
+			breaks: (*crew).unplug,
+			mends:  (*crew).plugIn,
+			posts:  1,
+		},
+		"the answer is empty": {
+			breaks: func(c *crew) { c.spoilFirst(func(w http.ResponseWriter) { w.Write([]byte("{}")) }) },
+			posts:  2,
+		},
+		"the answer is a login page": {
+			breaks: func(c *crew) { c.spoilFirst(func(w http.ResponseWriter) { sayHTML(w, 200) }) },
+			posts:  2,
+		},
+		"a proxy cannot reach the server": {
+			breaks: func(c *crew) { c.spoilFirst(func(w http.ResponseWriter) { sayHTML(w, 502) }) },
+			posts:  2,
+		},
+		"the rate limiter": {
+			breaks: func(c *crew) { c.spoilFirst(limited) },
+			posts:  2,
+		},
+		"the first try is still being saved": {
+			breaks: func(c *crew) { c.pend(repeat{until: time.Now().Add(400 * time.Millisecond)}) },
+			posts:  3,
+		},
+		"a person used the very id the server goes by": {
+			breaks: func(c *crew) {
+				c.pend(repeat{post: &model.Post{Id: "x", UserId: testerID}, until: time.Now().Add(time.Minute)})
+			},
+			posts: 2,
+		},
+	}
+	for name, test := range tests {
+		for _, inThread := range []string{"", " in a thread"} {
+			t.Run(name+inThread, func(t *testing.T) {
+				inBubble(t, func(t *testing.T) {
+					c := newCrew(t)
+					var to bot.To
+					if inThread != "" {
+						to.Root = c.says(testerID, crewID, "", "root").Id
+						synctest.Wait()
+					}
+					c.asked("")
+					test.breaks(c)
+					m := bot.Message{Key: "key", To: to, Text: "once"}
+					if test.mends != nil {
+						if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).Retry {
+							t.Fatalf("not worth a retry: %v", err)
+						}
+						m.First = c.bot.Now()
+						test.mends(c)
+					}
+					if _, err := c.deliver(m); err != nil {
+						t.Fatal(err)
+					}
+					c.expectPosts("once")
+					if n := c.asked("POST /posts"); n != test.posts {
+						t.Errorf("the server was asked %d times to post, want %d", n, test.posts)
+					}
+				})
+			})
+		}
+	}
+}
+
+// spoilFirst answers the first attempt to post in some other way.
+func (c *crew) spoilFirst(spoil func(http.ResponseWriter)) {
+	done := false
+	c.locked(func() {
+		c.before = func(w http.ResponseWriter, r *http.Request) bool {
+			if done || r.Method != http.MethodPost {
+				return false
+			}
+			done = true
+			spoil(w)
+			return true
+		}
+	})
+}
+
+func limited(w http.ResponseWriter) {
+	w.Header().Set("Retry-After", "1")
+	http.Error(w, "limit exceeded", http.StatusTooManyRequests)
+}
+
+// loseAnswerOnce makes the answer to the first attempt to post vanish.
+func (c *crew) loseAnswerOnce() {
+	lost := false
+	c.locked(func() {
+		c.loseAnswer = func(r *http.Request) bool {
+			if lost || r.Method != http.MethodPost {
+				return false
+			}
+			lost = true
+			return true
+		}
+	})
+}
+
+// loseBoth makes the bot's own event vanish, too.
+func (c *crew) loseBoth() {
+	c.loseAnswerOnce()
+	c.locked(func() { c.shape = func(*socket, []byte) {} })
+}
+
+// swallowAnswer makes the link a black hole once the post is saved.
+func (c *crew) swallowAnswer() {
+	c.loseBoth()
+	c.locked(func() {
+		c.loseAnswer = func(r *http.Request) bool {
+			if r.Method == http.MethodPost {
+				c.swallow()
+				c.locked(func() { c.loseAnswer = nil })
+			}
+			return false
+		}
+	})
+}
+
+// pend makes the server remember an earlier request with the same id.
+func (c *crew) pend(r repeat) { c.locked(func() { c.pending[botID+":key"] = r }) }
+
+// TestCrashAfterSending posts, and crashes before it is written down that it did.
+func TestCrashAfterSending(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		m := bot.Message{Key: "key", Text: "once"}
+		first := c.bot.Now()
+		id, err := c.bot.Post(t.Context(), m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, text := range []string{"1", "2", "3", "4", "5", "6", "7", "8", "9", "once, edited"} {
+			c.edits(id, text) // leaves an old version with the same key
+		}
+		c.stop()
+		time.Sleep(24 * time.Hour)
+		c.bot = c.open()
+		m.First = first
+		if again, err := c.deliver(m); err != nil || again != id {
+			t.Errorf("got %q, %v; want %q again", again, err, id)
+		}
+		c.expectPosts("once, edited")
+	})
+}
+
+func TestSendErrors(t *testing.T) {
+	refusal := func(status int, id string) func(http.ResponseWriter) {
+		return func(w http.ResponseWriter) { refuse(w, status, id) }
+	}
+	html := func(status int) func(http.ResponseWriter) {
+		return func(w http.ResponseWriter) { sayHTML(w, status) }
+	}
+	type want struct {
+		retry    bool
+		after    time.Duration
+		rootGone bool
+	}
+	var (
+		never    = want{}
+		again    = want{retry: true}
+		rootGone = want{rootGone: true}
+	)
+	later := func(d time.Duration) want { return want{retry: true, after: d} }
+	tests := map[string]struct {
+		answer func(http.ResponseWriter)
+		post   want
+		change want // Edit and Offer
+	}{
+		"token refused":    {refusal(401, "api.context.session_expired.app_error"), later(parked), later(parked)},
+		"not a member":     {refusal(403, noPermission), later(parked), never},
+		"channel archived": {refusal(400, "api.post.create_post.can_not_post_to_deleted.error"), never, never},
+		"root gone":        {refusal(400, noRoot), rootGone, rootGone},
+		"root elsewhere":   {refusal(500, "api.post.create_post.channel_root_id.app_error"), rootGone, rootGone},
+		"post gone":        {refusal(404, "app.post.get.app_error"), never, never},
+		"too long":         {refusal(400, "model.post.is_valid.message_length.app_error"), never, never},
+		"database refuses": {refusal(500, "app.post.save.app_error"), again, again},
+		"deleted at once":  {refusal(500, "api.post.deduplicate_create_post.failed_to_get"), later(memory), later(memory)},
+		"rate limiter":     {limited, later(time.Second), later(time.Second)},
+		"proxy":            {html(503), again, again},
+		"login page":       {html(200), again, again},
+		"redirection":      {html(302), again, again},
+		"nothing but done": {func(w http.ResponseWriter) { w.Write([]byte("{}")) }, again, again},
+		"broken connection": {
+			func(http.ResponseWriter) { panic(http.ErrAbortHandler) }, again, again,
+		},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			inBubble(t, func(t *testing.T) {
+				c := newCrew(t)
+				c.locked(func() {
+					c.before = func(w http.ResponseWriter, r *http.Request) bool {
+						if r.Method != http.MethodGet {
+							test.answer(w)
+						}
+						return r.Method != http.MethodGet
+					}
+				})
+				check := func(call string, err error, want want) {
+					t.Helper()
+					f := failureOf(t, err)
+					if f.Retry != want.retry || f.After != want.after || f.RootGone != want.rootGone {
+						t.Errorf("%s: %+v, want %+v", call, *f, want)
+					}
+				}
+				_, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "text"})
+				check("Post", err, test.post)
+				check("Edit", c.bot.Edit(t.Context(), "x", "text"), test.change)
+				check("Offer", c.bot.Offer(t.Context(), "x", 1), test.change)
+			})
+		})
+	}
+}
+
+func TestRootDeleted(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		root := c.says(testerID, crewID, "", "root").Id
+		c.deletes(root)
+		m := bot.Message{Key: "key", To: bot.To{Root: root}, Text: "text", First: c.bot.Now()}
+		if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).RootGone {
+			t.Errorf("got %v, want one that says that the root is gone", err)
+		}
+	})
+}
+
+func TestEdit(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		id, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "3 min left"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.bot.Edit(t.Context(), id, "2 min left\x00"); err != nil {
+			t.Fatal(err)
+		}
+		c.expectPosts("2 min left")
+		c.locked(func() {
+			if props := c.row(id).Props; props[keyProp] != "key" || props["unsafe_links"] != "true" {
+				t.Errorf("after the edit the props are %v", props)
+			}
+		})
+		c.expect()
+	})
+}
+
+func TestOffer(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		id, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "list"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.bot.Offer(t.Context(), id, 10); err != nil {
+			t.Fatal(err)
+		}
+		c.locked(func() {
+			var got []string
+			for _, r := range c.row(id).Metadata.Reactions {
+				got = append(got, r.EmojiName)
+			}
+			if !slices.Equal(got, numbers) {
+				t.Errorf("offered %q", got)
+			}
+		})
+		if f := failureOf(t, c.bot.Offer(t.Context(), id, 11)); f.Retry {
+			t.Error("an eleventh number is worth a retry")
+		}
+		c.expect()
+	})
+}
+
+func TestPerson(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		got, err := c.bot.Person(t.Context(), "Bench.Tester")
+		if want := (core.Person{ID: testerID, Name: "bench.tester"}); err != nil || got != want {
+			t.Errorf("got %v, %v; want %v", got, err, want)
+		}
+		c.asked("")
+		for _, name := range []string{"nobody", "robot", "stray", "", "..", "a/b", "../teams", "bench.tester?x=1", "bench tester"} {
+			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, bot.ErrNobody) {
+				t.Errorf("%q: got error %v, want that nobody has that name", name, err)
+			}
+		}
+		if n := c.asked("GET"); n != 5 { // three names, and two of them looked for in the team
+			t.Errorf("%d requests for names, some of which are no names", n)
+		}
+		c.unplug()
+		if _, err := c.bot.Person(t.Context(), "bench.tester"); !failureOf(t, err).Retry {
+			t.Errorf("got %v, want one that is worth a retry", err)
+		}
+	})
+}
+
+func TestSendable(t *testing.T) {
+	long := strings.Repeat("ä", model.PostMessageMaxRunesV2)
+	for _, test := range []struct{ name, text, want string }{
+		{"plain", "16.5 mbar\n\tok", "16.5 mbar\n\tok"},
+		{"NUL and other control characters", "a\x00b\x1bc\r\nd\u0085e", "abc\nde"},
+		{"not UTF-8", "a\xffb", "a\uFFFDb"},
+		{"as long as can be", long, long},
+		{"too long", long + "x", strings.Repeat("ä", model.PostMessageMaxRunesV2-4) + "\n[…]"},
+	} {
+		if got := sendable(test.text); got != test.want {
+			t.Errorf("%s: got %.40q…, %d bytes", test.name, got, len(got))
+		}
+	}
+}
+
+func TestFile(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		if got, err := c.bot.File(t.Context(), "f1"); err != nil || string(got) != "content of f1" {
+			t.Errorf("got %q, %v", got, err)
+		}
+		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry {
+			t.Errorf("got %v, want one that is not worth a retry", err)
+		}
+	})
+}
+
+// TestRecent: what is long past is forgotten, what is not is there.
+func TestRecent(t *testing.T) {
+	var r recent
+	for i := range 5 * generation {
+		r.put(strconv.Itoa(i), "x")
+		if _, ok := r.get(strconv.Itoa(max(0, i-generation+1))); !ok {
+			t.Fatalf("one of the last %d is forgotten", generation)
+		}
+	}
+	if n := len(r.young) + len(r.old); n > 2*generation {
+		t.Errorf("%d are kept", n)
+	}
+}

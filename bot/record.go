@@ -1,0 +1,184 @@
+package bot
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"benchbell/commands"
+	"benchbell/core"
+	"benchbell/store"
+)
+
+// The keys of a run's posts. Everything else that is said has the key of its
+// event and a number.
+func cardKey(id core.RunID) string { return id.String() + "/card" }
+
+func listKey(run core.Run) string { return fmt.Sprintf("%s/list/%d", run.ID, run.Lists) }
+
+// runOfKey returns the run that a post's key belongs to.
+func runOfKey(key string) (core.RunID, bool) {
+	run, _, _ := strings.Cut(key, "/")
+	return parseRunID(run)
+}
+
+func parseRunID(s string) (core.RunID, bool) {
+	digits, ok := strings.CutPrefix(s, "R-")
+	if !ok {
+		return 0, false
+	}
+	n, err := strconv.Atoi(digits)
+	return core.RunID(n), err == nil && n > 0
+}
+
+// record enters facts of the run, and says what they have to say.
+func (do *doing) record(facts []core.Fact) error {
+	if len(facts) == 0 {
+		return nil
+	}
+	file, ok := do.files[do.run.Suit.Tag]
+	if !ok {
+		var err error
+		if file, err = do.Engine.file(do.run.Suit.Tag); err != nil {
+			return err
+		}
+	}
+	if do.file.Suit.Tag != "" {
+		file = do.file
+	}
+	before := do.after
+	for _, fact := range facts {
+		entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.cause(), Suit: do.run.Suit.Tag, Run: do.run.ID, Fact: fact}
+		do.entries = append(do.entries, entry)
+		do.after = do.after.Apply(entry)
+		file = file.Apply(entry)
+	}
+	do.file = file
+	step := commands.Step{
+		Before: before, After: do.after, Facts: facts, At: do.ev.At, By: do.ev.Who,
+		Standing: file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)),
+	}
+	for _, m := range do.speak.Run(step) {
+		do.say(m)
+	}
+	return nil
+}
+
+// cause is the id that an entry names as what brought it: the post, so that
+// whoever reads the journal finds it, or the event.
+func (do *doing) cause() string {
+	if post := do.post(); post != "" {
+		return post
+	}
+	return do.ev.ID
+}
+
+// say puts a message of the run in the outbox. What is on screen already is
+// left out.
+func (do *doing) say(m commands.Message) {
+	if m.Text == "" {
+		return
+	}
+	run := do.after
+	switch m.Dest {
+	case commands.ToAsker:
+		do.answer(m.Text)
+	case commands.ToRun:
+		do.put(store.Out{Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer})
+	case commands.ToCrew:
+		do.put(store.Out{Text: m.Text})
+	case commands.ToCard:
+		if do.run.Phase == "" {
+			// The card comes before everything else in its thread.
+			card := store.Out{Key: cardKey(run.ID), Kind: store.Post, Text: m.Text}
+			do.out = append([]store.Out{card}, do.out...)
+			return
+		}
+		do.refresh(cardKey(run.ID), m.Text)
+	case commands.ToList:
+		if m.New {
+			do.put(store.Out{Key: listKey(run), Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer})
+			return
+		}
+		do.refresh(listKey(run), m.Text)
+	}
+}
+
+func (do *doing) refresh(key, text string) {
+	if do.shown[key] != text {
+		do.put(store.Out{Kind: store.Edit, Target: key, Text: text})
+	}
+}
+
+func (do *doing) put(o store.Out) {
+	if o.Kind == "" {
+		o.Kind = store.Post
+	}
+	if o.Kind == store.Post && o.Key == "" {
+		o.Key = fmt.Sprintf("%s/%d", do.ev.ID, len(do.out))
+	}
+	do.out = append(do.out, o)
+}
+
+// answer says something where the event came from.
+func (do *doing) answer(text string) {
+	o := store.Out{Text: text, Channel: do.ev.Where.Channel, Root: do.ev.Where.Root}
+	switch {
+	case do.hasRun && do.in == commands.Thread:
+		o = store.Out{Text: text, Thread: cardKey(do.run.ID)}
+	case do.ev.Where.Direct && o.Root == "":
+		o = store.Out{Text: text, Person: do.ev.Who.ID}
+	}
+	do.put(o)
+}
+
+// reset forgets what was gathered, before a refusal is said instead.
+func (do *doing) reset() {
+	do.entries, do.out, do.after, do.file = nil, nil, do.run, core.File{}
+}
+
+// commit makes it so: one transaction, then the state in memory.
+func (do *doing) commit() error {
+	batch := &store.Batch{
+		Event: do.ev.ID, At: do.ev.At, Entries: do.entries, Out: do.out,
+		Channel: do.ev.Where.Channel, Mark: store.Mark(do.ev.Mark),
+	}
+	if do.file.Suit.Tag != "" {
+		batch.Rows = []store.SuitRow{row(do.bench.Policy, do.file)}
+	}
+	runChanged := do.hasRun && len(do.entries) > 0
+	if runChanged {
+		next, ok := do.after.NextBell(do.bench.Policy)
+		if !ok || do.after.Phase == core.Over {
+			next.Due = time.Time{}
+		}
+		batch.Wakes = map[string]time.Time{do.after.ID.String(): next.Due}
+	}
+	if err := do.store.Commit(batch); err != nil {
+		return err
+	}
+	for _, o := range do.out {
+		switch {
+		case o.Kind == store.Edit:
+			do.shown[o.Target] = o.Text
+		case o.Key == cardKey(do.after.ID) || o.Key == listKey(do.after):
+			do.shown[o.Key] = o.Text
+		}
+	}
+	for _, entry := range do.entries {
+		switch f := entry.Fact.(type) {
+		case core.Opened:
+			do.bench.LastUsed[entry.By.Name] = f.Manometer.ID
+		case core.ManometerChosen:
+			do.bench.LastUsed[entry.By.Name] = f.Manometer.ID
+		}
+	}
+	if runChanged {
+		do.files[do.after.Suit.Tag] = do.file
+		do.keep(do.after)
+	} else if _, open := do.files[do.file.Suit.Tag]; open {
+		do.files[do.file.Suit.Tag] = do.file
+	}
+	return nil
+}

@@ -1,0 +1,175 @@
+package bot
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"sync"
+	"time"
+
+	"benchbell/scheduler"
+	"benchbell/store"
+)
+
+// Server is what Serve needs of a chat server: a Chat that also listens.
+type Server interface {
+	Chat
+	// Run hands every event to sink, one after another, from its first
+	// catch-up on until ctx ends. An event that sink returns an error for is
+	// brought again.
+	Run(ctx context.Context, marks map[string]Mark, sink func(context.Context, Event) error) error
+	// Now is the chat server's time.
+	Now() time.Time
+}
+
+// Serve handles what comes from the server, rings the bells and delivers what
+// is to be said, until ctx ends.
+func Serve(ctx context.Context, st *store.Store, e *Engine, srv Server, log *slog.Logger) error {
+	kept, err := st.Marks()
+	if err != nil {
+		return fmt.Errorf("reading how far the channels were read: %w", err)
+	}
+	marks := make(map[string]Mark, len(kept))
+	for channel, m := range kept {
+		marks[channel] = Mark(m)
+	}
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+
+	events := make(chan delivery)
+	sink := func(ctx context.Context, ev Event) error {
+		d := delivery{ev, make(chan error, 1)}
+		select {
+		case events <- d:
+			return <-d.done
+		case <-ctx.Done():
+			return context.Cause(ctx)
+		}
+	}
+	alarm := scheduler.New(srv.Now)
+	defer alarm.Stop()
+	courier := NewCourier(st, srv, srv.Now, log)
+
+	var all sync.WaitGroup
+	defer all.Wait()
+	defer cancel(nil)
+	for _, part := range []func() error{
+		func() error { return srv.Run(ctx, marks, sink) },
+		func() error { return courier.Run(ctx) },
+	} {
+		all.Go(func() {
+			if err := part(); err != nil && ctx.Err() == nil {
+				cancel(err)
+			}
+		})
+	}
+	loop := serveLoop{engine: e, store: st, server: srv, alarm: alarm, courier: courier, log: log}
+	return loop.run(ctx, events)
+}
+
+// delivery is an event on its way to the engine, and the way back.
+type delivery struct {
+	ev   Event
+	done chan error
+}
+
+// serveLoop is the one goroutine that owns the engine.
+type serveLoop struct {
+	engine  *Engine
+	store   *store.Store
+	server  Server
+	alarm   *scheduler.Alarm
+	courier *Courier
+	log     *slog.Logger
+
+	caughtUp bool
+	alarmed  bool // people were told that nothing can be written
+	forgot   time.Time
+}
+
+func (l *serveLoop) run(ctx context.Context, events <-chan delivery) error {
+	for {
+		select {
+		case <-ctx.Done():
+			if cause := context.Cause(ctx); !errors.Is(cause, context.Canceled) {
+				return cause
+			}
+			return nil
+		case d := <-events:
+			d.done <- l.handle(ctx, d.ev)
+		case <-l.alarm.C():
+			if l.caughtUp {
+				l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
+			}
+		}
+		l.setAlarm()
+		l.courier.Kick()
+		l.forget()
+	}
+}
+
+func (l *serveLoop) handle(ctx context.Context, ev Event) error {
+	switch ev.What.(type) {
+	case Lost:
+		l.caughtUp = false
+		l.log.Info("the link to the chat server is lost; bells wait until it is back")
+		return nil
+	}
+	err := l.engine.Handle(ctx, ev)
+	l.check(ctx, err)
+	if _, up := ev.What.(CaughtUp); up && err == nil {
+		l.caughtUp = true
+		l.log.Info("ready: caught up with the chat server")
+	}
+	return err
+}
+
+// setAlarm sets the next look. While the link is down nothing rings: what was
+// posted meanwhile is read first.
+func (l *serveLoop) setAlarm() {
+	next := l.engine.NextWake()
+	if !l.caughtUp {
+		next = time.Time{}
+	} else if l.alarmed && !next.IsZero() && next.Before(l.server.Now()) {
+		next = l.server.Now().Add(5 * time.Second) // the disk is being tried again
+	}
+	l.alarm.Set(next)
+}
+
+// check tells the crew, once, past the outbox that cannot be written either,
+// when something cannot be put on record.
+func (l *serveLoop) check(ctx context.Context, err error) {
+	switch {
+	case err == nil:
+		l.alarmed = false
+	case l.alarmed || ctx.Err() != nil:
+	default:
+		l.alarmed = true
+		l.log.Error("nothing can be put on record", "error", err)
+		_, err := l.server.Post(ctx, Message{
+			Key:  "alarm/" + l.server.Now().UTC().Format(time.RFC3339),
+			Text: "**Readings are NOT being recorded.** I cannot write to my disk. Go on with watch and paper, and call the keeper.",
+		})
+		if err != nil {
+			l.log.Error("the crew could not be told", "error", err)
+		}
+	}
+}
+
+// remember is how long handled event ids are kept: many times as long as any
+// catch-up reaches back.
+const remember = 30 * 24 * time.Hour
+
+func (l *serveLoop) forget() {
+	now := l.server.Now()
+	if now.Sub(l.forgot) < 24*time.Hour {
+		return
+	}
+	l.forgot = now
+	if n, err := l.store.Forget(now.Add(-remember)); err != nil {
+		l.log.Error("old event ids could not be dropped", "error", err)
+	} else if n > 0 {
+		l.log.Info("old event ids dropped", "count", n)
+	}
+}

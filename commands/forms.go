@@ -1,0 +1,294 @@
+package commands
+
+import (
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"benchbell/core"
+)
+
+// where says in which places a form can be said.
+type where int
+
+const (
+	inTalk   = where(Talk)
+	inThread = where(Thread)
+	anywhere = where(-1)
+)
+
+// form is one thing that can be said. The table of forms makes the parser, the
+// help, and the suggestions of what to say instead.
+type form struct {
+	verbs   []string
+	in      where
+	shape   string // as help shows it
+	means   string
+	example string // something of this form that parses
+	parse   func(rest string) (any, error)
+}
+
+// forms is filled in by init, since Help is one of them.
+var forms []form
+
+func init() {
+	forms = []form{
+		{
+			[]string{"ok"}, inThread, "ok · ok 1 3 · ok all", "tick the list (or tap a number)", "ok all",
+			parseTick,
+		},
+		{
+			[]string{"undo", "untick"}, inThread, "undo 3", "take a tick back", "undo 3",
+			func(rest string) (any, error) {
+				items, err := parseItems(rest)
+				if err == nil && len(items) == 0 {
+					err = errors.New("which number?")
+				}
+				return core.Untick{Items: items}, err
+			},
+		},
+		{
+			[]string{"bad"}, inThread, "bad 2 hole in left glove", "a defect at number 2: ends the run as a fail", "bad 2 hole in left glove",
+			parseBad,
+		},
+		{
+			[]string{"reading", "read"}, inThread, "16.5 · 168 mm · 13.9 at 6:00", "a reading, true when posted or at that time of the hold", "16.5",
+			func(rest string) (any, error) { return parseReading(rest) },
+		},
+		{
+			[]string{"fix"}, inThread, "fix 14.9", "correct the last reading (or edit the post)", "fix 14.9",
+			func(rest string) (any, error) {
+				r, err := parseReading(rest)
+				if err == nil && r.HasStated {
+					err = errors.New("a correction keeps the moment of the reading")
+				}
+				return core.Fix{Digits: r.Digits, Unit: r.Unit}, err
+			},
+		},
+		{
+			[]string{"yes"}, inThread, "yes", "take the reading as asked", "yes",
+			bare(core.Yes{}),
+		},
+		{
+			[]string{"where"}, inThread, "where", "what the run waits for, time left", "where",
+			bare(core.AskWhere{}),
+		},
+		{
+			[]string{"with"}, inThread, "with M-2", "use another manometer", "with M-2",
+			func(rest string) (any, error) {
+				id, err := oneWord(rest, "which manometer?")
+				return core.Use{Manometer: id}, err
+			},
+		},
+		{
+			[]string{"air"}, inThread, "air 21.5", "temperature at the suit, °C", "air 21.5",
+			parseAir,
+		},
+		{
+			[]string{"baro"}, inThread, "baro 1013", "barometer, hPa", "baro 1013",
+			func(rest string) (any, error) {
+				r, err := parseReading(rest)
+				if r.Unit == core.NoUnit {
+					r.Unit = core.HPa
+				}
+				return core.Baro{Digits: r.Digits, Unit: r.Unit}, err
+			},
+		},
+		{
+			[]string{"note"}, inThread, "note …", "a remark for the record", "note visor scratched",
+			func(rest string) (any, error) {
+				text, err := someText(rest, "what to note")
+				return core.Remark{Text: text}, err
+			},
+		},
+		{
+			[]string{"again"}, inThread, "again", "repeat this phase", "again",
+			bare(core.Repeat{}),
+		},
+		{
+			[]string{"stop"}, inThread, "stop why", "end without a verdict", "stop zipper jammed",
+			func(rest string) (any, error) { return core.Stop{Why: rest}, nil },
+		},
+		{
+			[]string{"over"}, inThread, "over to @name", "hand the run over", "over to @second.tester",
+			parseHandOver,
+		},
+		{
+			[]string{"test"}, anywhere, "test HP-07 [method] [with M-2]", "open a run", "test HP-07 with M-1",
+			parseTest,
+		},
+		{
+			[]string{"status"}, anywhere, "status · status HP-07 · HP-07", "may it be worn", "status HP-07",
+			func(rest string) (any, error) {
+				if rest == "" {
+					return core.AskFleet{}, nil
+				}
+				return core.AskSuit{Suit: rest}, nil
+			},
+		},
+		{
+			[]string{"used"}, anywhere, "used HP-07 [note]", "worn: barred until tested", "used HP-07",
+			aboutSuit(func(tag, text string) any { return core.NoteUsed{Suit: tag, Note: text} }, ""),
+		},
+		{
+			[]string{"found"}, anywhere, "found HP-07 what", "a defect: barred until tested", "found HP-07 seam lifts",
+			aboutSuit(func(tag, text string) any { return core.NoteFound{Suit: tag, What: text} }, "what was found"),
+		},
+		{
+			[]string{"repaired"}, anywhere, "repaired HP-07 what", "work done: barred until tested", "repaired HP-07 left glove",
+			aboutSuit(func(tag, text string) any { return core.NoteRepaired{Suit: tag, What: text} }, "what was repaired"),
+		},
+		{
+			[]string{"withdraw"}, anywhere, "withdraw HP-07 why", "out of service for now", "withdraw HP-07 recall",
+			aboutSuit(func(tag, text string) any { return core.Withdraw{Suit: tag, Why: text} }, "why"),
+		},
+		{
+			[]string{"retire"}, anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
+			aboutSuit(func(tag, text string) any { return core.Retire{Suit: tag, Why: text} }, "why"),
+		},
+		{
+			[]string{"help", "?"}, anywhere, "help [word]", "what can be said here", "help test",
+			func(rest string) (any, error) { return Help{Word: strings.ToLower(rest)}, nil },
+		},
+	}
+}
+
+func bare(want any) func(string) (any, error) {
+	return func(rest string) (any, error) {
+		if rest != "" {
+			return nil, errors.New("that word stands alone")
+		}
+		return want, nil
+	}
+}
+
+func oneWord(rest, missing string) (string, error) {
+	if rest == "" || strings.Contains(rest, " ") {
+		return "", errors.New(missing)
+	}
+	return rest, nil
+}
+
+func someText(rest, missing string) (string, error) {
+	if rest == "" {
+		return "", errors.New("say " + missing)
+	}
+	return rest, nil
+}
+
+// aboutSuit parses a suit's tag and a text, which must be there if missing
+// names what it is for.
+func aboutSuit(make func(tag, text string) any, missing string) func(string) (any, error) {
+	return func(rest string) (any, error) {
+		tag, text, _ := strings.Cut(rest, " ")
+		if !tagForm.MatchString(tag) {
+			return nil, errors.New("which suit?")
+		}
+		if text == "" && missing != "" {
+			return nil, errors.New("say " + missing)
+		}
+		return make(tag, text), nil
+	}
+}
+
+func parseTick(rest string) (any, error) {
+	if strings.EqualFold(rest, "all") {
+		return core.Tick{All: true}, nil
+	}
+	items, err := parseItems(rest)
+	return core.Tick{Items: items}, err
+}
+
+var itemsForm = regexp.MustCompile(`^\d{1,2}(-\d{1,2})?$`)
+
+// parseItems reads "1 3", "1,3" or "4-6".
+func parseItems(s string) ([]int, error) {
+	var items []int
+	for _, w := range strings.FieldsFunc(s, func(r rune) bool { return r == ' ' || r == ',' || r == ';' }) {
+		if strings.EqualFold(w, "and") {
+			continue
+		}
+		if !itemsForm.MatchString(w) {
+			return nil, fmt.Errorf("%q is not a number of the list", w)
+		}
+		first, last, isRange := strings.Cut(w, "-")
+		from, _ := strconv.Atoi(first)
+		to := from
+		if isRange {
+			to, _ = strconv.Atoi(last)
+		}
+		if to < from {
+			return nil, fmt.Errorf("%q runs backwards", w)
+		}
+		for n := from; n <= to; n++ {
+			items = append(items, n)
+		}
+	}
+	return items, nil
+}
+
+func parseBad(rest string) (any, error) {
+	number, what, _ := strings.Cut(rest, " ")
+	n, err := strconv.Atoi(number)
+	if err != nil || n < 1 {
+		return nil, errors.New("which number of the list?")
+	}
+	if what == "" {
+		return nil, errors.New("say what is bad")
+	}
+	return core.Bad{Item: n, What: what}, nil
+}
+
+var airForm = regexp.MustCompile(`^(-?\d{1,2}(?:[.,]\d{1,2})?) ?(?:°? ?[cC])?$`)
+
+func parseAir(rest string) (any, error) {
+	m := airForm.FindStringSubmatch(rest)
+	if m == nil {
+		return nil, errors.New("the temperature is in °C")
+	}
+	return core.Air{Celsius: strings.Replace(m[1], ",", ".", 1)}, nil
+}
+
+func parseHandOver(rest string) (any, error) {
+	to, name, ok := strings.Cut(rest, " ")
+	if !ok || !strings.EqualFold(to, "to") {
+		return nil, errors.New("to whom?")
+	}
+	name = strings.TrimRight(strings.TrimPrefix(name, "@"), ".")
+	if name == "" || strings.Contains(name, " ") {
+		return nil, errors.New("to whom?")
+	}
+	return core.HandOver{To: core.Person{Name: name}}, nil
+}
+
+// parseTest reads "HP-07 [method] [with M-2]".
+func parseTest(rest string) (any, error) {
+	words := strings.Fields(rest)
+	var want core.Open
+	for i := 0; i < len(words); i++ {
+		switch w := words[i]; {
+		case strings.EqualFold(w, "with"):
+			if i+1 == len(words) {
+				return nil, errors.New("with which manometer?")
+			}
+			i++
+			want.Manometer = words[i]
+			if i+1 < len(words) {
+				return nil, errors.New("the manometer comes last")
+			}
+		case i == 0:
+			want.Suit = w
+		case i == 1 && !strings.ContainsAny(want.Suit, "0123456789") && strings.Trim(w, "0123456789") == "":
+			want.Suit += "-" + w // "HP 07"
+		case strings.EqualFold(w, "by") && want.Method == "":
+		default:
+			want.Method = strings.TrimSpace(want.Method + " " + w)
+		}
+	}
+	if want.Suit == "" {
+		return nil, errors.New("which suit?")
+	}
+	return want, nil
+}

@@ -1,0 +1,53 @@
+package commands
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"benchbell/core"
+)
+
+// Help answers what can be said here and now. In a run's thread, the phase
+// decides what comes first; a word asks for one form.
+func (s Speaker) Help(h Help, in Place, run *core.Run) string {
+	word, _, _ := strings.Cut(h.Word, " ")
+	for _, f := range forms {
+		if word != "" && slices.Contains(f.verbs, word) {
+			place := ""
+			switch {
+			case f.in == inThread && in != Thread:
+				place = " In a run's thread."
+			case f.in == inTalk && in != Talk:
+				place = " In a direct message, or naming me."
+			}
+			return fmt.Sprintf("%s: %s. Like %s.%s", code(f.shape), f.means, code(f.example), place)
+		}
+	}
+	var out []string
+	if run != nil {
+		out = append(out, "Now: "+nowSayable(*run))
+	}
+	for _, f := range forms {
+		if f.in == where(in) || f.in == anywhere && in == Talk {
+			out = append(out, fmt.Sprintf("%s %s", code(f.shape), f.means))
+		}
+	}
+	if in == Talk {
+		out = append(out, "In a run's thread there is more: "+code("help")+" there.")
+	}
+	return strings.Join(out, "\n")
+}
+
+// nowSayable names what moves the run on from where it stands.
+func nowSayable(run core.Run) string {
+	switch run.Phase {
+	case core.Prepare:
+		return code("ok all") + ", " + code("bad 2 what") + " or " + code("stop why")
+	case core.Restore:
+		return code("ok all")
+	case core.Over:
+		return code("test " + run.Suit.Tag)
+	}
+	return "a reading like " + code("16.5") + ", " + code("where") + " or " + code("stop why")
+}

@@ -1,0 +1,216 @@
+package commands
+
+import (
+	"fmt"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+	"unicode"
+
+	"github.com/agnivade/levenshtein"
+
+	"benchbell/core"
+)
+
+// Place is where words are said: what can be said depends on it.
+type Place int
+
+// The places.
+const (
+	// Talk is a direct message, or a post that mentions the bot.
+	Talk Place = iota
+	// Thread is a run's own thread, where bare words are for the run.
+	Thread
+)
+
+// Help asks what can be said; Word narrows it down.
+type Help struct{ Word string }
+
+// Misunderstood is a text that means nothing here. Try is the nearest thing
+// that would.
+type Misunderstood struct {
+	Text string
+	Say  string // what is wrong, if something better than "not understood" is known
+	Try  string
+}
+
+func (m *Misunderstood) Error() string {
+	if m.Say != "" {
+		return fmt.Sprintf("%q: %s; try %q", m.Text, m.Say, m.Try)
+	}
+	return fmt.Sprintf("%q is not understood; try %q", m.Text, m.Try)
+}
+
+// Parse reads what somebody typed. It returns a core.Intent, a Help, or an
+// error that is always a *Misunderstood.
+func Parse(text string, in Place) (any, error) {
+	text = clean(text)
+	if text == "" {
+		return Help{}, nil
+	}
+	verb, rest, _ := strings.Cut(text, " ")
+	verb = strings.ToLower(strings.Trim(verb, ":,.!?"))
+	if f, ok := find(verb, in); ok {
+		want, err := f.parse(strings.TrimSpace(rest))
+		if err != nil {
+			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: f.example}
+		}
+		return want, nil
+	}
+	if startsNumber(text) {
+		want, err := parseReading(text)
+		switch {
+		case in == Thread && err == nil:
+			return want, nil
+		case in == Thread:
+			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: "16.5 mbar"}
+		case err == nil:
+			return nil, &Misunderstood{Text: text, Say: "a reading belongs in its run's thread", Try: "status"}
+		}
+	}
+	if tag, ok := tagIn(text); ok {
+		return core.AskSuit{Suit: tag}, nil
+	}
+	return nil, &Misunderstood{Text: text, Try: nearest(verb, in)}
+}
+
+// clean drops what only makes words look different: emphasis, runs of blanks,
+// invisible characters.
+func clean(text string) string {
+	text = strings.Map(func(r rune) rune {
+		switch {
+		case r == '*' || r == '`':
+			return -1
+		case unicode.IsSpace(r):
+			return ' '
+		case !unicode.IsPrint(r):
+			return -1
+		}
+		return r
+	}, text)
+	return strings.Join(strings.Fields(text), " ")
+}
+
+var mention = regexp.MustCompile(`(?i)@[a-z0-9._-]+`)
+
+// WithoutMention drops every mention of the bot from a text, and says whether
+// there was one.
+func WithoutMention(text, bot string) (rest string, mentioned bool) {
+	rest = mention.ReplaceAllStringFunc(text, func(m string) string {
+		if strings.EqualFold(strings.TrimRight(m[1:], ".-_"), bot) {
+			mentioned = true
+			return ""
+		}
+		return m
+	})
+	return strings.TrimLeft(rest, " ,:"), mentioned
+}
+
+// find looks up the form that a verb begins.
+func find(verb string, in Place) (form, bool) {
+	for _, f := range forms {
+		if (f.in == anywhere || f.in == where(in)) && slices.Contains(f.verbs, verb) {
+			return f, true
+		}
+	}
+	return form{}, false
+}
+
+// nearest returns the example of the form whose verb is spelt most alike.
+func nearest(verb string, in Place) string {
+	best, distance := "help", 3
+	if len(verb) > 20 {
+		return best
+	}
+	for _, f := range forms {
+		if f.in != anywhere && f.in != where(in) {
+			continue
+		}
+		for _, v := range f.verbs {
+			if d := levenshtein.ComputeDistance(verb, v); d < distance && d < len(v) {
+				best, distance = f.example, d
+			}
+		}
+	}
+	return best
+}
+
+func startsNumber(text string) bool {
+	return text[0] >= '0' && text[0] <= '9' || len(text) > 1 && strings.IndexByte("-+.,", text[0]) >= 0 && text[1] >= '0' && text[1] <= '9'
+}
+
+var readingForm = regexp.MustCompile(`^(\d+(?:[.,]\d+)?) ?([^\d@]*?)(?: ?(?:\bat|@) ?(.+))?$`)
+
+// parseReading reads "16.5", "16,5 mbar", `6.6"`, "13.9 at 6:00".
+func parseReading(text string) (core.Read, error) {
+	m := readingForm.FindStringSubmatch(strings.TrimRight(text, ".!"))
+	if m == nil {
+		return core.Read{}, fmt.Errorf("a reading is a number and a unit")
+	}
+	read := core.Read{Digits: strings.Replace(m[1], ",", ".", 1)}
+	if m[2] != "" {
+		unit, err := core.ParseUnit(m[2])
+		if err != nil {
+			return core.Read{}, err
+		}
+		read.Unit = unit
+	}
+	unit := read.Unit
+	if unit == core.NoUnit {
+		unit = core.Mbar // any: only the digits are looked at
+	}
+	written, err := core.Write(read.Digits, unit)
+	if err != nil {
+		return core.Read{}, err
+	}
+	read.Digits = written.Digits
+	if m[3] != "" {
+		at, err := parseClock(m[3])
+		if err != nil {
+			return core.Read{}, err
+		}
+		read.Stated, read.HasStated = at, true
+	}
+	return read, nil
+}
+
+var clockForm = regexp.MustCompile(`^(\d{1,3}):([0-5]\d)$`)
+
+// parseClock reads a time of the hold: "6:00", "5m30s", "6 min".
+func parseClock(s string) (time.Duration, error) {
+	s = strings.ReplaceAll(strings.ToLower(strings.TrimSpace(s)), " ", "")
+	if m := clockForm.FindStringSubmatch(s); m != nil {
+		minutes, _ := strconv.Atoi(m[1])
+		seconds, _ := strconv.Atoi(m[2])
+		return time.Duration(minutes)*time.Minute + time.Duration(seconds)*time.Second, nil
+	}
+	s = strings.NewReplacer("minutes", "m", "min", "m", "sec", "s").Replace(s)
+	d, err := time.ParseDuration(s)
+	if err != nil || d < 0 || d != d.Truncate(time.Second) || d > 999*time.Minute {
+		return 0, fmt.Errorf("%q is not a time of the hold", s)
+	}
+	return d, nil
+}
+
+// tagIn finds the one word that looks like a suit's tag in "HP-07", "hp 7" or
+// "can HP-07 go out?".
+var tagForm = regexp.MustCompile(`(?i)^[\pL][\pL\pN]*(?:[-_./]?[\pL\pN]+)*\d+[\pL]?$`)
+
+func tagIn(text string) (string, bool) {
+	words := strings.Fields(strings.TrimRight(text, "?!."))
+	if len(words) == 2 && !strings.ContainsAny(words[0], "0123456789") && len(words[0]) <= 4 && strings.Trim(words[1], "0123456789") == "" {
+		return words[0] + "-" + words[1], true // "HP 07"
+	}
+	question := strings.HasSuffix(text, "?")
+	if len(words) != 1 && !question {
+		return "", false
+	}
+	for _, w := range words {
+		if w = strings.Trim(w, ",;:()"); tagForm.MatchString(w) {
+			return w, true
+		}
+	}
+	return "", false
+}

@@ -1,0 +1,162 @@
+package commands
+
+import (
+	"errors"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"benchbell/core"
+)
+
+func TestParse(t *testing.T) {
+	for _, tt := range []struct {
+		in   Place
+		text string
+		want any
+	}{
+		{Talk, "test HP-07", core.Open{Suit: "HP-07"}},
+		{Talk, "TEST hp7 f1052 With m-2", core.Open{Suit: "hp7", Method: "f1052", Manometer: "m-2"}},
+		{Talk, "test HP 07 EN 943", core.Open{Suit: "HP-07", Method: "EN 943"}},
+		{Talk, "test HP-07 by osha", core.Open{Suit: "HP-07", Method: "osha"}},
+		{Talk, "HP-07", core.AskSuit{Suit: "HP-07"}},
+		{Talk, "hp7?", core.AskSuit{Suit: "hp7"}},
+		{Talk, "HP 07", core.AskSuit{Suit: "HP-07"}},
+		{Talk, "can HP-07 go out?", core.AskSuit{Suit: "HP-07"}},
+		{Talk, "status HP-07", core.AskSuit{Suit: "HP-07"}},
+		{Talk, "Status", core.AskFleet{}},
+		{Talk, "", Help{}},
+		{Talk, "help test", Help{Word: "test"}},
+		{Talk, "used HP-07 tank 3, chlorine", core.NoteUsed{Suit: "HP-07", Note: "tank 3, chlorine"}},
+		{Talk, "found HP-07 seam lifts", core.NoteFound{Suit: "HP-07", What: "seam lifts"}},
+		{Thread, "ok", core.Tick{}},
+		{Thread, "OK All", core.Tick{All: true}},
+		{Thread, "ok 1 3", core.Tick{Items: []int{1, 3}}},
+		{Thread, "ok 1, 3 and 5-7", core.Tick{Items: []int{1, 3, 5, 6, 7}}},
+		{Thread, "bad 2 hole in left glove", core.Bad{Item: 2, What: "hole in left glove"}},
+		{Thread, "16.5", core.Read{Digits: "16.5"}},
+		{Thread, "**16,5** mbar", core.Read{Digits: "16.5", Unit: core.Mbar}},
+		{Thread, "16.5mbar.", core.Read{Digits: "16.5", Unit: core.Mbar}},
+		{Thread, "1650 Pa", core.Read{Digits: "1650", Unit: core.Pa}},
+		{Thread, "168 mm wg", core.Read{Digits: "168", Unit: core.MmH2O}},
+		{Thread, `6.6"wg`, core.Read{Digits: "6.6", Unit: core.InH2O}},
+		{Thread, "6.6 in. w.g.", core.Read{Digits: "6.6", Unit: core.InH2O}},
+		{Thread, "13.9 at 6:00", core.Read{Digits: "13.9", Stated: 6 * time.Minute, HasStated: true}},
+		{Thread, "13,9 mbar @ 5 min", core.Read{Digits: "13.9", Unit: core.Mbar, Stated: 5 * time.Minute, HasStated: true}},
+		{Thread, "13.9 at 5m30s", core.Read{Digits: "13.9", Stated: 5*time.Minute + 30*time.Second, HasStated: true}},
+		{Thread, "fix 14,9", core.Fix{Digits: "14.9"}},
+		{Thread, "air 21,5 °C", core.Air{Celsius: "21.5"}},
+		{Thread, "air -3", core.Air{Celsius: "-3"}},
+		{Thread, "baro 1013", core.Baro{Digits: "1013", Unit: core.HPa}},
+		{Thread, "with M-2", core.Use{Manometer: "M-2"}},
+		{Thread, "note visor scratched", core.Remark{Text: "visor scratched"}},
+		{Thread, "stop", core.Stop{}},
+		{Thread, "Stop: zipper jammed", core.Stop{Why: "zipper jammed"}},
+		{Thread, "again", core.Repeat{}},
+		{Thread, "over to @second.tester", core.HandOver{To: core.Person{Name: "second.tester"}}},
+		{Thread, "where?", core.AskWhere{}},
+		{Thread, "HP-08", core.AskSuit{Suit: "HP-08"}},
+	} {
+		got, err := Parse(tt.text, tt.in)
+		if err != nil {
+			t.Errorf("Parse(%q): %v", tt.text, err)
+		} else if !reflect.DeepEqual(got, tt.want) {
+			t.Errorf("Parse(%q) = %#v, want %#v", tt.text, got, tt.want)
+		}
+	}
+}
+
+// TestMisunderstood checks that what is not understood gets the nearest thing
+// that is, and that this really parses.
+func TestMisunderstood(t *testing.T) {
+	for _, tt := range []struct {
+		in        Place
+		text, try string
+	}{
+		{Talk, "tset HP-07", "test HP-07 with M-1"},
+		{Talk, "statsu", "status HP-07"},
+		{Talk, "test", "test HP-07 with M-1"},
+		{Talk, "16.5", "status"},
+		{Talk, "good morning", "help"},
+		{Thread, "fxi 14.9", "fix 14.9"},
+		{Thread, "16.5 bananas", "16.5 mbar"},
+		{Thread, "-0.2", "16.5 mbar"},
+		{Thread, "1.2.3", "16.5 mbar"},
+		{Thread, "13.9 at noon", "16.5 mbar"},
+		{Thread, "bad hole", "bad 2 hole in left glove"},
+		{Thread, "ok 7-5", "ok all"},
+		{Thread, "air hot", "air 21.5"},
+		{Thread, "air 70 F", "air 21.5"},
+		{Thread, "over @second.tester", "over to @second.tester"},
+	} {
+		_, err := Parse(tt.text, tt.in)
+		m, ok := errors.AsType[*Misunderstood](err)
+		if !ok {
+			t.Errorf("Parse(%q): error %v, want a *Misunderstood", tt.text, err)
+			continue
+		}
+		if m.Try != tt.try {
+			t.Errorf("Parse(%q) suggests %q, want %q", tt.text, m.Try, tt.try)
+		}
+		if _, err := Parse(m.Try, tt.in); err != nil {
+			t.Errorf("the suggestion %q does not parse: %v", m.Try, err)
+		}
+	}
+}
+
+// TestExamplesParse holds the table of forms to what it says of itself.
+func TestExamplesParse(t *testing.T) {
+	for _, f := range forms {
+		in := Place(f.in)
+		if f.in == anywhere {
+			in = Talk
+		}
+		if _, err := Parse(f.example, in); err != nil {
+			t.Errorf("the example %q of %q does not parse: %v", f.example, f.shape, err)
+		}
+		if got := (Speaker{}).Help(Help{Word: f.verbs[0]}, in, nil); !strings.Contains(got, f.shape) {
+			t.Errorf("help %s = %q, which does not show %q", f.verbs[0], got, f.shape)
+		}
+	}
+}
+
+// FuzzParse holds what people type to one law: what was understood, printed as
+// it is best typed, is understood as the same.
+func FuzzParse(f *testing.F) {
+	for _, form := range forms {
+		f.Add(form.example, true)
+		f.Add(form.example, false)
+	}
+	for _, s := range []string{
+		"16,5 mbar", `6.6"wg at 3:00`, "ok 1-3, 7", "HP 07", "can HP-07 go out?", "13.9 at 5 min", "air -3,5 °C",
+		"note @channel ```", "\u202ffix\u00a014.9", "baro 29.92 inHg", "test a1 with", "0000.5000 kPa", "over to @a.b.", "help ok",
+	} {
+		f.Add(s, true)
+		f.Add(s, false)
+	}
+	f.Fuzz(func(t *testing.T, text string, thread bool) {
+		in := Talk
+		if thread {
+			in = Thread
+		}
+		got, err := Parse(text, in)
+		if err != nil {
+			if _, ok := errors.AsType[*Misunderstood](err); !ok {
+				t.Fatalf("Parse(%q): %v is no *Misunderstood", text, err)
+			}
+			if reply, ok := (Speaker{}).Refuse(err, in); !ok || reply == "" {
+				t.Fatalf("no reply to %q", text)
+			}
+			return
+		}
+		printed := Print(got)
+		again, err := Parse(printed, in)
+		if err != nil {
+			t.Fatalf("Parse(%q) = %#v, printed %q, which is not understood: %v", text, got, printed, err)
+		}
+		if !reflect.DeepEqual(again, got) {
+			t.Fatalf("Parse(%q) = %#v, printed %q, understood as %#v", text, got, printed, again)
+		}
+	})
+}

@@ -1,0 +1,115 @@
+package commands
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+
+	"benchbell/core"
+)
+
+// Refuse words an error for the person whose words brought it. ok is false if
+// it is not an error that a person can mend.
+func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
+	if m, is := errors.AsType[*Misunderstood](err); is {
+		say := "Not understood"
+		if m.Say != "" {
+			say = strings.ToUpper(m.Say[:1]) + m.Say[1:]
+		}
+		if !strings.HasSuffix(say, "?") {
+			say += "."
+		}
+		return fmt.Sprintf("%s Try %s, or %s.", say, code(m.Try), code("help")), true
+	}
+	if r, is := errors.AsType[*core.Refusal](err); is {
+		return s.refusal(r, in), true
+	}
+	return "", false
+}
+
+func (s Speaker) refusal(r *core.Refusal, in Place) string {
+	switch r.Why {
+	case core.UnknownSuit:
+		return fmt.Sprintf("No suit %s here.%s", quote(r.Suit), didYouMean(r.Choices, "status"))
+	case core.UnknownMethod:
+		return fmt.Sprintf("No method %s. There are %s: %s.", quote(r.Method), strings.Join(r.Choices, ", "), code("test "+r.Suit+" "+first(r.Choices)))
+	case core.UnknownManometer:
+		return fmt.Sprintf("No manometer %s. There are %s: %s.", quote(r.Manometer), strings.Join(r.Choices, ", "), code("with "+first(r.Choices)))
+	case core.ManometerUnsaid:
+		return fmt.Sprintf("Which manometer? %s: say %s.", strings.Join(r.Choices, ", "), code(fmt.Sprintf("test %s %s with %s", r.Suit, r.Method, first(r.Choices))))
+	case core.ManometerBusy:
+		until := ""
+		if !r.Until.IsZero() {
+			until = " until " + s.clock(r.Until) + " at least"
+		}
+		return fmt.Sprintf("Not taken: %s is in %s (%s, %s)%s. Use %s, or wait.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("with M-…"))
+	case core.ManometerFixed:
+		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop why"))
+	case core.SuitRetired:
+		return r.Suit + " is retired: it is never tested again."
+	case core.SuitOnBench:
+		return fmt.Sprintf("%s is on the bench already: %s, %s. Go on in its thread.", r.Suit, r.Run, r.Person.Name)
+	case core.NoMakerPressures:
+		return fmt.Sprintf("%s needs the maker's pressures A and B, and the register has none for %s. The keeper imports them; %s takes another method.", r.Method, r.Suit, code("test "+r.Suit+" en943"))
+	case core.MakerPressuresLow:
+		return fmt.Sprintf("The maker's A and B of %s in the register do not go with %s: A at least 3 in, B at least 2 in and below A. The keeper must correct them.", r.Suit, r.Method)
+	case core.NotTheTester:
+		return fmt.Sprintf("Not taken: %s runs %s, who can say %s.", r.Person.Name, r.Run, code("over to @you"))
+	case core.NoList:
+		return fmt.Sprintf("Nothing to tick now. %s says what is waited for.", code("where"))
+	case core.NoSuchItem:
+		return fmt.Sprintf("The list has no %d. %s ticks what is on it.", r.Item, code("ok 1"))
+	case core.NotPrepared:
+		return fmt.Sprintf("Not taken: tick the list first, every number. %s once all of it is done.", code("ok all"))
+	case core.NotInHold:
+		return fmt.Sprintf("Not taken: a time goes with a hold, and none runs. Post the reading alone: %s.", code("16.5"))
+	case core.NotYet:
+		return fmt.Sprintf("Not taken: that moment is not in this hold so far. Post the reading alone: %s.", code("13.9"))
+	case core.Implausible:
+		return s.implausible(r)
+	case core.NothingToFix:
+		return fmt.Sprintf("There is no reading to correct. Post one: %s.", code("16.5"))
+	case core.NothingAsked:
+		return fmt.Sprintf("Nothing was asked. %s says what is waited for.", code("where"))
+	case core.VerdictIn:
+		return fmt.Sprintf("Not taken: the verdict is in. %s corrects the last reading.", code("fix "+r.Digits))
+	case core.RunClosed:
+		return fmt.Sprintf("%s is closed. %s begins a new run.", r.Run, code("test "+r.Suit))
+	case core.ClosedForGood:
+		return fmt.Sprintf("Not changed: %s is closed and its verdict cannot get better. %s begins a new run.", r.Run, code("test "+r.Suit))
+	case core.CannotRepeat:
+		return fmt.Sprintf("Only a test without verdict is repeated, before restoring begins. Restore the suit, then %s.", code("test "+r.Suit))
+	case core.AlreadyStopped:
+		return fmt.Sprintf("The test is over; the restore list is not. %s ticks what is left.", code("ok all"))
+	case core.PastDefects:
+		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop why"), code("found "+r.Suit+" what"))
+	case core.AlreadyTheirs:
+		return fmt.Sprintf("%s is %s's run already.", r.Run, r.Person.Name)
+	case core.UnknownPerson:
+		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @name"))
+	case core.NoRunHere:
+		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test HP-07"))
+	}
+	return string(r.Why) + "."
+}
+
+func (s Speaker) implausible(r *core.Refusal) string {
+	if len(r.Choices) > 0 {
+		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(r.Digits+" "+r.Choices[0]))
+	}
+	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code("16.5 mbar"))
+}
+
+func didYouMean(choices []string, verb string) string {
+	if len(choices) == 0 {
+		return fmt.Sprintf(" %s lists them.", code("status"))
+	}
+	return fmt.Sprintf(" %s?", code(verb+" "+choices[0]))
+}
+
+func first(choices []string) string {
+	if len(choices) == 0 {
+		return "…"
+	}
+	return choices[0]
+}

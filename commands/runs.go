@@ -1,0 +1,339 @@
+package commands
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"benchbell/core"
+)
+
+// Step is one event's worth of a run: the run before and after it, the facts
+// that it added, and the suit's standing after it.
+type Step struct {
+	Before, After core.Run
+	Facts         []core.Fact
+	At            time.Time
+	By            core.Person
+	Standing      core.Standing
+}
+
+// Run words what a step has to say. The card and the list come along wherever
+// they can have changed; whoever delivers them leaves out what is on screen
+// already.
+func (s Speaker) Run(st Step) []Message {
+	var out []Message
+	say := func(d Dest, text string) { out = append(out, Message{Dest: d, Text: text}) }
+	run := st.After
+	asker := st.After.Tester
+	for _, fact := range st.Facts {
+		switch f := fact.(type) {
+		case core.Opened:
+			if warning := s.lapsed(run, st.At); warning != "" {
+				say(ToRun, lines(warning, at(asker)))
+			}
+			out = append(out, s.newList(run))
+		case core.Ticked:
+			switch {
+			case st.Before.Phase == core.Prepare && run.Phase == core.Expansion:
+				say(ToRun, lines(s.next(run, st.At), at(asker)))
+			case !f.ByTap && run.List() != nil:
+				say(ToRun, s.next(run, st.At))
+			}
+		case core.Taken:
+			say(ToRun, s.taken(st, f.Reading))
+		case core.Questioned:
+			say(ToRun, s.question(f, asker))
+		case core.Corrected:
+			say(ToRun, s.corrected(st, f))
+		case core.Judged:
+			out = append(out, s.judged(st, f.Verdict)...)
+		case core.Rung:
+			if text := s.bell(run, f, st.At); text != "" && !f.Quiet {
+				say(ToRun, text)
+			}
+		case core.Stopped:
+			why := "Stopped"
+			if f.Why != "" {
+				why += ": " + quote(f.Why)
+			}
+			say(ToRun, lines(bold(why)+". No verdict.", stoppedStanding(run)))
+			if run.Phase == core.Restore {
+				out = append(out, s.newList(run))
+			}
+		case core.Again:
+			say(ToRun, lines("Once more. "+s.next(run, st.At), at(asker)))
+		case core.HandedOver:
+			say(ToRun, lines(fmt.Sprintf("%s is now %s's run.", run.ID, f.To.Name), s.next(run, st.At), at(f.To)))
+			if list := run.List(); list != nil {
+				out = append(out, s.newList(run))
+			}
+		case core.ManometerChosen:
+			text := fmt.Sprintf("Manometer %s, reads in %s.", f.Manometer.ID, f.Manometer.Unit)
+			say(ToRun, lines(text, s.lapsed(run, st.At), s.next(run, st.At)))
+		case core.AirNoted:
+			say(ToRun, "Noted: air "+f.Celsius+" °C.")
+		case core.BaroNoted:
+			say(ToRun, "Noted: barometer "+f.Written.String()+".")
+		case core.Noted:
+			say(ToRun, "Noted.")
+		case core.Closed:
+			say(ToRun, s.closed(run, st.Standing, st.At))
+		}
+	}
+	if list := run.List(); list != nil && !hasList(out) && ticks(st.Facts) {
+		out = append(out, Message{Dest: ToList, Text: listText(run)})
+	}
+	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.Standing, st.At)})
+}
+
+func hasList(out []Message) bool {
+	for _, m := range out {
+		if m.Dest == ToList {
+			return true
+		}
+	}
+	return false
+}
+
+func ticks(facts []core.Fact) bool {
+	for _, f := range facts {
+		switch f.(type) {
+		case core.Ticked, core.Unticked:
+			return true
+		}
+	}
+	return false
+}
+
+func (s Speaker) newList(run core.Run) Message {
+	return Message{Dest: ToList, New: true, Text: listText(run), Offer: len(run.List())}
+}
+
+func listText(run core.Run) string { return list(run) }
+
+// lapsed warns of a manometer that can give no verdict.
+func (s Speaker) lapsed(run core.Run, now time.Time) string {
+	if !run.Manometer.Lapsed(core.DateAt(now, s.Zone)) {
+		return ""
+	}
+	until := "was never calibrated"
+	if !run.Manometer.CalibratedUntil.IsZero() {
+		until = "lapsed on " + run.Manometer.CalibratedUntil.String()
+	}
+	return fmt.Sprintf("%s %s: with it there can be no verdict. Say %s for another.", run.Manometer.ID, until, code("with M-…"))
+}
+
+// next says what the run waits for. It is the heart of every prompt, and all
+// of the answer to "where".
+func (s Speaker) next(run core.Run, now time.Time) string {
+	m := run.Method
+	switch run.Phase {
+	case core.Prepare:
+		return fmt.Sprintf("Tick the list: %s left.", numbers(core.Missing(run.PrepareList)))
+	case core.Expansion:
+		ends := run.ExpansionEnds()
+		switch {
+		case ends.IsZero():
+			return fmt.Sprintf("Inflate to %s, then post the reading.", bold(setting(m.Expansion, run.Manometer)))
+		case now.Before(ends):
+			return fmt.Sprintf("Keep it at %s until %s, %s left.", target(m.Expansion, run.Manometer), bold(s.clock(ends)), span(ends.Sub(now)))
+		}
+		return fmt.Sprintf("Let down to %s, then post the reading.", bold(setting(m.Test, run.Manometer)))
+	case core.Hold:
+		if ends := run.HoldEnds(); now.Before(ends) {
+			return fmt.Sprintf("Hands off until %s, %s left.", bold(s.clock(ends)), span(ends.Sub(now)))
+		}
+		return bold("Post the ending pressure.")
+	case core.Restore:
+		return fmt.Sprintf("Restore list: %s left.", numbers(core.Missing(run.RestoreList)))
+	}
+	return fmt.Sprintf("%s is closed. %s begins a new one.", run.ID, code("test "+run.Suit.Tag))
+}
+
+// Where answers what a run waits for.
+func (s Speaker) Where(run core.Run, now time.Time) string {
+	return lines(s.next(run, now), fmt.Sprintf("%s · %s · %s · %s", run.Suit.Tag, run.ID, run.Phase, run.Manometer.ID))
+}
+
+// taken words a reading taken and what it sets going.
+func (s Speaker) taken(st Step, r core.Reading) string {
+	run, m := st.After, st.After.Method
+	value := r.Written.String()
+	if r.Written.Unit != m.Unit {
+		value += " = " + r.Pressure().In(m.Unit, 1) + " " + m.Unit.String()
+	}
+	p := r.Pressure()
+	switch {
+	case run.Phase == core.Restore:
+		return "" // the verdict says it all
+	case run.Phase == core.Hold && run.HeldBy == r.N:
+		return lines(
+			fmt.Sprintf("%s. %s", value, bold("Hold until "+s.clock(run.HoldEnds())+". Hands off.")),
+			fmt.Sprintf("Limit: ending %s or more.", lowest(run)))
+	case run.Phase == core.Hold:
+		return fmt.Sprintf("%s noted at %s of the hold. %s", value, stopwatch(r.Taken.Sub(run.HeldAt)), s.next(run, st.At))
+	case p > m.Expansion.High:
+		text := bold(value+" is too high: vent now") + " to " + target(m.Expansion, run.Manometer) + "."
+		if !st.Before.ExpandedAt.IsZero() {
+			text += " The expansion begins again."
+		}
+		return text
+	case run.ExpandedBy == r.N:
+		return fmt.Sprintf("%s. %s", value, bold("Expansion until "+s.clock(run.ExpansionEnds())+"."))
+	case run.ExpandedAt.IsZero():
+		return fmt.Sprintf("%s is too low: go on to %s.", value, setting(m.Expansion, run.Manometer))
+	case st.At.Before(run.ExpansionEnds()) && p < m.Expansion.Low:
+		return fmt.Sprintf("%s: %s Until %s.", value, bold("top up to "+target(m.Expansion, run.Manometer)+"."), s.clock(run.ExpansionEnds()))
+	case st.At.Before(run.ExpansionEnds()):
+		return fmt.Sprintf("%s taken. %s", value, s.next(run, st.At))
+	case p < m.Test.Low:
+		return fmt.Sprintf("%s is too low to start: top up to %s.", value, setting(m.Test, run.Manometer))
+	}
+	return fmt.Sprintf("%s taken, still expanding. %s", value, s.next(run, st.At))
+}
+
+// lowest prints the least ending pressure that passes.
+func lowest(run core.Run) string {
+	start, _ := run.Start()
+	p := run.Method.Limit.Lowest(start.Pressure())
+	text := atLeast(p, run.Method.Unit)
+	if run.Manometer.Unit != run.Method.Unit {
+		text += " = " + atLeast(p, run.Manometer.Unit)
+	}
+	return text
+}
+
+func (s Speaker) question(q core.Questioned, tester core.Person) string {
+	return lines(
+		bold(fmt.Sprintf("%s %s?", q.Reading.Written.Digits, q.Perhaps))+fmt.Sprintf(" %s does not fit here; nothing taken.", q.Reading.Written),
+		fmt.Sprintf("%s takes it so, or %s. %s", code("yes"), code("fix 16.5"), at(tester)))
+}
+
+func (s Speaker) corrected(st Step, f core.Corrected) string {
+	run := st.After
+	was := run.Readings[f.N-1].Was
+	text := fmt.Sprintf("Corrected: %s → %s. Both stay on record.", was[len(was)-1], f.Written)
+	for _, fact := range st.Facts {
+		switch fact.(type) {
+		case core.Judged:
+			return text
+		case core.HoldResumed:
+			return lines("The verdict is taken back: the hold goes on.", text, s.next(run, st.At))
+		case core.HoldVoid:
+			return lines("That start is out of tolerance: no hold runs.", text, s.next(run, st.At))
+		case core.ExpansionVoid:
+			return lines("That is out of tolerance: the expansion has not begun.", text, s.next(run, st.At))
+		}
+	}
+	return lines(text, s.next(run, st.At))
+}
+
+// judged is the verdict, the list that undoes the preparation, and on a fail
+// the word to the crew.
+func (s Speaker) judged(st Step, v core.Verdict) []Message {
+	run := st.After
+	text := s.verdict(run, v)
+	if old := st.Before.Verdict; old != nil && old.Outcome != v.Outcome {
+		text = lines(text, fmt.Sprintf("This replaces %s.", strings.ToUpper(string(old.Outcome))))
+	}
+	out := []Message{{Dest: ToRun, Text: lines(text, at(run.Tester))}}
+	if run.Phase == core.Restore && st.Before.Phase != core.Restore && run.Shut {
+		out = append(out, s.newList(run))
+	}
+	if v.Outcome == core.Fail {
+		out = append(out, Message{Dest: ToCrew, Text: lines(
+			fmt.Sprintf("%s: %s", bold(run.Suit.Tag+" failed"), "barred, not fit."),
+			fmt.Sprintf("%s, %s, %s", run.ID, run.Method.Key, run.Tester.Name))})
+	}
+	return out
+}
+
+func stoppedStanding(run core.Run) string {
+	if len(run.Readings) > 0 {
+		return run.Suit.Tag + " is not fit: test it again."
+	}
+	return ""
+}
+
+// bell words a bell. A late one says by how much.
+func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
+	late := ""
+	if by := now.Sub(b.Due); by >= 5*time.Second {
+		late = fmt.Sprintf("This bell is %s late, it was due at %s.", span(by), s.clock(b.Due))
+	}
+	m := run.Method
+	tester := at(run.Tester)
+	switch b.Bell {
+	case core.BellLook:
+		return lines(bold("Look:")+" post the reading.", late, tester)
+	case core.BellExpansion:
+		settle := "Air inside at room temperature? Else wait."
+		if run.Sinking() {
+			settle = fmt.Sprintf("It was still sinking: better a few minutes more at %s.", target(m.Expansion, run.Manometer))
+		}
+		return lines(bold("Expansion is over.")+" "+s.next(run, now), settle, late, tester)
+	case core.BellWarn:
+		return lines(bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", late, tester)
+	case core.BellHold:
+		if late != "" {
+			late += " Read it now all the same, or say when you read it: " + code("13.9 at "+stopwatch(m.Hold)) + "."
+		}
+		return lines(bold("Bell! Post the ending pressure."), late, tester)
+	case core.BellChase:
+		return lines(bold("Still waiting.")+" "+s.next(run, now), s.chaseWhy(run, now), late, tester)
+	}
+	return ""
+}
+
+func (s Speaker) chaseWhy(run core.Run, now time.Time) string {
+	switch run.Phase {
+	case core.Hold:
+		if run.Method.AtBell(run.HeldAt, now) {
+			return "It counts as read at the bell until " + s.clock(run.HoldEnds().Add(core.GraceAfter)) + "."
+		}
+		return "Late readings count: within the limit it is a harder test."
+	case core.Restore:
+		return run.Suit.Tag + " is not fit: a plug left in can kill."
+	}
+	return ""
+}
+
+func (s Speaker) closed(run core.Run, st core.Standing, now time.Time) string {
+	return lines(run.ID.String()+" is closed.", s.standing(run.Suit.Tag, st, core.DateAt(now, s.Zone)))
+}
+
+// Card is the first post of a run's thread: where the run stands.
+func (s Speaker) Card(run core.Run, st core.Standing, now time.Time) string {
+	head := fmt.Sprintf("%s · %s · %s", bold(run.Suit.Tag), run.ID, run.Phase)
+	if run.Verdict != nil {
+		head = fmt.Sprintf("%s · %s · %s", bold(run.Suit.Tag+": "+strings.ToUpper(string(run.Verdict.Outcome))), run.ID, run.Phase)
+	}
+	var state string
+	switch run.Phase {
+	case core.Prepare:
+		state = fmt.Sprintf("%d of %d ticked", len(run.PrepareList)-len(core.Missing(run.PrepareList)), len(run.PrepareList))
+	case core.Expansion:
+		state = "to " + setting(run.Method.Expansion, run.Manometer)
+		if ends := run.ExpansionEnds(); !ends.IsZero() {
+			state = s.until(ends, now)
+		}
+	case core.Hold:
+		state = s.until(run.HoldEnds(), now)
+	case core.Restore:
+		state = fmt.Sprintf("not fit, %d of %d restored", len(run.RestoreList)-len(core.Missing(run.RestoreList)), len(run.RestoreList))
+	case core.Over:
+		state = string(st.Kind)
+	}
+	return lines(head, state, fmt.Sprintf("%s · %s · %s", run.Method.Key, run.Manometer.ID, run.Tester.Name))
+}
+
+// until prints an end and, in whole minutes, what is left at most.
+func (s Speaker) until(ends, now time.Time) string {
+	left := ends.Sub(now)
+	if left <= 0 {
+		return "time is up since " + s.clock(ends)
+	}
+	minutes := int((left + time.Minute - 1) / time.Minute)
+	return fmt.Sprintf("until %s, under %d min left", s.clock(ends), minutes)
+}

@@ -1,0 +1,115 @@
+package commands
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"github.com/dustin/go-humanize"
+
+	"benchbell/core"
+)
+
+// Suit answers whether a suit may be worn: the first line says it.
+func (s Speaker) Suit(tag string, st core.Standing, now time.Time) string {
+	return s.standing(tag, st, core.DateAt(now, s.Zone))
+}
+
+func (s Speaker) standing(tag string, st core.Standing, day core.Date) string {
+	head := bold(fmt.Sprintf("%s: %s.", tag, standingWords(st.Kind)))
+	if st.Wearable() {
+		return lines(head, "In test until "+s.date(st.Due, day)+".")
+	}
+	out := []string{head}
+	for _, b := range st.Bars {
+		out = append(out, "- "+s.bar(b))
+	}
+	return lines(append(out, lift(tag, st))...)
+}
+
+func standingWords(k core.StandingKind) string {
+	if k == core.OnTheBench {
+		return "on the bench, not fit"
+	}
+	return string(k)
+}
+
+// bar words one reason why a suit must not be worn.
+func (s Speaker) bar(b core.Bar) string {
+	text := string(b.Kind)
+	if b.Note != "" {
+		text += " " + quote(b.Note)
+	}
+	if b.Run != 0 {
+		text += ", " + b.Run.String()
+	}
+	if b.Kind == core.BarRunOpen || b.Kind == core.BarRestore {
+		return text
+	}
+	return text + ", " + b.Since.In(s.Zone).Format(time.DateOnly)
+}
+
+// lift says what would make the suit fit again.
+func lift(tag string, st core.Standing) string {
+	kinds := make(map[core.BarKind]bool)
+	for _, b := range st.Bars {
+		kinds[b.Kind] = true
+	}
+	switch {
+	case st.Kind == core.OutForGood:
+		return "Never again."
+	case kinds[core.BarEndOfLife]:
+		return "Never again: its life is over. " + code("retire "+tag+" end of life")
+	case kinds[core.BarRestore]:
+		return "The restore list must be complete."
+	case kinds[core.BarRunOpen]:
+		return "Its run must end first."
+	case kinds[core.BarFailed] && !kinds[core.BarRepaired]:
+		return fmt.Sprintf("Repair it (%s), then %s.", code("repaired "+tag+" …"), code("test "+tag))
+	}
+	return fmt.Sprintf("A test that it passes lifts this: %s.", code("test "+tag))
+}
+
+// date prints a date with how far off it is.
+func (s Speaker) date(d, today core.Date) string {
+	if d == today {
+		return d.String() + " (today)"
+	}
+	return fmt.Sprintf("%s (%s)", d, humanize.RelTime(d.Start(time.UTC), today.Start(time.UTC), "ago", "from now"))
+}
+
+// FleetLine is one suit of the fleet that cannot go out.
+type FleetLine struct {
+	Tag      string
+	Standing core.Standing
+}
+
+// Fleet answers how many suits are fit and which are not, and why.
+func (s Speaker) Fleet(total, fit int, not []FleetLine) string {
+	const most = 40
+	out := []string{bold(fmt.Sprintf("%d of %d fit.", fit, total))}
+	for i, l := range not {
+		if i == most {
+			out = append(out, fmt.Sprintf("and %d more: %s asks for one", len(not)-most, code("status HP-07")))
+			break
+		}
+		out = append(out, fmt.Sprintf("%s %s", l.Tag, s.short(l.Standing)))
+	}
+	return strings.Join(out, "\n")
+}
+
+// short is a standing in a few words: every reason, without its date.
+func (s Speaker) short(st core.Standing) string {
+	if st.Kind == core.OutForGood {
+		return string(st.Kind)
+	}
+	reasons := make([]string, 0, len(st.Bars))
+	for _, b := range st.Bars {
+		text := string(b.Kind)
+		if b.Run != 0 {
+			text += " " + b.Run.String()
+		}
+		reasons = append(reasons, text)
+	}
+	return strings.Join(reasons, ", ")
+}

@@ -1,0 +1,101 @@
+package commands
+
+import (
+	"fmt"
+	"strings"
+
+	"benchbell/core"
+)
+
+// verdict words a verdict: what it is, the figures, why, what to do.
+func (s Speaker) verdict(run core.Run, v core.Verdict) string {
+	head := fmt.Sprintf("%s %s · %s", bold(strings.ToUpper(string(v.Outcome))), run.Suit.Tag, run.ID)
+	var do string
+	switch v.Outcome {
+	case core.Fail:
+		do = run.Suit.Tag + " is barred: not fit."
+		if v.Reason != core.DefectByEye {
+			do = lines(do, leakHunt(run))
+		}
+	case core.NoVerdict:
+		do = lines("Not fit: it must be tested again.", remedy(run, v))
+	}
+	return lines(head, figures(run, v), s.why(run, v), do)
+}
+
+// figures prints what was measured against what is allowed.
+func figures(run core.Run, v core.Verdict) string {
+	if v.End.N == 0 {
+		return ""
+	}
+	u := run.Method.Unit
+	places := decimals(v.Start.Written, v.End.Written, u)
+	drop, allowed := apart(v.Drop, v.Allowed, u, places)
+	line := fmt.Sprintf("Drop %s %s, limit %s %s.", drop, u, allowed, u)
+	switch l := run.Method.Limit; {
+	case !l.Floor.IsZero():
+		end, floor := apart(v.End.Pressure(), l.Floor.Pressure(), u, places)
+		line = fmt.Sprintf("Ending %s %s, floor %s %s.", end, u, floor, u)
+	case l.Den != 0:
+		end, least := apart(v.End.Pressure(), l.Lowest(v.Start.Pressure()), u, places)
+		line = lines(line, fmt.Sprintf("Ending %s %s, at least %s %s (%d/%d).", end, u, least, u, l.Num, l.Den))
+	}
+	return lines(line, fmt.Sprintf("%s → %s in %s, %s.",
+		v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
+}
+
+// why words the reason of a verdict.
+func (s Speaker) why(run core.Run, v core.Verdict) string {
+	u := run.Method.Unit
+	switch v.Reason {
+	case core.OnTime:
+		return "Read at the bell."
+	case core.LateWithin:
+		return fmt.Sprintf("Read %s late and still within: a longer hold is a harder test.", span(v.End.Taken.Sub(v.Bell)))
+	case core.EarlyBeyond:
+		return fmt.Sprintf("Beyond the limit %s before the bell.", span(v.Bell.Sub(v.End.Taken)))
+	case core.Bracketed:
+		return fmt.Sprintf("Read %s late; at the bell it was %s–%s %s by the readings around it.",
+			span(v.End.Taken.Sub(v.Bell)), v.AtBellLow.In(u, 1), v.AtBellHigh.In(u, 1), u)
+	case core.DefectByEye:
+		return "Seen: " + quote(v.Defect) + ". Not inflated."
+	case core.LateBeyond:
+		if v.AtBellHigh != 0 {
+			return fmt.Sprintf("Read %s late; at the bell it can have been %s–%s %s, on either side of the limit.",
+				span(v.End.Taken.Sub(v.Bell)), v.AtBellLow.In(u, 1), v.AtBellHigh.In(u, 1), u)
+		}
+		return fmt.Sprintf("Read %s late, beyond the limit by then, with no reading just before the bell.", span(v.End.Taken.Sub(v.Bell)))
+	case core.Rise:
+		return "The pressure rose: warm air, a touched suit, or a slip in reading."
+	case core.Jump:
+		return "It fell as no leak makes it fall: a plug, hose or closure moved, or a slip in reading."
+	case core.StartOutside:
+		return fmt.Sprintf("The start %s is outside %s.", v.Start.Written, setting(run.Method.Test, run.Manometer))
+	case core.ManometerStale:
+		return fmt.Sprintf("The calibration of %s lapsed on %s.", run.Manometer.ID, run.Manometer.CalibratedUntil)
+	case core.ExpansionVoided:
+		return "The expansion before it was not as it should be, by a reading corrected since."
+	case core.CutShort:
+		return "The hold was cut short: restoring had begun."
+	}
+	return string(v.Reason)
+}
+
+// remedy says what to do about a test without a verdict.
+func remedy(run core.Run, v core.Verdict) string {
+	switch v.Reason {
+	case core.ManometerStale:
+		return fmt.Sprintf("Restore it, then %s with another manometer.", code("test "+run.Suit.Tag))
+	case core.Rise, core.Jump:
+		return fmt.Sprintf("A slip? %s. Else %s repeats the test.", code("fix 14.9"), code("again"))
+	case core.CutShort:
+		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
+	}
+	return code("again") + " repeats the test now."
+}
+
+// leakHunt says where to look, in the order in which to look.
+func leakHunt(run core.Run) string {
+	return fmt.Sprintf("Leak hunt at %s, soap solution: plugs and hose, closure, seams, visor, gloves, boots, valves. Note each: %s",
+		target(run.Method.Expansion, run.Manometer), code("note seam, left knee"))
+}

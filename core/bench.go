@@ -1,0 +1,153 @@
+package core
+
+import (
+	"maps"
+	"slices"
+	"strings"
+	"time"
+)
+
+// Bench is what a decision may need to know beyond one suit and one run. It
+// is a value: decisions read it and never change it.
+type Bench struct {
+	Methods    []Method
+	Manometers map[string]Manometer // by id
+	Runs       map[RunID]Run        // those not closed
+	LastUsed   map[string]string    // manometer a person used last, by user name
+	Policy     Policy
+}
+
+// Method finds a method by its key as somebody typed it.
+func (b Bench) Method(typed string) (Method, bool) {
+	want := squash(typed)
+	for _, m := range b.Methods {
+		if squash(m.Key) == want {
+			return m, true
+		}
+	}
+	return Method{}, false
+}
+
+// Manometer finds a manometer by its id as somebody typed it: "m2" is M-2.
+func (b Bench) Manometer(typed string) (Manometer, bool) {
+	want := squash(typed)
+	for id, m := range b.Manometers {
+		if squash(id) == want {
+			return m, true
+		}
+	}
+	return Manometer{}, false
+}
+
+// squash makes what people type of a name comparable: case, blanks and
+// hyphens do not count, nor do zeros before a number.
+func squash(s string) string {
+	var out []byte
+	for _, c := range []byte(strings.ToLower(s)) {
+		switch {
+		case strings.IndexByte(" -_./", c) >= 0:
+			continue
+		case c >= '0' && c <= '9' && len(out) > 0 && out[len(out)-1] == '0' && (len(out) == 1 || out[len(out)-2] < '0' || out[len(out)-2] > '9'):
+			out[len(out)-1] = c
+		default:
+			out = append(out, c)
+		}
+	}
+	return string(out)
+}
+
+// SameName reports whether two tags or ids, as people type them, name the
+// same thing: "hp7", "HP 07" and "HP-07" do.
+func SameName(a, b string) bool { return squash(a) == squash(b) }
+
+// NameKey returns what SameName compares, to look names up by.
+func NameKey(s string) string { return squash(s) }
+
+// Holder returns the run that has a manometer from its first reading to its
+// ending pressure, other than the run asking.
+func (b Bench) Holder(manometer string, asking RunID) (Run, bool) {
+	for _, id := range slices.Sorted(maps.Keys(b.Runs)) {
+		if r := b.Runs[id]; id != asking && r.Manometer.ID == manometer && r.HoldsManometer() {
+			return r, true
+		}
+	}
+	return Run{}, false
+}
+
+// OnSuit returns the run that is open on a suit.
+func (b Bench) OnSuit(tag string) (Run, bool) {
+	for _, r := range b.Runs {
+		if r.Suit.Tag == tag {
+			return r, true
+		}
+	}
+	return Run{}, false
+}
+
+// Open decides whether a run may begin on a suit, and with what.
+func (b Bench) Open(want Open, suit Suit, standing Standing, by Person) ([]Fact, error) {
+	if standing.Kind == OutForGood {
+		return nil, &Refusal{Why: SuitRetired, Suit: suit.Tag}
+	}
+	if r, ok := b.OnSuit(suit.Tag); ok {
+		return nil, &Refusal{Why: SuitOnBench, Suit: suit.Tag, Run: r.ID, Person: r.Tester}
+	}
+	key := want.Method
+	if key == "" {
+		key = suit.Method
+	}
+	m, ok := b.Method(key)
+	if !ok {
+		return nil, &Refusal{Why: UnknownMethod, Suit: suit.Tag, Method: key, Choices: b.MethodKeys()}
+	}
+	m, err := m.For(suit)
+	if err != nil {
+		return nil, err
+	}
+	gauge, err := b.choose(want, suit, m, by)
+	if err != nil {
+		return nil, err
+	}
+	return []Fact{Opened{
+		Suit: suit, Method: m, Manometer: gauge,
+		Prepare: PrepareList(suit.Fittings), Restore: RestoreList(suit.Fittings),
+	}}, nil
+}
+
+func (b Bench) choose(want Open, suit Suit, m Method, by Person) (Manometer, error) {
+	if want.Manometer != "" {
+		return b.named(want.Manometer)
+	}
+	if gauge, ok := b.Manometers[b.LastUsed[by.Name]]; ok {
+		return gauge, nil
+	}
+	if len(b.Manometers) == 1 {
+		for _, gauge := range b.Manometers {
+			return gauge, nil
+		}
+	}
+	return Manometer{}, &Refusal{Why: ManometerUnsaid, Suit: suit.Tag, Method: m.Key, Choices: b.ManometerIDs()}
+}
+
+func (b Bench) named(id string) (Manometer, error) {
+	gauge, ok := b.Manometer(id)
+	if !ok {
+		return Manometer{}, &Refusal{Why: UnknownManometer, Manometer: id, Choices: b.ManometerIDs()}
+	}
+	return gauge, nil
+}
+
+// MethodKeys returns the keys of all methods, in their order.
+func (b Bench) MethodKeys() []string {
+	var keys []string
+	for _, m := range b.Methods {
+		keys = append(keys, m.Key)
+	}
+	return keys
+}
+
+// ManometerIDs returns the ids of all manometers, sorted.
+func (b Bench) ManometerIDs() []string { return slices.Sorted(maps.Keys(b.Manometers)) }
+
+// Day returns the civil day at the station.
+func (b Bench) Day(t time.Time) Date { return DateAt(t, b.Policy.Zone) }

@@ -1,0 +1,50 @@
+package core
+
+// believable are the units that a number is tried in when it does not fit in
+// its own: those that people mix up.
+var believable = []Unit{Mbar, MmH2O, InH2O, Pa, KPa}
+
+// doubt reports whether a number is too far off to be taken as it stands, and
+// the unit in which it would fit, if there is one. A number whose unit was
+// said, and is the manometer's own, is only doubted where no suit could hold
+// such a pressure.
+func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
+	p := written.Pressure()
+	said := w.Unit != NoUnit && w.Unit == r.Manometer.Unit
+	if p <= r.most() && (said || r.near(p)) {
+		return NoUnit, false
+	}
+	for _, u := range believable {
+		if u == written.Unit {
+			continue
+		}
+		other, err := Write(written.Digits, u)
+		if err == nil && r.expects(other.Pressure()) {
+			return u, true
+		}
+	}
+	return NoUnit, p > r.most()
+}
+
+// most is the highest pressure that is believed at all: no suit holds more.
+func (r Run) most() Pressure { return 3 * r.Method.Expansion.Target.Pressure() }
+
+// near reports whether a pressure may well be meant as it stands. In a hold
+// that is all that a leak can make of the start (see jumped): a bad reading is
+// never asked about in a unit in which it would be a good one.
+func (r Run) near(p Pressure) bool {
+	most := r.Method.Expansion.Target.Pressure()
+	if start, ok := r.Start(); ok && 4*p >= start.Pressure() {
+		return 10*p <= 13*most
+	}
+	return 5*p >= 3*most && 10*p <= 13*most
+}
+
+// expects reports whether a pressure is what this phase of the run is about.
+func (r Run) expects(p Pressure) bool {
+	if start, ok := r.Start(); ok {
+		lowest := r.Method.Limit.Lowest(start.Pressure())
+		return p <= start.Pressure() && 10*p >= 9*lowest
+	}
+	return r.Method.Test.Low <= p && p <= r.Method.Expansion.High
+}

@@ -1,0 +1,108 @@
+package core
+
+import "time"
+
+// Intent is what somebody wants, taken from words, a tap or an edit.
+type Intent interface{ intent() }
+
+// Intents that a run decides on.
+type (
+	// Open wants a run: Method and Manometer may be empty.
+	Open struct{ Suit, Method, Manometer string }
+	// Tick ticks items of the list on screen by number, or all of them, or with
+	// neither the next one.
+	Tick struct {
+		Items []int
+		All   bool
+		ByTap bool
+	}
+	// Untick takes ticks back.
+	Untick struct{ Items []int }
+	// Bad is a defect seen at an item of the prepare list.
+	Bad struct {
+		Item int
+		What string
+	}
+	// Read is a reading; NoUnit stands for the manometer's own unit. Stated is
+	// the time of the hold at which it was read, if HasStated.
+	Read struct {
+		Digits    string
+		Unit      Unit
+		Stated    time.Duration
+		HasStated bool
+	}
+	// Fix replaces the last reading, or answers the question about it.
+	Fix struct {
+		Digits string
+		Unit   Unit
+	}
+	// Amend is a post edited: the reading in it now says this.
+	Amend struct {
+		Post string
+		Read Read
+	}
+	// Yes answers a question about a reading.
+	Yes struct{}
+	// Use chooses the manometer.
+	Use struct{ Manometer string }
+	// Air is the air temperature at the suit in degrees Celsius, Baro the
+	// barometer reading.
+	Air  struct{ Celsius string }
+	Baro struct {
+		Digits string
+		Unit   Unit
+	}
+	// Remark is a note, Stop ends the run without verdict, Repeat repeats the
+	// phase, HandOver gives the run to somebody else.
+	Remark   struct{ Text string }
+	Stop     struct{ Why string }
+	Repeat   struct{}
+	HandOver struct{ To Person }
+)
+
+func (Open) intent()     {}
+func (Tick) intent()     {}
+func (Untick) intent()   {}
+func (Bad) intent()      {}
+func (Read) intent()     {}
+func (Fix) intent()      {}
+func (Amend) intent()    {}
+func (Yes) intent()      {}
+func (Use) intent()      {}
+func (Air) intent()      {}
+func (Baro) intent()     {}
+func (Remark) intent()   {}
+func (Stop) intent()     {}
+func (Repeat) intent()   {}
+func (HandOver) intent() {}
+
+// Intents about a suit outside a run; Suit is the tag as it was typed.
+type (
+	// NoteUsed and the others ask for the facts of their names.
+	NoteUsed     struct{ Suit, Note string }
+	NoteRepaired struct{ Suit, What string }
+	NoteFound    struct{ Suit, What string }
+	Withdraw     struct{ Suit, Why string }
+	Retire       struct{ Suit, Why string }
+	Release      struct{ Suit string }
+)
+
+func (NoteUsed) intent()     {}
+func (NoteRepaired) intent() {}
+func (NoteFound) intent()    {}
+func (Withdraw) intent()     {}
+func (Retire) intent()       {}
+func (Release) intent()      {}
+
+// Questions change nothing.
+type (
+	// AskSuit asks whether a suit may be worn, AskFleet about all of them,
+	// AskWhere what a run waits for.
+	AskSuit  struct{ Suit string }
+	AskFleet struct{}
+	AskWhere struct{}
+)
+
+func (AskSuit) intent()  {}
+func (AskFleet) intent() {}
+func (AskWhere) intent() {}

@@ -1,0 +1,70 @@
+package core
+
+import (
+	"fmt"
+	"time"
+)
+
+// Why names a reason to refuse something.
+type Why string
+
+// The reasons to refuse.
+const (
+	UnknownSuit       Why = "no such suit"
+	UnknownMethod     Why = "no such method"
+	UnknownManometer  Why = "no such manometer"
+	ManometerUnsaid   Why = "which manometer is not said"
+	ManometerBusy     Why = "the manometer is in another run"
+	ManometerFixed    Why = "a reading was taken with another manometer"
+	SuitRetired       Why = "the suit is retired"
+	SuitOnBench       Why = "a run is open on the suit"
+	NoMakerPressures  Why = "the register lacks the maker's pressures"
+	MakerPressuresLow Why = "the maker's pressures are below the method's"
+	NotTheTester      Why = "somebody else is the tester"
+	NoList            Why = "there is no list on screen"
+	NoSuchItem        Why = "the list has no such number"
+	NotPrepared       Why = "the prepare list is not complete"
+	NotInHold         Why = "no hold is running"
+	NotYet            Why = "that moment has not come"
+	Implausible       Why = "no manometer shows that here"
+	NothingToFix      Why = "there is no reading to correct"
+	NothingAsked      Why = "nothing was asked"
+	VerdictIn         Why = "the verdict is in"
+	RunClosed         Why = "the run is closed"
+	ClosedForGood     Why = "a closed run cannot be made better"
+	CannotRepeat      Why = "only no verdict can be repeated"
+	AlreadyStopped    Why = "the run was ended already"
+	PastDefects       Why = "the visual check is over"
+	AlreadyTheirs     Why = "the run is theirs already"
+	UnknownPerson     Why = "nobody has that name"
+	NoRunHere         Why = "there is no run in this place"
+)
+
+// Refusal is a decision against what somebody wants; nothing changed. The
+// fields say about what, as far as the reason needs it.
+type Refusal struct {
+	Why       Why
+	Suit      string
+	Run       RunID
+	Method    string
+	Manometer string
+	Person    Person
+	Item      int
+	Digits    string
+	Unit      Unit
+	Until     time.Time
+	Choices   []string
+}
+
+func (r *Refusal) Error() string {
+	about := ""
+	for _, s := range []string{r.Suit, r.Method, r.Manometer, r.Person.Name, r.Digits} {
+		if s != "" {
+			about += " " + s
+		}
+	}
+	if r.Run != 0 {
+		about += " " + r.Run.String()
+	}
+	return fmt.Sprintf("%s:%s", r.Why, about)
+}

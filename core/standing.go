@@ -1,0 +1,252 @@
+package core
+
+import (
+	"slices"
+	"time"
+)
+
+// StandingKind is what a suit may be used for today.
+type StandingKind string
+
+// The standings. Only the first two may be worn.
+const (
+	Fit        StandingKind = "fit"
+	FitDueSoon StandingKind = "fit, due soon"
+	NotFit     StandingKind = "not fit"
+	OnTheBench StandingKind = "on the bench"
+	OutForGood StandingKind = "retired"
+)
+
+// BarKind names a reason why a suit must not be worn.
+type BarKind string
+
+// The reasons. A test that passes lifts each of them but the last three.
+const (
+	BarReceived    BarKind = "never tested"
+	BarUsed        BarKind = "used"
+	BarRepaired    BarKind = "repaired"
+	BarFound       BarKind = "defect found"
+	BarFailed      BarKind = "failed"
+	BarNoVerdict   BarKind = "no verdict"
+	BarUnfinished  BarKind = "test not finished"
+	BarWithdrawn   BarKind = "withdrawn"
+	BarOverdue     BarKind = "test overdue"
+	BarUnreleased  BarKind = "not released"
+	BarRunOpen     BarKind = "run open"
+	BarRestore     BarKind = "restore not complete"
+	BarEndOfLife   BarKind = "past end of life"
+	BarOutOfReason BarKind = "retired"
+)
+
+// Bar is one reason why a suit must not be worn.
+type Bar struct {
+	Kind  BarKind
+	Since time.Time
+	Note  string
+	Run   RunID
+
+	entered time.Time // moment of its entry
+	known   bool      // it was there when the last run began
+}
+
+// File is what a suit's own entries say of it. It is a value, made by
+// applying them in their order.
+type File struct {
+	Suit     Suit
+	Bars     []Bar
+	Run      RunID // open run, zero if none
+	opened   time.Time
+	inflated bool
+	outcome  Outcome
+	judged   time.Time
+	restore  bool
+
+	Tested   time.Time // when the last pass was given
+	TestedBy RunID
+	released bool
+	Retired  bool
+}
+
+// Apply returns the file after an entry about its suit.
+func (f File) Apply(e Entry) File {
+	bar := func(kind BarKind, note string) {
+		f.Bars = append(slices.Clip(f.Bars), Bar{Kind: kind, Since: e.At, Note: note, Run: e.Run, entered: e.At})
+	}
+	switch fact := e.Fact.(type) {
+	case SuitRegistered:
+		if f.Suit.Tag == "" {
+			bar(BarReceived, "")
+		}
+		f.Suit = fact.Suit
+	case Used:
+		bar(BarUsed, fact.Note)
+		f.Bars[len(f.Bars)-1].Since = fact.When
+	case Repaired:
+		bar(BarRepaired, fact.What)
+	case Found:
+		bar(BarFound, fact.What)
+	case Withdrawn:
+		bar(BarWithdrawn, fact.Why)
+	case Retired:
+		f.Retired = true
+		bar(BarOutOfReason, fact.Why)
+	case Released:
+		f.released = true
+	case PaperTest:
+		return f.onPaper(e, fact)
+	case Opened:
+		f.Run, f.opened, f.inflated, f.outcome, f.restore = e.Run, e.At, false, "", false
+		f.Bars = slices.Clone(f.Bars)
+		for i := range f.Bars {
+			f.Bars[i].known = true
+		}
+	default:
+		return f.inRun(e)
+	}
+	return f
+}
+
+// inRun takes in a fact of the open run. One of any other run counts only if
+// it is a verdict given anew after that run was closed, and a worse one.
+func (f File) inRun(e Entry) File {
+	judged, isVerdict := e.Fact.(Judged)
+	if f.Run == 0 || e.Run != f.Run {
+		if isVerdict {
+			return f.worsen(e, judged.Verdict)
+		}
+		return f
+	}
+	switch e.Fact.(type) {
+	case Taken:
+		f.inflated = true
+	case Judged:
+		f.outcome, f.judged, f.restore = judged.Verdict.Outcome, e.At, true
+	case HoldResumed, Again:
+		f.outcome, f.restore = "", false
+	case Stopped:
+		f.restore = true
+	case Closed:
+		return f.close(e)
+	}
+	return f
+}
+
+// onPaper takes in a test from before the journal began. It lifts and bars as
+// a run of its day would have, in whatever order paper comes in: a pass lifts
+// what paper of earlier days says, and nothing that the journal saw itself.
+func (f File) onPaper(e Entry, t PaperTest) File {
+	if t.Outcome != Pass {
+		if f.Tested.After(e.At) {
+			return f
+		}
+		return f.worsen(e, Verdict{Outcome: t.Outcome})
+	}
+	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
+		onPaper := b.Run == 0 && (b.Kind == BarFailed || b.Kind == BarNoVerdict)
+		return b.Kind == BarReceived || onPaper && b.entered.Before(e.At)
+	})
+	if e.At.After(f.Tested) {
+		f.Tested, f.TestedBy, f.released = e.At, 0, false
+	}
+	return f
+}
+
+// worsen bars a suit by a verdict that is no pass.
+func (f File) worsen(e Entry, v Verdict) File {
+	if v.Outcome == Pass {
+		return f
+	}
+	kind := BarNoVerdict
+	if v.Outcome == Fail {
+		kind = BarFailed
+	}
+	f.Bars = append(slices.Clip(f.Bars), Bar{Kind: kind, Since: e.At, Run: e.Run, entered: e.At})
+	return f
+}
+
+// close ends a run. A pass lifts what was known when the run began, by the
+// journal's order and by the clock; what came to light while it was open stays,
+// until the next test.
+func (f File) close(e Entry) File {
+	switch {
+	case f.outcome == Pass:
+		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
+			return b.known && !b.entered.After(f.opened) && b.Kind != BarOutOfReason
+		})
+		f.Tested, f.TestedBy, f.released = f.judged, e.Run, false
+	case f.outcome != "":
+		f = f.worsen(e, Verdict{Outcome: f.outcome})
+	case f.inflated:
+		f.Bars = append(slices.Clip(f.Bars), Bar{Kind: BarUnfinished, Since: e.At, Run: e.Run, entered: e.At})
+	}
+	f.Run, f.restore = 0, false
+	return f
+}
+
+// Standing is what a suit may be used for on a day, and why not.
+type Standing struct {
+	Kind StandingKind
+	Bars []Bar
+	Due  Date // last day on which it is in test, zero if it has no pass
+}
+
+// Wearable reports whether the suit may be worn.
+func (s Standing) Wearable() bool { return s.Kind == Fit || s.Kind == FitDueSoon }
+
+// Standing returns the suit's standing on a day. A due date lasts through
+// that day, so that the standing is never better tomorrow.
+func (f File) Standing(p Policy, day Date) Standing {
+	s := Standing{Kind: Fit, Bars: slices.Clone(f.Bars)}
+	interval := f.Suit.Interval
+	if interval == (Period{}) {
+		interval = p.Interval
+	}
+	if !f.Tested.IsZero() {
+		s.Due = interval.After(DateAt(f.Tested, p.Zone))
+		if s.Due.Before(day) {
+			s.Bars = append(s.Bars, Bar{Kind: BarOverdue, Since: s.Due.End(p.Zone)})
+		}
+	}
+	if end := f.Suit.EndOfLife; !end.IsZero() && end.Before(day) {
+		s.Bars = append(s.Bars, Bar{Kind: BarEndOfLife, Since: end.End(p.Zone)})
+	}
+	if p.Release && !f.Tested.IsZero() && !f.released {
+		s.Bars = append(s.Bars, Bar{Kind: BarUnreleased, Since: f.Tested, Run: f.TestedBy})
+	}
+	if f.Run != 0 {
+		kind := BarRunOpen
+		if f.restore {
+			kind = BarRestore
+		}
+		s.Bars = append(s.Bars, Bar{Kind: kind, Since: f.opened, Run: f.Run})
+	}
+	switch {
+	case f.Retired:
+		s.Kind = OutForGood
+	case f.Run != 0:
+		s.Kind = OnTheBench
+	case len(s.Bars) > 0 || f.Tested.IsZero():
+		s.Kind = NotFit
+	case !p.DueSoon.After(day).Before(s.Due):
+		s.Kind = FitDueSoon
+	}
+	return s
+}
+
+// SuitFact returns the tag as it was typed and the fact of an intent about a
+// suit outside a run, said at a moment; nil if it is no such intent.
+func SuitFact(want Intent, at time.Time) (typed string, fact Fact) {
+	switch w := want.(type) {
+	case NoteUsed:
+		return w.Suit, Used{When: at, Note: w.Note}
+	case NoteFound:
+		return w.Suit, Found{What: w.What}
+	case NoteRepaired:
+		return w.Suit, Repaired{What: w.What}
+	case Withdraw:
+		return w.Suit, Withdrawn{Why: w.Why}
+	case Retire:
+		return w.Suit, Retired{Why: w.Why}
+	}
+	return "", nil
+}

@@ -1,0 +1,75 @@
+package core
+
+import "time"
+
+// Suit is one garment, as the register knows it.
+type Suit struct {
+	Tag       string // "HP-07"
+	Serial    string
+	Model     string // maker's type
+	Size      string
+	Place     string
+	Made      Date
+	InService Date
+	EndOfLife Date // zero if none is set
+	Fittings  Fittings
+	Method    string // key of the default method
+	Interval  Period // zero leaves it to the policy
+	MakerA    Written
+	MakerB    Written
+	Remarks   string
+}
+
+// Fittings is what the suit has that a test must close, plug or put back.
+type Fittings struct {
+	GloveRings       bool
+	ExhaustValves    int
+	VentilatingValve bool
+	PassThrough      bool
+	Boots            Boots
+}
+
+// Boots says how the feet are closed.
+type Boots string
+
+// The ways in which the feet are closed.
+const (
+	BootsFixed Boots = "fixed" // boots joined to the suit
+	Socks      Boots = "socks" // socks of the suit's material, boots over them
+)
+
+// Plugs is how many exhaust valves are plugged for a test: all but the one
+// through which the suit is inflated.
+func (f Fittings) Plugs() int { return max(0, f.ExhaustValves-1) }
+
+// Manometer is a pressure gauge of the bench.
+type Manometer struct {
+	ID              string // "M-1"
+	Unit            Unit
+	Resolution      Written // smallest step it shows
+	Permissible     Written // largest permissible error, zero if not known
+	CalibratedUntil Date    // its last day, zero if never calibrated
+}
+
+// Lapsed reports whether the calibration has run out on day d.
+func (m Manometer) Lapsed(d Date) bool { return m.CalibratedUntil.Before(d) }
+
+// Policy is what a station may choose for itself. None of it can loosen a
+// published limit.
+type Policy struct {
+	Zone       *time.Location // the station's time zone, never nil
+	WarnBefore time.Duration  // early warning before the end of a hold
+	Release    bool           // an officer must release a tested suit
+	DueSoon    Period
+	Interval   Period // from a pass to the next periodic test
+}
+
+// DefaultPolicy returns the policy of a station that configured nothing.
+func DefaultPolicy() Policy {
+	return Policy{
+		Zone:       time.UTC,
+		WarnBefore: 30 * time.Second,
+		DueSoon:    Period{Days: 30},
+		Interval:   Period{Months: 12},
+	}
+}

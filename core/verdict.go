@@ -1,0 +1,273 @@
+package core
+
+import (
+	"math/big"
+	"time"
+)
+
+// Outcome is what a test comes to.
+type Outcome string
+
+// The outcomes of a test. NoVerdict means that the test must be repeated.
+const (
+	Pass      Outcome = "pass"
+	Fail      Outcome = "fail"
+	NoVerdict Outcome = "no verdict"
+)
+
+// Reason says why a verdict is what it is.
+type Reason string
+
+// The reasons of a pass or a fail.
+const (
+	OnTime       Reason = "read at the bell"
+	LateWithin   Reason = "read late and still within the limit"
+	EarlyBeyond  Reason = "beyond the limit before the bell"
+	Bracketed    Reason = "readings before and after the bell agree"
+	DefectByEye  Reason = "defect seen"
+	StoppedEarly Reason = "stopped"
+)
+
+// The reasons of no verdict.
+const (
+	LateBeyond      Reason = "read too late to tell"
+	Rise            Reason = "the pressure rose"
+	Jump            Reason = "a jump no leak makes"
+	StartOutside    Reason = "the start is out of tolerance"
+	ExpansionVoided Reason = "the expansion was out of tolerance"
+	ManometerStale  Reason = "the manometer's calibration has lapsed"
+	CutShort        Reason = "the hold was cut short"
+)
+
+// Verdict is the outcome of a run and what it rests on.
+type Verdict struct {
+	Outcome Outcome
+	Reason  Reason
+	Method  string // key
+	Start   Reading
+	End     Reading // zero for a defect seen or a stop
+	Drop    Pressure
+	Allowed Pressure // greatest drop that passes from this start
+	Bell    time.Time
+	// For Bracketed and LateBeyond, what the pressure at the bell must have
+	// been at least and at most; zero if the readings do not say.
+	AtBellLow  Pressure
+	AtBellHigh Pressure
+	Defect     string
+}
+
+// A reading posted from graceBefore before the bell to GraceAfter after it
+// counts as taken at the bell, when the tester looked at the manometer.
+// The rule is ours. The time before is shortened for holds under two minutes,
+// so that it is never more than a twelfth of the hold.
+const (
+	graceBefore = 10 * time.Second
+	GraceAfter  = 60 * time.Second
+)
+
+// JudgePaper gives the outcome of a test brought in from paper, of which only
+// start, end and duration are known: by the same rules, but for how far the
+// start may be above the test pressure, the manometer and readings in between,
+// which paper does not tell. A test begun below the test pressure is none.
+func (m Method) JudgePaper(start, end Written, took time.Duration) (Outcome, Reason) {
+	p0, p1 := start.Pressure(), end.Pressure()
+	within := m.Limit.Within(p0, p1)
+	switch {
+	case p0 < m.Test.Low || end.IsZero():
+		return NoVerdict, StartOutside
+	case p1 > p0:
+		return NoVerdict, Rise
+	case took < m.Hold && within:
+		return NoVerdict, CutShort
+	case took < m.Hold:
+		return Fail, EarlyBeyond
+	case took > m.Hold+GraceAfter && !within:
+		return NoVerdict, LateBeyond
+	case within:
+		return Pass, OnTime
+	}
+	return Fail, OnTime
+}
+
+// AtBell reports whether a reading posted at t counts as taken at the end of
+// a hold that began at start.
+func (m Method) AtBell(start, t time.Time) bool {
+	bell := start.Add(m.Hold)
+	return !t.Before(bell.Add(-min(graceBefore, m.Hold/12))) && !t.After(bell.Add(GraceAfter))
+}
+
+// held is a hold to be judged: the start reading, the readings taken since in
+// the order of their moments, and what they were read off.
+type held struct {
+	method   Method
+	step     Pressure // what the manometer resolves
+	lapsed   bool     // its calibration
+	expanded bool     // the expansion before it was as it should be
+	start    Reading
+	since    []Reading
+}
+
+// judge gives the verdict of a hold. ok is false while the readings do not
+// decide anything yet. Only the last reading can decide.
+func (h held) judge() (v Verdict, ok bool) {
+	if len(h.since) == 0 {
+		return Verdict{}, false
+	}
+	m, start, since := h.method, h.start, h.since
+	end := since[len(since)-1]
+	bell := start.Taken.Add(m.Hold)
+	p0, p1 := start.Pressure(), end.Pressure()
+	v = Verdict{
+		Method: m.Key, Start: start, End: end, Bell: bell,
+		Drop: p0 - p1, Allowed: m.Limit.GreatestDrop(p0),
+	}
+	within := m.Limit.Within(p0, p1)
+	early := end.Taken.Before(bell)
+	if early && within && !h.rose() && !h.jumped() {
+		return Verdict{}, false
+	}
+	v.Outcome = NoVerdict
+	switch {
+	case !m.Test.Holds(p0):
+		v.Reason = StartOutside
+	case h.lapsed:
+		v.Reason = ManometerStale
+	case h.rose():
+		v.Reason = Rise
+	case h.jumped():
+		v.Reason = Jump
+	case early:
+		v.Outcome, v.Reason = Fail, EarlyBeyond
+	case end.Taken.Equal(bell) && within:
+		v.Outcome, v.Reason = Pass, OnTime
+	case end.Taken.Equal(bell):
+		v.Outcome, v.Reason = Fail, OnTime
+	case within:
+		v.Outcome, v.Reason = Pass, LateWithin
+	default:
+		v.Reason = LateBeyond
+		h.bracket(&v)
+	}
+	if v.Outcome == Pass && !h.expanded {
+		v.Outcome, v.Reason = NoVerdict, ExpansionVoided
+	}
+	return v, true
+}
+
+// rose reports whether a reading is higher than one before it by more than
+// two steps, of the manometer or of the last digit written, whichever is
+// coarser: two roundings explain no more.
+func (h held) rose() bool {
+	lowest := h.start
+	for _, r := range h.since {
+		if r.Pressure()-lowest.Pressure() > 2*max(h.step, min(step(r), step(lowest))) {
+			return true
+		}
+		if r.Pressure() < lowest.Pressure() {
+			lowest = r
+		}
+	}
+	return false
+}
+
+// step is one count of a reading's last written digit.
+func step(r Reading) Pressure {
+	one := r.Written.Unit.One()
+	for range r.Written.Decimals() {
+		one /= 10
+	}
+	return one
+}
+
+// rounding returns how far two readings together may be off by being rounded
+// to a step of the manometer, or to the last digit that was written.
+func (h held) rounding(a, b Reading) Pressure { return max(h.step, step(a), step(b)) }
+
+// jumped reports whether the pressure fell in a way that no leak makes it
+// fall. Through a hole or a pore, the pressure falls ever more slowly: a fall
+// that is much steeper than the one before it means that something opened, or
+// that a number was misread. Much is three times as steep as the readings
+// allow it to have been, and then more than a tenth of the start besides,
+// which leaves room for air that cools. Without a reading in between, a fall
+// to under a quarter of the start is one: a suit that leaks so could not have
+// been brought to the test pressure. The numbers are ours.
+func (h held) jumped() bool {
+	if len(h.since) == 1 {
+		return 4*h.since[0].Pressure() < h.start.Pressure()
+	}
+	var steepest *big.Rat // nanopascals per nanosecond
+	last := h.start
+	for _, r := range h.since {
+		dt := r.Taken.Sub(last.Taken)
+		if dt <= 0 {
+			continue
+		}
+		fall, off := last.Pressure()-r.Pressure(), h.rounding(last, r)
+		if steepest != nil {
+			likely := new(big.Rat).Mul(steepest, big.NewRat(3*int64(dt), 1))
+			likely.Add(likely, big.NewRat(int64(h.start.Pressure()), 10))
+			if new(big.Rat).SetInt64(int64(fall-off)).Cmp(likely) > 0 {
+				return true
+			}
+		}
+		if rate := big.NewRat(int64(max(0, fall+off)), int64(dt)); steepest == nil || rate.Cmp(steepest) > 0 {
+			steepest = rate
+		}
+		last = r
+	}
+	return false
+}
+
+// bracket decides a late reading beyond the limit by the readings in between,
+// if there are some before the bell. The pressure of a leaking suit falls ever
+// more slowly, so at the bell it was not above the straight line between the
+// readings on either side, and not below any line through two readings before
+// it, carried on as steeply as their rounding allows. If both say the same,
+// that is the verdict. If they contradict each other by more than rounding
+// does, this was not just a leak, and they say nothing.
+func (h held) bracket(v *Verdict) {
+	n := len(h.since)
+	if n < 2 || h.since[n-2].Taken.After(v.Bell) {
+		return
+	}
+	before, after := h.since[n-2], h.since[n-1]
+	high := line(before, after, v.Bell, 0)
+	low := after.Pressure()
+	for _, r := range append([]Reading{h.start}, h.since[:n-2]...) {
+		if r.Taken.Before(before.Taken) {
+			low = max(low, line(r, before, v.Bell, h.rounding(r, before)))
+		}
+	}
+	if low-high > h.rounding(before, after) {
+		return
+	}
+	low, high = min(low, high), max(low, high)
+	v.AtBellLow, v.AtBellHigh = low, high
+	p0 := h.start.Pressure()
+	switch {
+	case h.method.Limit.Within(p0, low):
+		v.Outcome, v.Reason = Pass, Bracketed
+	case !h.method.Limit.Within(p0, high):
+		v.Outcome, v.Reason = Fail, Bracketed
+	}
+}
+
+// line returns the pressure at t on the straight line through two readings,
+// the first of them raised, to the nanopascal below; zero if it is less.
+func line(a, b Reading, t time.Time, raised Pressure) Pressure {
+	dt := b.Taken.Sub(a.Taken)
+	if dt <= 0 {
+		return b.Pressure()
+	}
+	p := big.NewInt(int64(b.Pressure() - a.Pressure() - raised))
+	p.Mul(p, big.NewInt(int64(t.Sub(b.Taken))))
+	p.Div(p, big.NewInt(int64(dt)))
+	p.Add(p, big.NewInt(int64(b.Pressure())))
+	if p.Sign() < 0 {
+		return 0
+	}
+	if !p.IsInt64() {
+		return maxPressure
+	}
+	return Pressure(p.Int64())
+}

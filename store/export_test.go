@@ -1,0 +1,57 @@
+package store
+
+import (
+	"reflect"
+
+	"benchbell/core"
+)
+
+// What the tests see of the inside.
+var (
+	EncodeEntry = encodeEntry
+	DecodeEntry = decodeEntry
+	Codebooks   = codebooks
+	CheckName   = checkName
+)
+
+const PageSize = pageSize
+
+// OpenBolt returns the engine in a file.
+func OpenBolt(path string) (Engine, error) { return openBolt(path) }
+
+// EngineOf returns what a store is kept in.
+func EngineOf(s *Store) Engine { return s.engine }
+
+// OpenSchema opens a file as a benchbell of that schema would.
+func OpenSchema(path string, version int, from map[int]func(Tx) error) (*Store, error) {
+	l := layout{version: version, from: make(map[int]migration)}
+	for v, step := range from {
+		l.from[v] = step
+	}
+	return openFile(path, l)
+}
+
+// Kinds returns the types of fact that have a record, by the record's name.
+func Kinds() map[string]reflect.Type {
+	types := make(map[string]reflect.Type)
+	for _, k := range kinds {
+		types[k.name] = k.fact
+	}
+	return types
+}
+
+// Entry makes the journal's value of an entry after another.
+func Entry(previous Hash, e core.Entry) (value []byte, h Hash, err error) {
+	record, err := encodeEntry(e)
+	h = previous.next(record)
+	return append(h[:], record...), h, err
+}
+
+// Buckets names all buckets.
+var Buckets = []string{
+	bucketMeta, bucketJournal,
+	bucketBySuit, bucketByRun, bucketOpenRuns, bucketNumbers, bucketManometers, bucketLastUsed, bucketTags,
+	bucketRows, bucketBarred, bucketDue, bucketEnding, bucketCounts,
+	bucketSeen, bucketSeenAt, bucketWakes, bucketMarks,
+	bucketOut, bucketParked, bucketUntried, bucketPostIDs, bucketPostKeys,
+}

@@ -1,0 +1,147 @@
+package live
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+)
+
+// Bot is Benchbell on a disk of its own: its program, configuration and data,
+// which outlive each run of it.
+type Bot struct {
+	station *Station
+	program string
+	dir     string
+	log     logBook
+	run     *process // nil while it is down
+}
+
+const (
+	botConfig = "benchbell.toml"
+	botReady  = "ready" // what the bot logs when it can be spoken to
+)
+
+// NewBot builds the program and writes its configuration for the station. More
+// of the configuration, from [policy] on, may be given. The bot is stopped when
+// the test ends, and its log printed if the test failed.
+func (s *Station) NewBot(more string) *Bot {
+	s.t.Helper()
+	bot := &Bot{station: s, dir: s.t.TempDir()}
+	var err error
+	if bot.program, err = s.ground.buildBot(s.t.Context()); err != nil {
+		s.t.Fatal(err)
+	}
+	config := fmt.Sprintf(`[station]
+name = "Harrow Point"
+zone = "Europe/London"
+data = "benchbell.db"
+
+[chat]
+url = %q
+team = %q
+channel = %q
+
+%s`, s.Server.URL, teamName, crewName, more)
+	bot.Write(botConfig, config)
+	s.t.Cleanup(func() {
+		if bot.run != nil {
+			bot.end(os.Kill)
+		}
+		if s.t.Failed() {
+			s.t.Logf("the bot's log:\n%s", &bot.log)
+		}
+	})
+	return bot
+}
+
+// buildBot builds Benchbell from the module around this one.
+func (g *Ground) buildBot(ctx context.Context) (string, error) {
+	program := filepath.Join(g.dir, "benchbell")
+	root := filepath.Join("..", "..")
+	_, err := goCommand(ctx, root, "build", "-mod=readonly", "-buildvcs=false", "-o", program, "./bot/benchbell")
+	return program, err
+}
+
+// Write writes a file beside the bot's configuration and returns its name.
+func (b *Bot) Write(name, content string) string {
+	b.station.t.Helper()
+	if err := os.WriteFile(filepath.Join(b.dir, name), []byte(content), 0o600); err != nil {
+		b.station.t.Fatal(err)
+	}
+	return name
+}
+
+// Run runs a subcommand of the program to its end and returns what it printed:
+// Run("import", "suits.csv").
+func (b *Bot) Run(subcommand string, args ...string) string {
+	b.station.t.Helper()
+	output, err := b.command(b.station.t.Context(), subcommand, args...).CombinedOutput()
+	if err != nil {
+		b.station.t.Fatalf("benchbell %s %s: %v\n%s", subcommand, strings.Join(args, " "), err, output)
+	}
+	return string(output)
+}
+
+// Start starts the bot, and returns when it is ready.
+func (b *Bot) Start() {
+	b.station.t.Helper()
+	b.Launch()
+	if err := b.run.awaitLog(b.station.t.Context(), botReady); err != nil {
+		b.station.t.Fatal(err)
+	}
+}
+
+// Launch starts the bot without waiting until it is ready, for one that cannot
+// be while the server is down.
+func (b *Bot) Launch() {
+	b.station.t.Helper()
+	if b.run != nil {
+		b.station.t.Fatal("the bot runs already")
+	}
+	run, err := startProcess("the bot", b.command(context.Background(), "serve"), &b.log)
+	if err != nil {
+		b.station.t.Fatal(err)
+	}
+	b.run = run
+}
+
+// Stop ends the bot the way its keeper would, and fails the test if it does not
+// end well.
+func (b *Bot) Stop() {
+	b.station.t.Helper()
+	if err := b.end(syscall.SIGTERM); err != nil {
+		b.station.t.Fatal(err)
+	}
+}
+
+// Kill ends the bot as a power cut would.
+func (b *Bot) Kill() {
+	b.station.t.Helper()
+	if err := b.end(os.Kill); err != nil {
+		b.station.t.Fatal(err)
+	}
+}
+
+// Log returns what the bot has logged in all of its runs.
+func (b *Bot) Log() string { return b.log.String() }
+
+func (b *Bot) end(signal os.Signal) error {
+	if b.run == nil {
+		return errors.New("the bot is down already")
+	}
+	run := b.run
+	b.run = nil
+	return run.end(signal)
+}
+
+func (b *Bot) command(ctx context.Context, subcommand string, args ...string) *exec.Cmd {
+	cmd := exec.CommandContext(ctx, b.program, append([]string{subcommand, "--config", botConfig}, args...)...)
+	cmd.Dir = b.dir
+	cmd.Env = append(os.Environ(), "BENCHBELL_TOKEN="+b.station.botToken)
+	return cmd
+}
