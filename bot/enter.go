@@ -3,6 +3,7 @@ package bot
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"benchbell/core"
@@ -16,6 +17,7 @@ func (c Config) methods() []core.Method { return append(core.BuiltIn(), c.Method
 // Import takes files into the register, whole or not at all.
 func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Register, error) {
 	known := Known{Today: core.DateAt(now, cfg.Policy.Zone), Methods: cfg.methods()}
+	had := make(map[PastTest]bool)
 	for row, err := range st.Rows() {
 		if err != nil {
 			return Register{}, err
@@ -25,6 +27,11 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 			return Register{}, err
 		}
 		known.Suits = append(known.Suits, fold(entries).Suit)
+		for _, e := range entries {
+			if test, ok := e.Fact.(core.PaperTest); ok {
+				had[PastTest{Suit: e.Suit, Test: test}] = true
+			}
+		}
 	}
 	gauges, err := st.Manometers()
 	if err != nil {
@@ -35,6 +42,8 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 	if err != nil {
 		return Register{}, err
 	}
+	// The same file may be imported again: a test is on record once.
+	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] })
 	event := "import/" + now.UTC().Format(time.RFC3339Nano)
 	keeper := core.Person{Name: "keeper"}
 	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))

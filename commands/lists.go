@@ -77,9 +77,10 @@ func list(run core.Run) string {
 		fmt.Fprintf(&b, "\n%d %s %s", i+1, mark, task(c.Item, run))
 	}
 	if run.Phase == core.Prepare {
-		return fmt.Sprintf("%s %s: tap, or say %s%s\nNever above %s. The maker's and local rules come first. %s",
-			bold("Prepare"), run.Suit.Tag, code("ok all"), b.String(),
-			run.Method.Expansion.High.In(run.Method.Unit, 1)+" "+run.Method.Unit.String(), at(run.Tester))
+		expansion := run.Method.Expansion
+		most := expansion.High.In(run.Method.Unit, expansion.Target.Decimals())
+		return fmt.Sprintf("%s %s: tap, or say %s%s\nNever above %s %s.\nMaker's and local rules come first.\n%s",
+			bold("Prepare"), run.Suit.Tag, code("ok all"), b.String(), most, run.Method.Unit, at(run.Tester))
 	}
 	return fmt.Sprintf("%s %s: tap, or say %s\nA plug or adapter left in can kill the wearer.%s\n%s",
 		bold("Restore"), run.Suit.Tag, code("ok all"), b.String(), at(run.Tester))

@@ -196,7 +196,7 @@ func parseClock(s string) (time.Duration, error) {
 
 // tagIn finds the one word that looks like a suit's tag in "HP-07", "hp 7" or
 // "can HP-07 go out?".
-var tagForm = regexp.MustCompile(`(?i)^[\pL][\pL\pN]*(?:[-_./]?[\pL\pN]+)*\d+[\pL]?$`)
+var tagForm = regexp.MustCompile(`^\pL(?:[-_./]?[\pL\pN])*[-_./]?\d\pL?$`)
 
 func tagIn(text string) (string, bool) {
 	words := strings.Fields(strings.TrimRight(text, "?!."))

@@ -22,6 +22,8 @@ func TestParse(t *testing.T) {
 		{Talk, "test HP-07 by osha", core.Open{Suit: "HP-07", Method: "osha"}},
 		{Talk, "HP-07", core.AskSuit{Suit: "HP-07"}},
 		{Talk, "hp7?", core.AskSuit{Suit: "hp7"}},
+		{Talk, "HP-7", core.AskSuit{Suit: "HP-7"}},
+		{Talk, "used a-1b", core.NoteUsed{Suit: "a-1b"}},
 		{Talk, "HP 07", core.AskSuit{Suit: "HP-07"}},
 		{Talk, "can HP-07 go out?", core.AskSuit{Suit: "HP-07"}},
 		{Talk, "status HP-07", core.AskSuit{Suit: "HP-07"}},

@@ -277,7 +277,7 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		return lines(bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", late, tester)
 	case core.BellHold:
 		if late != "" {
-			late += " Read it now all the same, or say when you read it: " + code("13.9 at "+stopwatch(m.Hold)) + "."
+			late = lines(late, "Read it now, or say when you read it: "+code("13.9 at "+stopwatch(m.Hold)))
 		}
 		return lines(bold("Bell! Post the ending pressure."), late, tester)
 	case core.BellChase:

@@ -55,14 +55,12 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.EarlyBeyond:
 		return fmt.Sprintf("Beyond the limit %s before the bell.", span(v.Bell.Sub(v.End.Taken)))
 	case core.Bracketed:
-		return fmt.Sprintf("Read %s late; at the bell it was %s–%s %s by the readings around it.",
-			span(v.End.Taken.Sub(v.Bell)), v.AtBellLow.In(u, 1), v.AtBellHigh.In(u, 1), u)
+		return fmt.Sprintf("Read %s late; the readings around the bell say %s then.", span(v.End.Taken.Sub(v.Bell)), between(v, u))
 	case core.DefectByEye:
 		return "Seen: " + quote(v.Defect) + ". Not inflated."
 	case core.LateBeyond:
 		if v.AtBellHigh != 0 {
-			return fmt.Sprintf("Read %s late; at the bell it can have been %s–%s %s, on either side of the limit.",
-				span(v.End.Taken.Sub(v.Bell)), v.AtBellLow.In(u, 1), v.AtBellHigh.In(u, 1), u)
+			return fmt.Sprintf("Read %s late; at the bell it can have been %s, on either side of the limit.", span(v.End.Taken.Sub(v.Bell)), between(v, u))
 		}
 		return fmt.Sprintf("Read %s late, beyond the limit by then, with no reading just before the bell.", span(v.End.Taken.Sub(v.Bell)))
 	case core.Rise:
@@ -96,6 +94,17 @@ func remedy(run core.Run, v core.Verdict) string {
 
 // leakHunt says where to look, in the order in which to look.
 func leakHunt(run core.Run) string {
-	return fmt.Sprintf("Leak hunt at %s, soap solution: plugs and hose, closure, seams, visor, gloves, boots, valves. Note each: %s",
-		target(run.Method.Expansion, run.Manometer), code("note seam, left knee"))
+	return lines(
+		fmt.Sprintf("Leak hunt: back to %s, soap solution.", target(run.Method.Expansion, run.Manometer)),
+		"Plugs and hose first, then closure, visor, seams, gloves, boots, valves.",
+		fmt.Sprintf("Keep each find: %s", code("note seam, left knee")))
+}
+
+// between prints what the pressure must have been at the bell.
+func between(v core.Verdict, u core.Unit) string {
+	low, high := v.AtBellLow.In(u, 1), v.AtBellHigh.In(u, 1)
+	if low == high {
+		return low + " " + u.String()
+	}
+	return low + "–" + high + " " + u.String()
 }

@@ -236,12 +236,15 @@ func kinds(facts []core.Fact) string {
 
 // dump writes out all of a run, with what it points to.
 func dump(r core.Run) string {
-	s := fmt.Sprintf("%+v", r)
+	var asked core.Questioned
+	var verdict core.Verdict
 	if r.Asked != nil {
-		s += fmt.Sprintf("\nasked %+v", *r.Asked)
+		asked = *r.Asked
 	}
 	if r.Verdict != nil {
-		s += fmt.Sprintf("\nverdict %+v", *r.Verdict)
+		verdict = *r.Verdict
 	}
-	return s
+	state := fmt.Sprint(r.Asked != nil, r.Verdict != nil)
+	r.Asked, r.Verdict = nil, nil
+	return fmt.Sprintf("%+v\n%s\nasked %+v\nverdict %+v", r, state, asked, verdict)
 }

@@ -1,6 +1,7 @@
 package core_test
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strconv"
@@ -16,6 +17,13 @@ type post struct {
 	at     time.Duration
 	words  string
 	stated time.Duration
+}
+
+func (p post) String() string {
+	if p.stated != 0 {
+		return fmt.Sprintf("%s at %v, posted at %v", p.words, p.stated, p.at)
+	}
+	return fmt.Sprintf("%s at %v", p.words, p.at)
 }
 
 func clock(minutes, seconds int) time.Duration {

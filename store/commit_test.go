@@ -215,7 +215,8 @@ func everything(n core.RunID) store.Batch {
 	}
 }
 
-// The engine commits while delivery marks what it delivered.
+// The engine commits while delivery marks what it delivered, and somebody has
+// the journal verified.
 func TestTwoGoroutines(t *testing.T) {
 	for name, s := range map[string]*store.Store{"bolt": inFile(t), "memory": inMemory(t)} {
 		t.Run(name, func(t *testing.T) {
@@ -238,6 +239,9 @@ func TestTwoGoroutines(t *testing.T) {
 			var delivered []string
 			wg.Go(func() {
 				for range committed {
+					if _, _, err := s.Verify(); err != nil {
+						t.Error(err)
+					}
 					outs, err := s.Pending()
 					if err != nil {
 						t.Error(err)

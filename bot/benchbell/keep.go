@@ -50,7 +50,7 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(t.out, "taken into the register: %d suits, %d manometers, %d past tests\n", len(reg.Suits), len(reg.Manometers), len(reg.Tests))
+	_, err = fmt.Fprintf(t.out, "taken into the register: %d suits, %d manometers, %d new past tests\n", len(reg.Suits), len(reg.Manometers), len(reg.Tests))
 	return err
 }
 

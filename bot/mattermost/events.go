@@ -222,8 +222,9 @@ func (r *receiver) onPosted(ctx context.Context, f frame) error {
 	return r.take(ctx, it)
 }
 
-// onEdited also hears of pins and of changed props, which leave edit_at as it
-// was: where it lies before all that can be unheard, it was heard.
+// onEdited also hears of pins and of changed props. They leave edit_at as it
+// was, so that they give an edit that was heard before: the same one again, or
+// one older than anything that can still be unheard.
 func (r *receiver) onEdited(ctx context.Context, f frame) error {
 	p, in, err := r.postOf(ctx, f)
 	if err != nil || in == otherRoom || p.EditAt < r.window(p.ChannelId).edits || p.EditAt == 0 {
