@@ -29,8 +29,8 @@ type Event struct {
 
 // Mark is how far a channel has been read, in the chat server's milliseconds.
 type Mark struct {
-	Created int64  // highest create_at handled
-	Updated int64  // highest update_at known
+	Created int64  // highest moment of a post handled
+	Updated int64  // highest moment of anything handled: posts, edits, taps
 	Anchor  string // id of the post that has it
 }
 
@@ -56,8 +56,7 @@ type Said struct {
 	Files     []File
 }
 
-// File is something attached to a post. Its content is fetched by Chat.File
-// when it is wanted.
+// File is something attached to a post.
 type File struct {
 	ID   string
 	Name string
@@ -139,7 +138,6 @@ type Message struct {
 	// server's clock: an earlier try can have left the post there since then.
 	// Zero on a first try.
 	First time.Time
-	// To is where it goes. Exactly one of its fields is set.
 	To   To
 	Text string
 }

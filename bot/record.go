@@ -144,6 +144,9 @@ func (do *doing) commit() error {
 		Event: do.ev.ID, At: do.ev.At, Entries: do.entries, Out: do.out,
 		Channel: do.ev.Where.Channel, Mark: store.Mark(do.ev.Mark),
 	}
+	if len(do.entries)+len(do.out) == 0 {
+		batch.Event = "" // nothing came of it, nor would a second time
+	}
 	if do.file.Suit.Tag != "" {
 		batch.Rows = []store.SuitRow{row(do.bench.Policy, do.file)}
 	}

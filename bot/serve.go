@@ -85,7 +85,6 @@ type serveLoop struct {
 
 	caughtUp bool
 	alarmed  bool // people were told that nothing can be written
-	forgot   time.Time
 }
 
 func (l *serveLoop) run(ctx context.Context, events <-chan delivery) error {
@@ -105,7 +104,6 @@ func (l *serveLoop) run(ctx context.Context, events <-chan delivery) error {
 		}
 		l.setAlarm()
 		l.courier.Kick()
-		l.forget()
 	}
 }
 
@@ -154,22 +152,5 @@ func (l *serveLoop) check(ctx context.Context, err error) {
 		if err != nil {
 			l.log.Error("the crew could not be told", "error", err)
 		}
-	}
-}
-
-// remember is how long handled event ids are kept: many times as long as any
-// catch-up reaches back.
-const remember = 30 * 24 * time.Hour
-
-func (l *serveLoop) forget() {
-	now := l.server.Now()
-	if now.Sub(l.forgot) < 24*time.Hour {
-		return
-	}
-	l.forgot = now
-	if n, err := l.store.Forget(now.Add(-remember)); err != nil {
-		l.log.Error("old event ids could not be dropped", "error", err)
-	} else if n > 0 {
-		l.log.Info("old event ids dropped", "count", n)
 	}
 }

@@ -28,6 +28,9 @@ type form struct {
 	means   string
 	example string // something of this form that parses
 	parse   func(rest string) (any, error)
+	// verbatim is true for forms that end in free text, which is kept as it
+	// was typed.
+	verbatim bool
 }
 
 // forms is filled in by init, since Help is one of them.
@@ -38,6 +41,7 @@ func init() {
 		{
 			[]string{"ok"}, inThread, "ok · ok 1 3 · ok all", "tick the list (or tap a number)", "ok all",
 			parseTick,
+			false,
 		},
 		{
 			[]string{"undo", "untick"}, inThread, "undo 3", "take a tick back", "undo 3",
@@ -48,14 +52,17 @@ func init() {
 				}
 				return core.Untick{Items: items}, err
 			},
+			false,
 		},
 		{
 			[]string{"bad"}, inThread, "bad 2 hole in left glove", "a defect at number 2: ends the run as a fail", "bad 2 hole in left glove",
 			parseBad,
+			true,
 		},
 		{
 			[]string{"reading", "read"}, inThread, "16.5 · 168 mm · 13.9 at 6:00", "a reading, true when posted or at that time of the hold", "16.5",
 			func(rest string) (any, error) { return parseReading(rest) },
+			false,
 		},
 		{
 			[]string{"fix"}, inThread, "fix 14.9", "correct the last reading (or edit the post)", "fix 14.9",
@@ -66,14 +73,17 @@ func init() {
 				}
 				return core.Fix{Digits: r.Digits, Unit: r.Unit}, err
 			},
+			false,
 		},
 		{
 			[]string{"yes"}, inThread, "yes", "take the reading as asked", "yes",
 			bare(core.Yes{}),
+			false,
 		},
 		{
 			[]string{"where"}, inThread, "where", "what the run waits for, time left", "where",
 			bare(core.AskWhere{}),
+			false,
 		},
 		{
 			[]string{"with"}, inThread, "with M-2", "use another manometer", "with M-2",
@@ -81,10 +91,12 @@ func init() {
 				id, err := oneWord(rest, "which manometer?")
 				return core.Use{Manometer: id}, err
 			},
+			false,
 		},
 		{
 			[]string{"air"}, inThread, "air 21.5", "temperature at the suit, °C", "air 21.5",
 			parseAir,
+			false,
 		},
 		{
 			[]string{"baro"}, inThread, "baro 1013", "barometer, hPa", "baro 1013",
@@ -95,6 +107,7 @@ func init() {
 				}
 				return core.Baro{Digits: r.Digits, Unit: r.Unit}, err
 			},
+			false,
 		},
 		{
 			[]string{"note"}, inThread, "note …", "a remark for the record", "note visor scratched",
@@ -102,22 +115,27 @@ func init() {
 				text, err := someText(rest, "what to note")
 				return core.Remark{Text: text}, err
 			},
+			true,
 		},
 		{
 			[]string{"again"}, inThread, "again", "repeat this phase", "again",
 			bare(core.Repeat{}),
+			false,
 		},
 		{
 			[]string{"stop"}, inThread, "stop why", "end without a verdict", "stop zipper jammed",
 			func(rest string) (any, error) { return core.Stop{Why: rest}, nil },
+			true,
 		},
 		{
 			[]string{"over"}, inThread, "over to @name", "hand the run over", "over to @second.tester",
 			parseHandOver,
+			false,
 		},
 		{
 			[]string{"test"}, anywhere, "test HP-07 [method] [with M-2]", "open a run", "test HP-07 with M-1",
 			parseTest,
+			false,
 		},
 		{
 			[]string{"status"}, anywhere, "status · status HP-07 · HP-07", "may it be worn", "status HP-07",
@@ -127,30 +145,37 @@ func init() {
 				}
 				return core.AskSuit{Suit: rest}, nil
 			},
+			false,
 		},
 		{
 			[]string{"used"}, anywhere, "used HP-07 [note]", "worn: barred until tested", "used HP-07",
 			aboutSuit(func(tag, text string) any { return core.NoteUsed{Suit: tag, Note: text} }, ""),
+			true,
 		},
 		{
 			[]string{"found"}, anywhere, "found HP-07 what", "a defect: barred until tested", "found HP-07 seam lifts",
 			aboutSuit(func(tag, text string) any { return core.NoteFound{Suit: tag, What: text} }, "what was found"),
+			true,
 		},
 		{
 			[]string{"repaired"}, anywhere, "repaired HP-07 what", "work done: barred until tested", "repaired HP-07 left glove",
 			aboutSuit(func(tag, text string) any { return core.NoteRepaired{Suit: tag, What: text} }, "what was repaired"),
+			true,
 		},
 		{
 			[]string{"withdraw"}, anywhere, "withdraw HP-07 why", "out of service for now", "withdraw HP-07 recall",
 			aboutSuit(func(tag, text string) any { return core.Withdraw{Suit: tag, Why: text} }, "why"),
+			true,
 		},
 		{
 			[]string{"retire"}, anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
 			aboutSuit(func(tag, text string) any { return core.Retire{Suit: tag, Why: text} }, "why"),
+			true,
 		},
 		{
 			[]string{"help", "?"}, anywhere, "help [word]", "what can be said here", "help test",
 			func(rest string) (any, error) { return Help{Word: strings.ToLower(rest)}, nil },
+			false,
 		},
 	}
 }

@@ -46,14 +46,18 @@ func (m *Misunderstood) Error() string {
 // Parse reads what somebody typed. It returns a core.Intent, a Help, or an
 // error that is always a *Misunderstood.
 func Parse(text string, in Place) (any, error) {
-	text = clean(text)
+	typed := clean(text)
+	text = strings.Join(strings.Fields(emphasis.Replace(typed)), " ")
 	if text == "" {
 		return Help{}, nil
 	}
 	verb, rest, _ := strings.Cut(text, " ")
 	verb = strings.ToLower(strings.Trim(verb, ":,.!?"))
 	if f, ok := find(verb, in); ok {
-		want, err := f.parse(strings.TrimSpace(rest))
+		if f.verbatim {
+			_, rest, _ = strings.Cut(typed, " ")
+		}
+		want, err := f.parse(rest)
 		if err != nil {
 			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: f.example}
 		}
@@ -76,13 +80,13 @@ func Parse(text string, in Place) (any, error) {
 	return nil, &Misunderstood{Text: text, Try: nearest(verb, in)}
 }
 
-// clean drops what only makes words look different: emphasis, runs of blanks,
-// invisible characters.
+// emphasis drops what only makes words look different.
+var emphasis = strings.NewReplacer("*", "", "`", "")
+
+// clean drops runs of blanks, line breaks and invisible characters.
 func clean(text string) string {
 	text = strings.Map(func(r rune) rune {
 		switch {
-		case r == '*' || r == '`':
-			return -1
 		case unicode.IsSpace(r):
 			return ' '
 		case !unicode.IsPrint(r):

@@ -5,20 +5,25 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"log/slog"
 
 	"benchbell/bot"
 	"benchbell/bot/mattermost"
 	"benchbell/store"
 )
 
-func connect(ctx context.Context, t terminal, cfg bot.Config) (*mattermost.Server, error) {
+type opener func(context.Context, mattermost.Config, *slog.Logger) (*mattermost.Server, error)
+
+// connect opens the link to the chat server of the configuration, by Open or by
+// Await.
+func connect(ctx context.Context, t terminal, cfg bot.Config, open opener) (*mattermost.Server, error) {
 	if cfg.Chat.URL == "" || cfg.Chat.Team == "" || cfg.Chat.Channel == "" {
 		return nil, errors.New("the configuration must name the chat server: url, team and channel under [chat]")
 	}
 	if cfg.Chat.Token == "" {
 		return nil, fmt.Errorf("the bot's token is missing: put it in the environment variable %s, or its file in chat.token_file", bot.TokenVariable)
 	}
-	return mattermost.Open(ctx, mattermost.Config{URL: cfg.Chat.URL, Token: cfg.Chat.Token, Team: cfg.Chat.Team, Channel: cfg.Chat.Channel}, t.log)
+	return open(ctx, mattermost.Config{URL: cfg.Chat.URL, Token: cfg.Chat.Token, Team: cfg.Chat.Team, Channel: cfg.Chat.Channel}, t.log)
 }
 
 func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
@@ -34,7 +39,7 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 		return err
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
-	srv, err := connect(ctx, t, cfg)
+	srv, err := connect(ctx, t, cfg, mattermost.Await)
 	if err != nil {
 		return err
 	}
@@ -54,7 +59,7 @@ func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	if err := checkStore(t, cfg); err != nil {
 		return err
 	}
-	srv, err := connect(ctx, t, cfg)
+	srv, err := connect(ctx, t, cfg, mattermost.Open)
 	if err != nil {
 		return err
 	}

@@ -43,7 +43,7 @@ func (s *Server) Run(ctx context.Context, marks map[string]bot.Mark, sink func(c
 	known := reason("")
 	for pause := (backOff{}); ; {
 		began := time.Now()
-		err := r.session(ctx)
+		err := r.linkOnce(ctx)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
@@ -96,8 +96,8 @@ func (r *receiver) report(why reason, err error) {
 	r.log.Warn("the link to the chat server is down; trying again", "err", err)
 }
 
-// session is one link, from before it is opened until it breaks.
-func (r *receiver) session(ctx context.Context) error {
+// linkOnce is one link, from before it is opened until it breaks.
+func (r *receiver) linkOnce(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
 	if err := r.tokenGood(ctx); err != nil {
