@@ -235,6 +235,27 @@ func TestRandomEntries(t *testing.T) {
 	}
 }
 
+// A row and a post with every field set come back whole.
+func TestOtherRecords(t *testing.T) {
+	s := inMemory(t)
+	var row store.SuitRow
+	var out store.Out
+	filling{}.fill(reflect.ValueOf(&row).Elem(), "row")
+	filling{}.fill(reflect.ValueOf(&out).Elem(), "out")
+	out.Seq, out.Target, out.Tries = 1, "", 1
+	commit(t, s, store.Batch{Rows: []store.SuitRow{row}, Out: []store.Out{out}})
+	do(t, s.Tried(1, out.First))
+	if got, _, err := s.Row(row.Tag); !reflect.DeepEqual(got, row) || err != nil {
+		t.Errorf("row: %v\n got %+v\nwant %+v", err, got, row)
+	}
+	same(t, "post", must(s.Pending())(t), []store.Out{out})
+	for _, bucket := range []string{"rows", "out"} {
+		for _, record := range dump(t, s)[bucket] {
+			golden(t, bucket+".json", []byte(record+"\n"))
+		}
+	}
+}
+
 // What has no fields set at all comes back as it was, too.
 func TestZeroEntries(t *testing.T) {
 	for name, fact := range store.Kinds() {

@@ -153,7 +153,7 @@ func (m *model) compare(t *testing.T, s *store.Store) {
 		same(t, "of run "+run.String(), must(s.OfRun(run))(t), want)
 	}
 	slices.Sort(open)
-	same(t, "open runs", must(s.OpenRuns())(t), slices.Clip(open))
+	same(t, "open runs", must(s.OpenRuns())(t), slices.Concat(open)) // none is nil, as in the store
 	same(t, "next run", must(s.NextRun())(t), next)
 	same(t, "last used", must(s.LastUsed())(t), used)
 	same(t, "manometers", must(s.Manometers())(t), sortedValues(manometers))
@@ -362,7 +362,7 @@ func simulate(t *testing.T, s *store.Store, steps int, again func(*store.Store) 
 				kept++
 			}
 		}
-		if i%50 == 49 || i == steps-1 {
+		if i%60 == 59 || i == steps-1 {
 			s = again(s)
 			m.compare(t, s)
 			do(t, s.Check())
@@ -414,12 +414,12 @@ func (m *model) forget(t *testing.T, s *store.Store, before time.Time) {
 
 func TestSimulation(t *testing.T) {
 	t.Run("memory", func(t *testing.T) {
-		simulate(t, inMemory(t), 1500, func(s *store.Store) *store.Store { return s })
+		simulate(t, inMemory(t), 1000, func(s *store.Store) *store.Store { return s })
 	})
 	t.Run("bolt", func(t *testing.T) {
 		path := filepath.Join(t.TempDir(), "benchbell.db")
 		s := must(store.Open(path))(t)
-		simulate(t, s, 400, func(was *store.Store) *store.Store {
+		simulate(t, s, 300, func(was *store.Store) *store.Store {
 			do(t, was.Close())
 			s = must(store.Open(path))(t)
 			return s
