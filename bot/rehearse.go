@@ -65,7 +65,7 @@ func (r *Rehearsal) Close() error {
 }
 
 func (r *Rehearsal) open() (err error) {
-	if r.store, err = store.Open(r.path); err != nil {
+	if r.store, err = store.OpenThrowaway(r.path); err != nil {
 		return err
 	}
 	r.engine, err = NewEngine(r.store, r.cfg, stageBot, r.stage.Person, r.log)

@@ -95,6 +95,9 @@ func (f File) Apply(e Entry) File {
 	case PaperTest:
 		return f.onPaper(e, fact)
 	case Opened:
+		if f.Run != 0 {
+			f = f.abandon(e)
+		}
 		f.Run, f.opened, f.inflated, f.outcome, f.restore = e.Run, e.At, false, "", false
 		f.Bars = slices.Clone(f.Bars)
 		for i := range f.Bars {
@@ -183,6 +186,17 @@ func (f File) close(e Entry) File {
 	return f
 }
 
+// abandon bars a suit on which a run begins while another is open. Open refuses
+// that; if it happens all the same, what the other run found is not lost.
+func (f File) abandon(e Entry) File {
+	bar := Bar{Kind: BarUnfinished, Since: e.At, Run: f.Run, entered: e.At}
+	if f.outcome == Fail {
+		bar.Kind = BarFailed
+	}
+	f.Bars = append(slices.Clip(f.Bars), bar)
+	return f
+}
+
 // Standing is what a suit may be used for on a day, and why not.
 type Standing struct {
 	Kind StandingKind
@@ -193,25 +207,31 @@ type Standing struct {
 // Wearable reports whether the suit may be worn.
 func (s Standing) Wearable() bool { return s.Kind == Fit || s.Kind == FitDueSoon }
 
-// Standing returns the suit's standing on a day. A due date lasts through
-// that day, so that the standing is never better tomorrow.
-func (f File) Standing(p Policy, day Date) Standing {
-	s := Standing{Kind: Fit, Bars: slices.Clone(f.Bars)}
-	interval := f.Suit.Interval
-	if interval == (Period{}) {
-		interval = p.Interval
+// Summary is what a suit's standing depends on, whatever the day.
+type Summary struct {
+	Tag, Size, Place string
+	Retired, OnBench bool
+	Bars             []Bar
+	Due              Date // last day on which it is in test, zero if it has no pass
+	EndOfLife        Date // zero if none is set
+}
+
+// Summary sums up the file.
+func (f File) Summary(p Policy) Summary {
+	s := Summary{
+		Tag: f.Suit.Tag, Size: f.Suit.Size, Place: f.Suit.Place,
+		Retired: f.Retired, OnBench: f.Run != 0,
+		Bars: slices.Clone(f.Bars), EndOfLife: f.Suit.EndOfLife,
 	}
 	if !f.Tested.IsZero() {
-		s.Due = interval.After(DateAt(f.Tested, p.Zone))
-		if s.Due.Before(day) {
-			s.Bars = append(s.Bars, Bar{Kind: BarOverdue, Since: s.Due.End(p.Zone)})
+		interval := f.Suit.Interval
+		if interval.IsZero() {
+			interval = p.Interval
 		}
-	}
-	if end := f.Suit.EndOfLife; !end.IsZero() && end.Before(day) {
-		s.Bars = append(s.Bars, Bar{Kind: BarEndOfLife, Since: end.End(p.Zone)})
-	}
-	if p.Release && !f.Tested.IsZero() && !f.released {
-		s.Bars = append(s.Bars, Bar{Kind: BarUnreleased, Since: f.Tested, Run: f.TestedBy})
+		s.Due = interval.After(DateAt(f.Tested, p.Zone))
+		if p.Release && !f.released {
+			s.Bars = append(s.Bars, Bar{Kind: BarUnreleased, Since: f.Tested, Run: f.TestedBy})
+		}
 	}
 	if f.Run != 0 {
 		kind := BarRunOpen
@@ -220,18 +240,34 @@ func (f File) Standing(p Policy, day Date) Standing {
 		}
 		s.Bars = append(s.Bars, Bar{Kind: kind, Since: f.opened, Run: f.Run})
 	}
-	switch {
-	case f.Retired:
-		s.Kind = OutForGood
-	case f.Run != 0:
-		s.Kind = OnTheBench
-	case len(s.Bars) > 0 || f.Tested.IsZero():
-		s.Kind = NotFit
-	case !p.DueSoon.After(day).Before(s.Due):
-		s.Kind = FitDueSoon
-	}
 	return s
 }
+
+// Standing returns the suit's standing on a day. A due date lasts through
+// that day, so that the standing is never better tomorrow.
+func (s Summary) Standing(p Policy, day Date) Standing {
+	st := Standing{Kind: Fit, Bars: slices.Clone(s.Bars), Due: s.Due}
+	if !s.Due.IsZero() && s.Due.Before(day) {
+		st.Bars = append(st.Bars, Bar{Kind: BarOverdue, Since: s.Due.End(p.Zone)})
+	}
+	if !s.EndOfLife.IsZero() && s.EndOfLife.Before(day) {
+		st.Bars = append(st.Bars, Bar{Kind: BarEndOfLife, Since: s.EndOfLife.End(p.Zone)})
+	}
+	switch {
+	case s.Retired:
+		st.Kind = OutForGood
+	case s.OnBench:
+		st.Kind = OnTheBench
+	case len(st.Bars) > 0 || s.Due.IsZero():
+		st.Kind = NotFit
+	case !p.DueSoon.After(day).Before(s.Due):
+		st.Kind = FitDueSoon
+	}
+	return st
+}
+
+// Standing returns the suit's standing on a day.
+func (f File) Standing(p Policy, day Date) Standing { return f.Summary(p).Standing(p, day) }
 
 // SuitFact returns the tag as it was typed and the fact of an intent about a
 // suit outside a run, said at a moment; nil if it is no such intent.

@@ -62,6 +62,9 @@ type Policy struct {
 	Release    bool           // an officer must release a tested suit
 	DueSoon    Period
 	Interval   Period // from a pass to the next periodic test
+	// ChaseUsed is how long after its use a suit may stay untested before the
+	// crew is told; zero never tells.
+	ChaseUsed time.Duration
 }
 
 // DefaultPolicy returns the policy of a station that configured nothing.
@@ -71,5 +74,6 @@ func DefaultPolicy() Policy {
 		WarnBefore: 30 * time.Second,
 		DueSoon:    Period{Days: 30},
 		Interval:   Period{Months: 12},
+		ChaseUsed:  24 * time.Hour,
 	}
 }
