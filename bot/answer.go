@@ -1,9 +1,11 @@
 package bot
 
 import (
+	"cmp"
 	"iter"
 	"maps"
 	"slices"
+	"strings"
 
 	"benchbell/commands"
 	"benchbell/core"
@@ -27,14 +29,23 @@ func fold(entries []core.Entry) core.File {
 	return f
 }
 
-// row is what the store's indexes know of a suit.
+// row is what the store's indexes know of a suit. It knows no date: its kind is
+// that of the day of the last pass, and Due and EndOfLife say until when.
 func row(p core.Policy, f core.File) store.SuitRow {
-	// The row knows no date: its kind is that of the day of the last pass, and
-	// Due and EndOfLife say until when.
-	st := f.Standing(p, core.DateAt(f.Tested, p.Zone))
+	s := f.Summary(p)
+	day := core.DateAt(f.Tested, p.Zone)
 	return store.SuitRow{
-		Tag: f.Suit.Tag, Size: f.Suit.Size, Place: f.Suit.Place,
-		Kind: st.Kind, Bars: st.Bars, Due: st.Due, EndOfLife: f.Suit.EndOfLife,
+		Tag: s.Tag, Size: s.Size, Place: s.Place, Kind: s.Standing(p, day).Kind,
+		Bars: s.Bars, Due: s.Due, EndOfLife: s.EndOfLife,
+	}
+}
+
+// summary is a row read back.
+func summary(r store.SuitRow) core.Summary {
+	return core.Summary{
+		Tag: r.Tag, Size: r.Size, Place: r.Place,
+		Retired: r.Kind == core.OutForGood, OnBench: r.Kind == core.OnTheBench,
+		Bars: r.Bars, Due: r.Due, EndOfLife: r.EndOfLife,
 	}
 }
 
@@ -45,7 +56,7 @@ func (do *doing) findSuit(typed string) (core.File, error) {
 		return core.File{}, err
 	}
 	if !ok {
-		return core.File{}, &core.Refusal{Why: core.UnknownSuit, Suit: typed}
+		return core.File{}, do.unknownSuit(typed)
 	}
 	return do.Engine.file(tag)
 }
@@ -60,54 +71,127 @@ func (do *doing) askSuit(w core.AskSuit) error {
 	return nil
 }
 
-// askFleet reads only the suits that are barred or out of test.
 func (do *doing) askFleet() error {
-	day := do.bench.Day(do.ev.At)
-	total, kinds, err := do.store.Count()
+	total, not, err := do.fleet(do.bench.Day(do.ev.At))
 	if err != nil {
 		return err
 	}
-	var not []commands.FleetLine
-	add := func(tag string) error {
-		file, err := do.Engine.file(tag)
-		if err != nil {
-			return err
-		}
-		if st := file.Standing(do.bench.Policy, day); !st.Wearable() && st.Kind != core.OutForGood {
-			not = append(not, commands.FleetLine{Tag: tag, Standing: st})
-		}
-		return nil
-	}
-	tags, err := do.notFit(day)
-	if err != nil {
-		return err
-	}
-	for _, tag := range tags {
-		if err := add(tag); err != nil {
-			return err
-		}
-	}
-	total -= kinds[core.OutForGood]
 	do.answer(do.speak.Fleet(total, total-len(not), not))
 	return nil
 }
 
-// notFit returns the tags, sorted, of all suits that may be barred on a day:
-// those with a bar of their own, out of test, or past their end of life.
-func (do *doing) notFit(day core.Date) ([]string, error) {
-	tags := make(map[string]bool)
+// fleet counts the suits that are not retired, and returns those that are not
+// fit on a day. It reads only suits with a bar of their own, out of test, or
+// past their end of life.
+func (do *doing) fleet(day core.Date) (total int, not []commands.FleetLine, err error) {
+	total, kinds, err := do.store.Count()
+	if err != nil {
+		return 0, nil, err
+	}
 	yesterday := day.AddDays(-1)
-	for _, rows := range []iter.Seq2[store.SuitRow, error]{
-		do.store.Barred(), do.store.DueBy(yesterday), do.store.EndingBy(yesterday),
-	} {
+	rows, err := do.rowsOf(do.store.Barred(), do.store.DueBy(yesterday), do.store.EndingBy(yesterday))
+	if err != nil {
+		return 0, nil, err
+	}
+	for _, row := range rows {
+		if st := summary(row).Standing(do.bench.Policy, day); !st.Wearable() {
+			not = append(not, commands.FleetLine{Tag: row.Tag, Standing: st})
+		}
+	}
+	return total - kinds[core.OutForGood], not, nil
+}
+
+// rowsOf returns the rows of several indexes, each once, by tag.
+func (do *doing) rowsOf(indexes ...iter.Seq2[store.SuitRow, error]) ([]store.SuitRow, error) {
+	found := make(map[string]store.SuitRow)
+	for _, rows := range indexes {
 		for row, err := range rows {
 			if err != nil {
 				return nil, err
 			}
-			tags[row.Tag] = true
+			found[row.Tag] = row
 		}
 	}
-	return slices.Sorted(maps.Keys(tags)), nil
+	all := slices.Collect(maps.Values(found))
+	slices.SortFunc(all, func(a, b store.SuitRow) int { return strings.Compare(a.Tag, b.Tag) })
+	return all, nil
+}
+
+func sortDue(all []commands.DueLine) {
+	slices.SortFunc(all, func(a, b commands.DueLine) int {
+		return cmp.Or(a.Due.Compare(b.Due), strings.Compare(a.Name, b.Name), strings.Compare(a.What, b.What))
+	})
+}
+
+// askReady looks through the rows until a screenful of suits is found.
+func (do *doing) askReady(w core.AskReady) error {
+	const most = 30
+	day := do.bench.Day(do.ev.At)
+	var ready []core.Summary
+	more := false
+	for row, err := range do.store.Rows() {
+		if err != nil {
+			return err
+		}
+		if w.Want != "" && !strings.EqualFold(row.Size, w.Want) && !core.SameName(row.Place, w.Want) {
+			continue
+		}
+		s := summary(row)
+		if !s.Standing(do.bench.Policy, day).Wearable() {
+			continue
+		}
+		if len(ready) == most {
+			more = true
+			break
+		}
+		ready = append(ready, s)
+	}
+	do.answer(do.speak.Ready(w.Want, ready, more))
+	return nil
+}
+
+// askHistory lists a suit's tests, newest first.
+func (do *doing) askHistory(w core.AskHistory) error {
+	file, err := do.findSuit(w.Suit)
+	if err != nil {
+		return err
+	}
+	entries, err := do.store.OfSuit(file.Suit.Tag)
+	if err != nil {
+		return err
+	}
+	do.answer(do.speak.History(file.Suit.Tag, do.tests(entries)))
+	return nil
+}
+
+// tests returns the tests in a suit's entries, newest first. Of a run, the
+// last verdict counts.
+func (do *doing) tests(entries []core.Entry) []commands.Tested {
+	var all []commands.Tested
+	of := make(map[core.RunID]int)
+	methods := make(map[core.RunID]core.Method)
+	for _, e := range entries {
+		switch f := e.Fact.(type) {
+		case core.PaperTest:
+			m, _ := do.bench.Method(f.Method)
+			all = append(all, commands.Tested{Day: f.Day, Method: m, Outcome: f.Outcome, Reason: f.Reason, Start: f.Start, End: f.End})
+		case core.Opened:
+			methods[e.Run] = f.Method
+		case core.Judged:
+			t := commands.Tested{
+				Day: do.bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,
+				Start: f.Verdict.Start.Written, End: f.Verdict.End.Written, Run: e.Run,
+			}
+			if i, again := of[e.Run]; again {
+				all[i] = t
+				continue
+			}
+			of[e.Run] = len(all)
+			all = append(all, t)
+		}
+	}
+	slices.SortStableFunc(all, func(a, b commands.Tested) int { return b.Day.Compare(a.Day) })
+	return all
 }
 
 func (do *doing) help(h commands.Help) {

@@ -20,7 +20,11 @@ type Event struct {
 	At    time.Time
 	Who   core.Person
 	Where Where
-	What  What
+	// Key is the Message.Key of the bot's post that this is about: the one that
+	// was tapped, or the first of the thread in which something was said. It is
+	// empty if there is none, or if the adapter does not know it.
+	Key  string
+	What What
 	// Mark is where the next catch-up of Where.Channel may begin once this
 	// event is handled. It is kept in the same transaction as what the event
 	// does, and handed back to the adapter at the next start.
@@ -124,9 +128,6 @@ type Chat interface {
 	Edit(ctx context.Context, id, text string) error
 	// Offer puts the numbers 1 to n under a post for people to tap.
 	Offer(ctx context.Context, id string, n int) error
-	// Person looks somebody up by user name, without the "@". The error is
-	// ErrNobody if there is no such person.
-	Person(ctx context.Context, name string) (core.Person, error)
 }
 
 // Message is a post to be made.
@@ -138,8 +139,8 @@ type Message struct {
 	// server's clock: an earlier try can have left the post there since then.
 	// Zero on a first try.
 	First time.Time
-	To   To
-	Text string
+	To    To
+	Text  string
 }
 
 // To addresses a message: a person directly, or else a channel (the crew
@@ -150,7 +151,7 @@ type To struct {
 	Root    string // id of the thread's first post
 }
 
-// ErrNobody is returned by Chat.Person for a name that nobody has.
+// ErrNobody is returned by Directory.Person for a name that nobody has.
 var ErrNobody = errors.New("nobody has that name")
 
 // A SendError is a failed delivery.

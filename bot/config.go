@@ -12,16 +12,21 @@ import (
 	"github.com/pelletier/go-toml/v2"
 
 	"benchbell/core"
+	"benchbell/scheduler"
 )
 
 // Config is what a station sets for itself. Every key has a default that
 // works; secrets come from the environment or from a file of their own.
 type Config struct {
-	Name    string
-	Data    string // path of the store
-	Chat    ChatConfig
-	Policy  core.Policy
-	Methods []core.Method // besides the built-in ones
+	Name   string
+	Data   string // path of the store
+	Chat   ChatConfig
+	Policy core.Policy
+	// Reminders says when to look for what is due, Officers who is told of
+	// what is overdue and whose word releases a suit, by user name.
+	Reminders Reminders
+	Officers  []string
+	Methods   []core.Method // besides the built-in ones
 }
 
 // ChatConfig says which chat server the bot serves, and which crew in it.
@@ -52,7 +57,18 @@ type configFile struct {
 		WarnBefore string `toml:"warn_before"`
 		DueSoon    string `toml:"due_soon"`
 		Interval   string `toml:"interval"`
+		ChaseUsed  string `toml:"chase_used"`
+		Release    bool   `toml:"release"`
 	} `toml:"policy"`
+	Reminders struct {
+		Digest    string `toml:"digest"`
+		Daily     string `toml:"daily"`
+		NilReturn bool   `toml:"nil_return"`
+		Quiet     string `toml:"quiet"`
+	} `toml:"reminders"`
+	Crew struct {
+		Officers []string `toml:"officers"`
+	} `toml:"crew"`
 	Methods []methodTable `toml:"method"`
 }
 
@@ -74,7 +90,22 @@ type methodTable struct {
 
 // DefaultConfig is the configuration of an empty file.
 func DefaultConfig() Config {
-	return Config{Name: "this station", Data: "benchbell.db", Policy: core.DefaultPolicy()}
+	cfg := Config{Name: "this station", Data: "benchbell.db", Policy: core.DefaultPolicy()}
+	cfg.setZone(time.UTC)
+	return cfg
+}
+
+// setZone moves the station, with its usual looks, to a time zone.
+func (c *Config) setZone(zone *time.Location) {
+	c.Policy.Zone = zone
+	for _, look := range []struct {
+		rule  *scheduler.Rule
+		usual string
+	}{{&c.Reminders.Digest, defaultDigest}, {&c.Reminders.Daily, defaultDaily}} {
+		if err := setRule(look.rule, "", look.usual, zone); err != nil {
+			panic(err) // they are constants
+		}
+	}
 }
 
 // LoadConfig reads a configuration file. A fault is named with the file, the
@@ -126,6 +157,19 @@ func parseConfig(text, dir string) (Config, error) {
 	fault("policy.warn_before", setDuration(&cfg.Policy.WarnBefore, f.Policy.WarnBefore))
 	fault("policy.due_soon", setPeriod(&cfg.Policy.DueSoon, f.Policy.DueSoon))
 	fault("policy.interval", setPeriod(&cfg.Policy.Interval, f.Policy.Interval))
+	fault("policy.chase_used", setDuration(&cfg.Policy.ChaseUsed, f.Policy.ChaseUsed))
+	cfg.Policy.Release = f.Policy.Release
+	cfg.Reminders.NilReturn = f.Reminders.NilReturn
+	fault("reminders.digest", setRule(&cfg.Reminders.Digest, f.Reminders.Digest, defaultDigest, cfg.Policy.Zone))
+	fault("reminders.daily", setRule(&cfg.Reminders.Daily, f.Reminders.Daily, defaultDaily, cfg.Policy.Zone))
+	if f.Reminders.Quiet != "" {
+		var err error
+		cfg.Reminders.QuietFrom, cfg.Reminders.QuietTo, err = parseQuiet(f.Reminders.Quiet)
+		fault("reminders.quiet", err)
+	}
+	for _, name := range f.Crew.Officers {
+		cfg.Officers = append(cfg.Officers, strings.TrimPrefix(name, "@"))
+	}
 	keys := make(map[string]bool)
 	for i, table := range f.Methods {
 		m, err := table.method()
@@ -172,6 +216,24 @@ func setDuration(to *time.Duration, s string) error {
 	}
 	*to = d
 	return nil
+}
+
+// The looks of a station that configured nothing: Mondays, and every day, at
+// seven.
+const (
+	defaultDigest = "0 7 * * 1"
+	defaultDaily  = "0 7 * * *"
+)
+
+func setRule(to *scheduler.Rule, s, usual string, zone *time.Location) error {
+	if s == "" {
+		s = usual
+	}
+	rule, err := scheduler.ParseRule(s, zone)
+	if err == nil {
+		*to = rule
+	}
+	return err
 }
 
 func setPeriod(to *core.Period, s string) error {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"time"
 
 	"benchbell/store"
@@ -19,12 +20,19 @@ type Courier struct {
 	log   *slog.Logger
 	kick  chan struct{}
 
+	waits     map[string]wait // by lane
 	lastFault string
+}
+
+// wait is a lane that waits after a fault before its next try.
+type wait struct {
+	until time.Time // by this machine's clock
+	pause time.Duration
 }
 
 // NewCourier returns a courier for the store's outbox.
 func NewCourier(st *store.Store, chat Chat, now func() time.Time, log *slog.Logger) *Courier {
-	return &Courier{store: st, chat: chat, now: now, log: log, kick: make(chan struct{}, 1)}
+	return &Courier{store: st, chat: chat, now: now, log: log, kick: make(chan struct{}, 1), waits: make(map[string]wait)}
 }
 
 // Kick tells the courier that there may be something to deliver.
@@ -41,32 +49,47 @@ const (
 	longestPause = 30 * time.Second
 )
 
-// Run delivers until ctx ends.
+// Run delivers until ctx ends. A store that cannot be written is tried again:
+// what is to be said is in it, and is said when it can be.
 func (c *Courier) Run(ctx context.Context) error {
-	pause := firstPause
+	var disk wait
 	for {
 		again, err := c.Flush(ctx)
-		if err != nil {
-			return err
+		switch {
+		case ctx.Err() != nil:
+			return ctx.Err()
+		case err != nil:
+			c.warn("what is to be said cannot be read or marked", err)
+			disk = disk.longer(0)
+			again = disk.pause
+		default:
+			disk = wait{}
 		}
-		if again == 0 {
-			pause = firstPause
-			select {
-			case <-ctx.Done():
-				return ctx.Err()
-			case <-c.kick:
-			}
-			continue
+		var due <-chan time.Time
+		if again > 0 {
+			due = time.After(again)
 		}
-		again = max(again, pause)
-		pause = min(2*pause, longestPause)
-		wait := time.NewTimer(again)
 		select {
 		case <-ctx.Done():
-			wait.Stop()
 			return ctx.Err()
-		case <-wait.C: // a kick does not shorten the pause that a fault asks for
+		case <-due:
+		case <-c.kick: // for the other lanes: those that wait go on waiting
 		}
+	}
+}
+
+// longer is the wait after one more fault, for atLeast if that is longer.
+func (w wait) longer(atLeast time.Duration) wait {
+	w.pause = min(max(2*w.pause, firstPause), longestPause)
+	w.until = time.Now().Add(max(w.pause, atLeast))
+	return w
+}
+
+// warn logs a fault that is not the one logged last.
+func (c *Courier) warn(text string, err error, more ...any) {
+	if fault := err.Error(); fault != c.lastFault {
+		c.log.Warn(text, append(more, "error", err)...)
+		c.lastFault = fault
 	}
 }
 
@@ -77,38 +100,52 @@ func (c *Courier) Flush(ctx context.Context) (again time.Duration, err error) {
 	if err != nil {
 		return 0, fmt.Errorf("reading the outbox: %w", err)
 	}
-	blocked := make(map[string]bool)
+	blocked := make(map[string]bool) // of every lane that has something pending
 	for _, o := range pending {
 		lane := lane(o)
-		if blocked[lane] {
+		if blocked[lane] || c.waits[lane].until.After(time.Now()) {
+			blocked[lane] = true // also if its wait ends before this loop does
 			continue
 		}
-		err := c.deliver(ctx, o)
-		if err == nil {
-			continue
+		fault, err := c.try(ctx, o)
+		if err != nil {
+			return 0, err
 		}
-		if ctx.Err() != nil {
-			return 0, ctx.Err()
+		if blocked[lane] = fault != nil; blocked[lane] {
+			c.waits[lane] = c.waits[lane].longer(fault.After)
+		} else {
+			delete(c.waits, lane)
 		}
-		sendErr, ok := errors.AsType[*SendError](err)
-		if !ok {
-			return 0, err // the store's
+	}
+	maps.DeleteFunc(c.waits, func(lane string, _ wait) bool { return !blocked[lane] })
+	for _, w := range c.waits {
+		if left := max(time.Until(w.until), time.Millisecond); again == 0 || left < again {
+			again = left
 		}
-		if !sendErr.Retry {
-			c.log.Error("a message cannot be delivered and is put aside", "key", o.Key, "target", o.Target, "error", err)
-			if err := c.store.Park(o.Seq, err.Error()); err != nil {
-				return 0, err
-			}
-			continue
-		}
-		if fault := err.Error(); fault != c.lastFault {
-			c.log.Warn("a message is not delivered yet", "key", o.Key, "error", err)
-			c.lastFault = fault
-		}
-		blocked[lane] = true
-		again = max(again, sendErr.After, time.Millisecond)
 	}
 	return again, nil
+}
+
+// try delivers one message, or parks it if it never can be. The fault is one
+// after which it can be tried again; the error is ctx's, or the store's.
+func (c *Courier) try(ctx context.Context, o store.Out) (fault *SendError, err error) {
+	err = c.deliver(ctx, o)
+	if err == nil {
+		return nil, nil
+	}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	fault, ok := errors.AsType[*SendError](err)
+	if !ok {
+		return nil, err
+	}
+	if fault.Retry {
+		c.warn("a message is not delivered yet", err, "key", o.Key)
+		return fault, nil
+	}
+	c.log.Error("a message cannot be delivered and is put aside", "key", o.Key, "target", o.Target, "error", err)
+	return nil, c.store.Park(o.Seq, err.Error())
 }
 
 // lane is what must stay in order: a thread, or the posts to one place.
@@ -179,11 +216,14 @@ func (c *Courier) deliver(ctx context.Context, o store.Out) error {
 	if err != nil {
 		return err
 	}
-	if o.Offer > 0 {
-		if err := c.chat.Offer(ctx, id, o.Offer); err != nil {
-			// The numbers can be typed as well: not worth holding up the rest.
-			c.log.Warn("numbers could not be put under a list", "key", o.Key, "error", err)
-		}
+	// Marked before the numbers are put under it, one by one: the first of them
+	// can be tapped while the last is not there yet.
+	if err := c.store.Delivered(o.Seq, id); err != nil || o.Offer == 0 {
+		return err
 	}
-	return c.store.Delivered(o.Seq, id)
+	if err := c.chat.Offer(ctx, id, o.Offer); err != nil {
+		// The numbers can be typed as well: not worth holding up the rest.
+		c.log.Warn("numbers could not be put under a list", "key", o.Key, "error", err)
+	}
+	return nil
 }

@@ -1,11 +1,11 @@
 package bot
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"log/slog"
-	"maps"
 	"slices"
 	"time"
 
@@ -14,26 +14,41 @@ import (
 	"benchbell/store"
 )
 
+// Directory is what the engine looks up outside while it decides.
+type Directory interface {
+	// Person looks somebody up by user name, without the "@". The error is
+	// ErrNobody if there is no such person.
+	Person(ctx context.Context, name string) (core.Person, error)
+	// File returns what is attached to a post.
+	File(ctx context.Context, id string) ([]byte, error)
+}
+
 // Engine handles events one at a time. Whoever calls it owns the state: none
 // of its methods may run at the same time as another.
 type Engine struct {
-	store  *store.Store
-	speak  commands.Speaker
-	person func(ctx context.Context, name string) (core.Person, error)
-	log    *slog.Logger
+	store *store.Store
+	speak commands.Speaker
+	world Directory
+	log   *slog.Logger
+
+	reminders    Reminders
+	officerNames []string
 
 	bench core.Bench
 	files map[string]core.File // of suits with an open run, by tag
 	shown map[string]string    // text on screen, by key of its post
 	wakes map[core.RunID]time.Time
+	// When the next look for what is due is, and when the last was; zero
+	// before the first.
+	look, looked time.Time
 }
 
 // NewEngine takes up where the store was left. The methods are those of the
-// configuration besides the built-in ones; name is the bot's own user name;
-// person looks people up as Chat.Person does.
-func NewEngine(st *store.Store, cfg Config, name string, person func(context.Context, string) (core.Person, error), log *slog.Logger) (*Engine, error) {
+// configuration besides the built-in ones; name is the bot's own user name.
+func NewEngine(st *store.Store, cfg Config, name string, world Directory, log *slog.Logger) (*Engine, error) {
 	e := &Engine{
-		store: st, person: person, log: log,
+		store: st, world: world, log: log,
+		reminders: cfg.Reminders, officerNames: cfg.Officers,
 		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name},
 		bench: core.Bench{
 			Methods:    cfg.methods(),
@@ -61,6 +76,21 @@ func (e *Engine) load() error {
 	}
 	if e.bench.LastUsed, err = e.store.LastUsed(); err != nil {
 		return err
+	}
+	if err := e.refit(); err != nil {
+		return err
+	}
+	wakes, err := e.store.Wakes()
+	if err != nil {
+		return err
+	}
+	for _, w := range wakes {
+		switch w.Key {
+		case wakeLook:
+			e.look = w.Due
+		case wakeLooked:
+			e.looked = w.Due
+		}
 	}
 	open, err := e.store.OpenRuns()
 	if err != nil {
@@ -97,7 +127,7 @@ func (e *Engine) keep(run core.Run) {
 
 // NextWake returns when the engine must be woken, zero if nothing is to come.
 func (e *Engine) NextWake() time.Time {
-	var next time.Time
+	next := e.look
 	for _, due := range e.wakes {
 		if next.IsZero() || due.Before(next) {
 			next = due
@@ -106,18 +136,27 @@ func (e *Engine) NextWake() time.Time {
 	return next
 }
 
-// Wake rings what is due at now, by the chat server's clock.
+// Wake rings what is due at now, by the chat server's clock, soonest first.
 func (e *Engine) Wake(ctx context.Context, now time.Time) error {
-	for id, due := range maps.Clone(e.wakes) {
-		if due.After(now) {
-			continue
+	due := make([]core.RunID, 0, len(e.wakes))
+	for id, at := range e.wakes {
+		if !at.After(now) {
+			due = append(due, id)
 		}
-		ev := Event{ID: fmt.Sprintf("wake/%s/%d/%d", id, due.UnixNano(), now.UnixNano()), At: now, What: Woke{Key: id.String()}}
+	}
+	slices.SortFunc(due, func(a, b core.RunID) int {
+		return cmp.Or(e.wakes[a].Compare(e.wakes[b]), cmp.Compare(a, b))
+	})
+	for _, id := range due {
+		ev := Event{ID: fmt.Sprintf("wake/%s/%d/%d", id, e.wakes[id].UnixNano(), now.UnixNano()), At: now, What: Woke{Key: id.String()}}
 		if err := e.Handle(ctx, ev); err != nil {
 			return err
 		}
 	}
-	return nil
+	if e.look.After(now) {
+		return nil
+	}
+	return e.Handle(ctx, Event{ID: fmt.Sprintf("wake/%s/%d", wakeLook, now.UnixNano()), At: now, What: Woke{Key: wakeLook}})
 }
 
 // Handle does what an event asks for, in one transaction, or nothing of it.
@@ -130,10 +169,10 @@ func (e *Engine) Handle(ctx context.Context, ev Event) error {
 	if seen {
 		return nil
 	}
-	do := &doing{Engine: e, ctx: ctx, ev: ev}
+	do := &doing{Engine: e, ctx: ctx, ev: ev, changed: make(map[string]core.File)}
 	do.place()
 	if err := do.dispatch(); err != nil {
-		text, ok := e.speak.Refuse(err, do.in)
+		text, ok := e.refuse(err, do.in)
 		if !ok {
 			return fmt.Errorf("event %s: %w", ev.ID, err)
 		}
@@ -159,8 +198,11 @@ type doing struct {
 	hasRun  bool
 	entries []core.Entry
 	out     []store.Out
-	after   core.Run // the run once the entries are applied
-	file    core.File
+	after   core.Run             // the run once the entries are applied
+	changed map[string]core.File // suits that the entries are about, by tag
+
+	given              []string // notices given
+	nextLook, lastLook time.Time
 }
 
 // place finds out where something was said: in a run's thread, or in talk with
@@ -179,7 +221,7 @@ func (do *doing) place() {
 	do.text, _ = commands.WithoutMention(text, do.speak.Bot)
 	do.heard = mentioned || do.ev.Where.Direct
 	if root := do.ev.Where.Root; root != "" {
-		if key, ok, err := do.store.PostKey(root); err == nil && ok {
+		if key, ok, err := do.keyOf(root); err == nil && ok {
 			if id, ok := runOfKey(key); ok {
 				do.takeRun(id)
 			}
@@ -188,6 +230,16 @@ func (do *doing) place() {
 	if do.hasRun {
 		do.in, do.heard = commands.Thread, true
 	}
+}
+
+// keyOf returns the key of the bot's post that the event is about. Who is quick
+// taps a post, or replies to it, before the answer to the call that made it has
+// come and the outbox knows that it is delivered: the event itself knows then.
+func (do *doing) keyOf(post string) (key string, ok bool, err error) {
+	if do.ev.Key != "" {
+		return do.ev.Key, true, nil
+	}
+	return do.store.PostKey(post)
 }
 
 // takeRun makes a run the one that the event is about, open or closed.
@@ -274,12 +326,24 @@ func (do *doing) want(want any) error {
 		}
 		do.answer(do.speak.Where(do.run, do.ev.At))
 		return nil
+	case core.AskReady:
+		return do.askReady(w)
+	case core.AskDue:
+		return do.askDue(w)
+	case core.AskHistory:
+		return do.askHistory(w)
+	case core.Release:
+		return do.release(w)
+	case core.Enter:
+		return do.enter(w)
+	case core.ImportFiles:
+		return do.importFiles()
 	case core.Open:
 		return do.open(w)
 	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.Withdraw, core.Retire:
 		return do.aboutSuit(want.(core.Intent))
 	case core.HandOver:
-		to, err := do.person(do.ctx, w.To.Name)
+		to, err := do.world.Person(do.ctx, w.To.Name)
 		if errors.Is(err, ErrNobody) {
 			return &core.Refusal{Why: core.UnknownPerson, Person: w.To}
 		}
@@ -350,7 +414,7 @@ func (do *doing) didAnything(post string, want any) (bool, error) {
 		entries = of
 	}
 	if intent, ok := want.(core.Intent); ok {
-		if typed, fact := core.SuitFact(intent, do.ev.At); fact != nil {
+		if typed, fact, _ := core.SuitFact(intent, do.ev.At, do.bench.Policy.Zone); fact != nil {
 			tag, _, err := do.store.SuitTag(typed)
 			if err != nil {
 				return false, err
@@ -367,7 +431,7 @@ func (do *doing) didAnything(post string, want any) (bool, error) {
 
 // tapped handles a tap on a number under a list.
 func (do *doing) tapped(w Tapped) error {
-	key, ok, err := do.store.PostKey(w.Post)
+	key, ok, err := do.keyOf(w.Post)
 	if err != nil || !ok {
 		return err
 	}
@@ -403,7 +467,7 @@ func (do *doing) tickedBy(who core.Person, n int) bool {
 
 // tapsNow makes up for taps missed.
 func (do *doing) tapsNow(w TapsNow) error {
-	key, ok, err := do.store.PostKey(w.Post)
+	key, ok, err := do.keyOf(w.Post)
 	if err != nil || !ok {
 		return err
 	}
@@ -447,6 +511,9 @@ func (do *doing) tapsNow(w TapsNow) error {
 
 // woke rings a run's bells.
 func (do *doing) woke(w Woke) error {
+	if w.Key == wakeLook {
+		return do.lookForDue()
+	}
 	id, ok := parseRunID(w.Key)
 	if !ok {
 		return fmt.Errorf("wake time of nothing: %q", w.Key)
@@ -486,7 +553,10 @@ func (do *doing) open(w core.Open) error {
 
 // aboutSuit records something about a suit outside a run.
 func (do *doing) aboutSuit(want core.Intent) error {
-	typed, fact := core.SuitFact(want, do.ev.At)
+	typed, fact, err := core.SuitFact(want, do.ev.At, do.bench.Policy.Zone)
+	if err != nil {
+		return err
+	}
 	file, err := do.findSuit(typed)
 	if err != nil {
 		return err
@@ -494,9 +564,16 @@ func (do *doing) aboutSuit(want core.Intent) error {
 	if file.Retired {
 		return &core.Refusal{Why: core.SuitRetired, Suit: file.Suit.Tag}
 	}
-	entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.ev.ID, Suit: file.Suit.Tag, Fact: fact}
-	do.entries = append(do.entries, entry)
-	do.file = file.Apply(entry)
-	do.answer(do.speak.Suit(file.Suit.Tag, do.file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)), do.ev.At))
+	do.enterSuitFact(file, fact)
 	return nil
+}
+
+// enterSuitFact enters a fact of a suit's life outside a run, and answers with
+// what the suit may be used for now.
+func (do *doing) enterSuitFact(file core.File, fact core.Fact) {
+	entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.cause(), Suit: file.Suit.Tag, Fact: fact}
+	do.entries = append(do.entries, entry)
+	file = file.Apply(entry)
+	do.changed[file.Suit.Tag] = file
+	do.answer(do.speak.Suit(file.Suit.Tag, file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)), do.ev.At))
 }

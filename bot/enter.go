@@ -16,28 +16,10 @@ func (c Config) methods() []core.Method { return append(core.BuiltIn(), c.Method
 
 // Import takes files into the register, whole or not at all.
 func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Register, error) {
-	known := Known{Today: core.DateAt(now, cfg.Policy.Zone), Methods: cfg.methods()}
-	had := make(map[PastTest]bool)
-	for row, err := range st.Rows() {
-		if err != nil {
-			return Register{}, err
-		}
-		entries, err := st.OfSuit(row.Tag)
-		if err != nil {
-			return Register{}, err
-		}
-		known.Suits = append(known.Suits, fold(entries).Suit)
-		for _, e := range entries {
-			if test, ok := e.Fact.(core.PaperTest); ok {
-				had[PastTest{Suit: e.Suit, Test: test}] = true
-			}
-		}
-	}
-	gauges, err := st.Manometers()
+	known, had, err := knownOf(st, cfg.methods(), core.DateAt(now, cfg.Policy.Zone))
 	if err != nil {
 		return Register{}, err
 	}
-	known.Manometers = gauges
 	reg, err := ReadRegisterFiles(paths, known)
 	if err != nil {
 		return Register{}, err
@@ -91,4 +73,37 @@ func Enter(st *store.Store, p core.Policy, event string, at time.Time, entries [
 		batch.Rows = append(batch.Rows, row(p, files[tag]))
 	}
 	return st.Commit(batch)
+}
+
+// policyMark says by which policy the suits' rows are made.
+func policyMark(p core.Policy) string {
+	return fmt.Sprintf("interval %s, zone %s, release %t", p.Interval, p.Zone, p.Release)
+}
+
+// refit makes all rows anew if they were made by another policy than today's.
+func (e *Engine) refit() error {
+	mark := policyMark(e.bench.Policy)
+	if made, err := e.store.RowsMadeWith(); err != nil || made == mark {
+		return err
+	}
+	const most = 500
+	batch := &store.Batch{}
+	for old, err := range e.store.Rows() {
+		if err != nil {
+			return err
+		}
+		file, err := e.file(old.Tag)
+		if err != nil {
+			return err
+		}
+		batch.Rows = append(batch.Rows, row(e.bench.Policy, file))
+		if len(batch.Rows) == most {
+			if err := e.store.Commit(batch); err != nil {
+				return err
+			}
+			batch.Rows = nil
+		}
+	}
+	batch.RowsMadeWith = mark
+	return e.store.Commit(batch)
 }

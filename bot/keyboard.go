@@ -42,7 +42,7 @@ func (r *Rehearsal) Keyboard(ctx context.Context, in io.Reader, speed float64) e
 			return from.Add(time.Duration(float64(time.Since(began)) * speed))
 		}
 		wake := time.NewTimer(time.Hour)
-		if next := r.engine.NextWake(); !next.IsZero() {
+		if next := r.engine.NextWake(); !next.IsZero() && !r.down {
 			wake.Reset(time.Duration(float64(next.Sub(from)) / speed))
 		}
 		select {
@@ -93,8 +93,9 @@ func (r *Rehearsal) typed(ctx context.Context, line string) error {
 func DemoConfig() Config {
 	cfg := DefaultConfig()
 	cfg.Name = "Harrow Point (invented)"
+	cfg.Officers = []string{"duty.officer"}
 	if zone, err := time.LoadLocation("Europe/London"); err == nil {
-		cfg.Policy.Zone = zone
+		cfg.setZone(zone)
 	}
 	return cfg
 }

@@ -2,6 +2,8 @@ package bot
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -37,15 +39,9 @@ func (do *doing) record(facts []core.Fact) error {
 	if len(facts) == 0 {
 		return nil
 	}
-	file, ok := do.files[do.run.Suit.Tag]
-	if !ok {
-		var err error
-		if file, err = do.Engine.file(do.run.Suit.Tag); err != nil {
-			return err
-		}
-	}
-	if do.file.Suit.Tag != "" {
-		file = do.file
+	file, err := do.fileNow(do.run.Suit.Tag)
+	if err != nil {
+		return err
 	}
 	before := do.after
 	for _, fact := range facts {
@@ -54,7 +50,7 @@ func (do *doing) record(facts []core.Fact) error {
 		do.after = do.after.Apply(entry)
 		file = file.Apply(entry)
 	}
-	do.file = file
+	do.changed[do.run.Suit.Tag] = file
 	step := commands.Step{
 		Before: before, After: do.after, Facts: facts, At: do.ev.At, By: do.ev.Who,
 		Standing: file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)),
@@ -63,6 +59,17 @@ func (do *doing) record(facts []core.Fact) error {
 		do.say(m)
 	}
 	return nil
+}
+
+// fileNow returns a suit's file with what this event has entered so far.
+func (do *doing) fileNow(tag string) (core.File, error) {
+	if file, ok := do.changed[tag]; ok {
+		return file, nil
+	}
+	if file, ok := do.files[tag]; ok {
+		return file, nil
+	}
+	return do.Engine.file(tag)
 }
 
 // cause is the id that an entry names as what brought it: the post, so that
@@ -135,7 +142,9 @@ func (do *doing) answer(text string) {
 
 // reset forgets what was gathered, before a refusal is said instead.
 func (do *doing) reset() {
-	do.entries, do.out, do.after, do.file = nil, nil, do.run, core.File{}
+	do.entries, do.out, do.after = nil, nil, do.run
+	clear(do.changed)
+	do.given, do.nextLook, do.lastLook = nil, time.Time{}, time.Time{}
 }
 
 // commit makes it so: one transaction, then the state in memory.
@@ -144,11 +153,11 @@ func (do *doing) commit() error {
 		Event: do.ev.ID, At: do.ev.At, Entries: do.entries, Out: do.out,
 		Channel: do.ev.Where.Channel, Mark: store.Mark(do.ev.Mark),
 	}
-	if len(do.entries)+len(do.out) == 0 {
+	if len(do.entries)+len(do.out)+len(do.given) == 0 {
 		batch.Event = "" // nothing came of it, nor would a second time
 	}
-	if do.file.Suit.Tag != "" {
-		batch.Rows = []store.SuitRow{row(do.bench.Policy, do.file)}
+	for _, tag := range slices.Sorted(maps.Keys(do.changed)) {
+		batch.Rows = append(batch.Rows, row(do.bench.Policy, do.changed[tag]))
 	}
 	runChanged := do.hasRun && len(do.entries) > 0
 	if runChanged {
@@ -158,8 +167,15 @@ func (do *doing) commit() error {
 		}
 		batch.Wakes = map[string]time.Time{do.after.ID.String(): next.Due}
 	}
+	batch.Notices = do.given
+	if !do.nextLook.IsZero() {
+		batch.Wakes = map[string]time.Time{wakeLook: do.nextLook, wakeLooked: do.lastLook}
+	}
 	if err := do.store.Commit(batch); err != nil {
 		return err
+	}
+	if !do.nextLook.IsZero() {
+		do.look, do.looked = do.nextLook, do.lastLook
 	}
 	for _, o := range do.out {
 		switch {
@@ -175,13 +191,18 @@ func (do *doing) commit() error {
 			do.bench.LastUsed[entry.By.Name] = f.Manometer.ID
 		case core.ManometerChosen:
 			do.bench.LastUsed[entry.By.Name] = f.Manometer.ID
+		case core.ManometerRegistered:
+			do.bench.Manometers[f.Manometer.ID] = f.Manometer
 		}
 	}
 	if runChanged {
-		do.files[do.after.Suit.Tag] = do.file
+		do.files[do.after.Suit.Tag] = do.changed[do.after.Suit.Tag]
 		do.keep(do.after)
-	} else if _, open := do.files[do.file.Suit.Tag]; open {
-		do.files[do.file.Suit.Tag] = do.file
+	}
+	for tag, file := range do.changed {
+		if _, open := do.files[tag]; open {
+			do.files[tag] = file
+		}
 	}
 	return nil
 }

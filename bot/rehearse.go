@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -18,6 +20,8 @@ import (
 // Rehearsal plays a station in virtual time: the same engine and store as a
 // real one, with a chat server that is only printed.
 type Rehearsal struct {
+	Folder string // where the files of "attach" lie
+
 	cfg    Config
 	path   string // of the store
 	stage  *stage
@@ -28,7 +32,8 @@ type Rehearsal struct {
 
 	begun  bool // something was said: the clock can only go forward now
 	down   bool
-	missed []Event // what was posted while it was down
+	with   map[string][]File // attached to a person's next post
+	missed []Event           // what was posted while it was down
 	taps   int
 	in     map[string]core.RunID // the run each person is in
 	fails  []error
@@ -44,6 +49,7 @@ func NewRehearsal(path string, cfg Config, register []core.Entry, start time.Tim
 		cfg: cfg, path: path, log: log,
 		stage: newStage(out, cfg.Policy.Zone, People...),
 		in:    make(map[string]core.RunID),
+		with:  make(map[string][]File),
 	}
 	r.stage.now = start
 	if err := r.open(); err != nil {
@@ -68,7 +74,7 @@ func (r *Rehearsal) open() (err error) {
 	if r.store, err = store.OpenThrowaway(r.path); err != nil {
 		return err
 	}
-	r.engine, err = NewEngine(r.store, r.cfg, stageBot, r.stage.Person, r.log)
+	r.engine, err = NewEngine(r.store, r.cfg, stageBot, r.stage, r.log)
 	r.mail = NewCourier(r.store, r.stage, func() time.Time { return r.stage.now }, r.log)
 	return err
 }
@@ -135,6 +141,8 @@ func (r *Rehearsal) step(ctx context.Context, s step) error {
 	}
 	r.stage.said = nil
 	switch do := s.do.(type) {
+	case stepAttach:
+		return r.attach(do)
 	case stepPost:
 		return r.post(ctx, do)
 	case stepEdit:
@@ -244,7 +252,26 @@ func (r *Rehearsal) post(ctx context.Context, do stepPost) error {
 	}
 	p := &stagePost{by: do.who, where: where, text: do.words}
 	r.stage.add(p)
-	return r.handle(ctx, Event{ID: p.id, Who: person(do.who), Where: where, What: Said{Post: p.id, Text: do.words, Mentioned: mentioned}})
+	said := Said{Post: p.id, Text: do.words, Mentioned: mentioned, Files: r.with[do.who]}
+	for _, f := range said.Files {
+		fmt.Fprintf(r.stage.out, "    [%s attached]\n", f.Name)
+	}
+	delete(r.with, do.who)
+	return r.handle(ctx, Event{ID: p.id, Who: person(do.who), Where: where, What: said})
+}
+
+// attach keeps a file for somebody's next post.
+func (r *Rehearsal) attach(do stepAttach) error {
+	path := do.path
+	if !filepath.IsAbs(path) {
+		path = filepath.Join(r.Folder, path)
+	}
+	info, err := os.Stat(path)
+	if err != nil {
+		return err
+	}
+	r.with[do.who] = append(r.with[do.who], File{ID: path, Name: filepath.Base(path), Size: info.Size()})
+	return nil
 }
 
 // runOf returns the run that a person is in: of those they test, the open one

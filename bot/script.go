@@ -18,6 +18,8 @@ import (
 //	                                      of the run that person is in
 //	bench.tester ~R-0002: 16.5            a post in that run's thread
 //	duty.officer dm: HP-07                a direct message
+//	attach duty.officer suits.csv         a file, beside the script, that goes
+//	                                      with that person's next post
 //	tap bench.tester 3                    a tap on a number of the latest list
 //	untap bench.tester 3                  the tap taken back
 //	edit bench.tester: 13.9               that person's last post, edited
@@ -45,8 +47,9 @@ type (
 		direct bool
 		words  string
 	}
-	stepEdit struct{ who, words string }
-	stepTap  struct {
+	stepEdit   struct{ who, words string }
+	stepAttach struct{ who, path string }
+	stepTap    struct {
 		who string
 		n   int
 		on  bool
@@ -63,9 +66,10 @@ type (
 )
 
 var (
-	sayForm  = regexp.MustCompile(`^([A-Za-z][A-Za-z0-9._-]*)(?: +(~\S+|dm))? *: *(.*)$`)
-	tapForm  = regexp.MustCompile(`^(tap|untap) +([A-Za-z][A-Za-z0-9._-]*) +(\d{1,2})$`)
-	editForm = regexp.MustCompile(`^edit +([A-Za-z][A-Za-z0-9._-]*) *: *(.*)$`)
+	sayForm    = regexp.MustCompile(`^([A-Za-z][A-Za-z0-9._-]*)(?: +(~\S+|dm))? *: *(.*)$`)
+	tapForm    = regexp.MustCompile(`^(tap|untap) +([A-Za-z][A-Za-z0-9._-]*) +(\d{1,2})$`)
+	attachForm = regexp.MustCompile(`^attach +([A-Za-z][A-Za-z0-9._-]*) +(\S+)$`)
+	editForm   = regexp.MustCompile(`^edit +([A-Za-z][A-Za-z0-9._-]*) *: *(.*)$`)
 )
 
 // parseScript reads a script. Every line that is none of those above is an
@@ -117,6 +121,9 @@ func parseStep(line string) (any, error) {
 		fmt.Sscan(m[3], &n)
 		return stepTap{who: m[2], n: n, on: m[1] == "tap"}, nil
 	}
+	if m := attachForm.FindStringSubmatch(line); m != nil {
+		return stepAttach{who: m[1], path: m[2]}, nil
+	}
 	if m := editForm.FindStringSubmatch(line); m != nil {
 		return stepEdit{who: m[1], words: m[2]}, nil
 	}
@@ -141,6 +148,9 @@ func parseStep(line string) (any, error) {
 // parseSpan reads "6m", "90s", "1h30m", "2d", "3w".
 func parseSpan(s string) (time.Duration, error) {
 	wrong := fmt.Errorf("%q is not a length of time: write it like +6m, +90s, +1h30m or +2d", s)
+	if s == "" {
+		return 0, wrong
+	}
 	var days time.Duration
 	for _, unit := range []struct {
 		letter string
@@ -148,7 +158,7 @@ func parseSpan(s string) (time.Duration, error) {
 	}{{"w", 7 * 24 * time.Hour}, {"d", 24 * time.Hour}} {
 		if n, rest, ok := strings.Cut(s, unit.letter); ok {
 			var count int
-			if _, err := fmt.Sscanf(n+"\n", "%d\n", &count); err != nil || count < 0 || count > 100000 {
+			if _, err := fmt.Sscanf(n+"\n", "%d\n", &count); err != nil || count < 0 || count > 5000 {
 				return 0, wrong
 			}
 			days += time.Duration(count) * unit.length
@@ -159,7 +169,7 @@ func parseSpan(s string) (time.Duration, error) {
 		return days, nil
 	}
 	d, err := time.ParseDuration(s)
-	if err != nil || d < 0 {
+	if err != nil || d < 0 || days+d < 0 {
 		return 0, wrong
 	}
 	return days + d, nil

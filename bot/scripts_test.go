@@ -43,6 +43,7 @@ func play(t *testing.T, script string, cfg Config) (string, error) {
 		}
 		r.Close()
 	})
+	r.Folder = "../testdata/scripts"
 	err = r.Play(t.Context(), script)
 	return out.String(), err
 }
@@ -116,7 +117,7 @@ func firstDifference(want, got string) string {
 }
 
 // widest is how long a line may be that the bot posts: three lines of a phone.
-const widest = 110
+const widest = 120
 
 // checkLayout holds every line to what a phone can show.
 func checkLayout(t *testing.T, printed string) {

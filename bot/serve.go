@@ -15,6 +15,7 @@ import (
 // Server is what Serve needs of a chat server: a Chat that also listens.
 type Server interface {
 	Chat
+	Directory
 	// Run hands every event to sink, one after another, from its first
 	// catch-up on until ctx ends. An event that sink returns an error for is
 	// brought again.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"slices"
 	"strings"
 	"time"
@@ -132,13 +133,16 @@ func (s *stage) Offer(_ context.Context, id string, n int) error {
 	return nil
 }
 
-// Person implements Chat.
+// Person implements Directory.
 func (s *stage) Person(_ context.Context, name string) (core.Person, error) {
 	if !s.people[name] {
 		return core.Person{}, ErrNobody
 	}
 	return core.Person{ID: name, Name: name}, nil
 }
+
+// File implements Directory: the id of an attached file is its path.
+func (s *stage) File(_ context.Context, id string) ([]byte, error) { return os.ReadFile(id) }
 
 // latestList returns the newest post with numbers under it, in a run's thread
 // if root is set.

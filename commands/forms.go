@@ -148,8 +148,11 @@ func init() {
 			false,
 		},
 		{
-			[]string{"used"}, anywhere, "used HP-07 [note]", "worn: barred until tested", "used HP-07",
-			aboutSuit(func(tag, text string) any { return core.NoteUsed{Suit: tag, Note: text} }, ""),
+			[]string{"used"}, anywhere, "used HP-07 [when] [note]", "worn: barred until tested", "used HP-07 yesterday",
+			aboutSuit(func(tag, text string) any {
+				when, note := splitMoment(text)
+				return core.NoteUsed{Suit: tag, When: when, Note: note}
+			}, ""),
 			true,
 		},
 		{
@@ -171,6 +174,47 @@ func init() {
 			[]string{"retire"}, anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
 			aboutSuit(func(tag, text string) any { return core.Retire{Suit: tag, Why: text} }, "why"),
 			true,
+		},
+		{
+			[]string{"release"}, anywhere, "release HP-07", "an officer's word: it may be worn", "release HP-07",
+			func(rest string) (any, error) {
+				tag, err := oneWord(rest, "which suit?")
+				return core.Release{Suit: tag}, err
+			},
+			false,
+		},
+		{
+			[]string{"ready"}, anywhere, "ready [size or place]", "the suits that can go out now", "ready L",
+			func(rest string) (any, error) { return core.AskReady{Want: rest}, nil },
+			false,
+		},
+		{
+			[]string{"due"}, anywhere, "due [30d]", "what falls due, overdue first", "due 30d",
+			parseDue,
+			false,
+		},
+		{
+			[]string{"history"}, anywhere, "history HP-07", "its tests, newest first", "history HP-07",
+			func(rest string) (any, error) {
+				tag, err := oneWord(rest, "which suit?")
+				return core.AskHistory{Suit: tag}, err
+			},
+			false,
+		},
+		{
+			[]string{"suit"}, anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
+			parseEnter(false),
+			true,
+		},
+		{
+			[]string{"manometer"}, anywhere, "manometer add M-5 column=value … · manometer change …", "the register", "manometer change M-1 calibrated_until=2027-03-31",
+			parseEnter(true),
+			true,
+		},
+		{
+			[]string{"import"}, anywhere, "import, with CSV files attached", "take them into the register", "import",
+			bare(core.ImportFiles{}),
+			false,
 		},
 		{
 			[]string{"help", "?"}, anywhere, "help [word]", "what can be said here", "help test",
@@ -316,4 +360,74 @@ func parseTest(rest string) (any, error) {
 		return nil, errors.New("which suit?")
 	}
 	return want, nil
+}
+
+// splitMoment takes "yesterday", "today 14:30", "14:30" or "2026-03-01 14:30"
+// off the beginning of a text.
+func splitMoment(text string) (when, rest string) {
+	first, after, _ := strings.Cut(text, " ")
+	lower := strings.ToLower(first)
+	switch {
+	case clockOfDay.MatchString(first):
+		return first, after
+	case lower == "today" || lower == "yesterday" || lower == "tomorrow" || dayForm.MatchString(first):
+		when = lower
+	default:
+		return "", text
+	}
+	if second, last, _ := strings.Cut(after, " "); clockOfDay.MatchString(second) {
+		return when + " " + second, last
+	}
+	return when, after
+}
+
+var (
+	clockOfDay = regexp.MustCompile(`^([01]\d|2[0-3]):[0-5]\d$`)
+	dayForm    = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
+	spanForm   = regexp.MustCompile(`^(\d{1,4}) ?(d|days?|w|weeks?|m|months?|y|years?)$`)
+)
+
+// parseDue reads "30d", "6 weeks", "3m", "1y", or a period as ISO 8601 has it.
+func parseDue(rest string) (any, error) {
+	if rest == "" {
+		return core.AskDue{}, nil
+	}
+	if m := spanForm.FindStringSubmatch(strings.ToLower(rest)); m != nil {
+		rest = "P" + m[1] + strings.ToUpper(m[2][:1])
+	}
+	p, err := core.ParsePeriod(rest)
+	if err != nil {
+		return nil, errors.New("within what time?")
+	}
+	return core.AskDue{Within: p}, nil
+}
+
+var fieldForm = regexp.MustCompile(`^([\pL_]+)=("[^"]*"|\S*)(?: |$)`)
+
+// parseEnter reads "add HP-25 place=\"Station 1\" size=L".
+func parseEnter(manometer bool) func(string) (any, error) {
+	return func(rest string) (any, error) {
+		verb, rest, _ := strings.Cut(rest, " ")
+		want := core.Enter{Manometer: manometer}
+		switch strings.ToLower(verb) {
+		case "add":
+		case "change":
+			want.Change = true
+		default:
+			return nil, errors.New("add or change?")
+		}
+		want.Name, rest, _ = strings.Cut(rest, " ")
+		if want.Name == "" || strings.ContainsAny(want.Name, "=\"") {
+			return nil, errors.New("which one?")
+		}
+		for rest = strings.TrimSpace(rest); rest != ""; rest = strings.TrimSpace(rest) {
+			m := fieldForm.FindStringSubmatch(rest)
+			if m == nil {
+				return nil, errors.New("write column=value, with quotes around blanks")
+			}
+			want.Fields = append(want.Fields, core.Field{Column: strings.ToLower(m[1]), Value: strings.Trim(m[2], "\"")})
+			rest = rest[len(m[0]):]
+		}
+		return want, nil
+	}
 }

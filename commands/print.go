@@ -59,7 +59,7 @@ func Print(want any) string {
 	case core.AskSuit:
 		return "status " + w.Suit
 	case core.NoteUsed:
-		return strings.TrimSpace("used " + w.Suit + " " + w.Note)
+		return strings.Join(strings.Fields("used "+w.Suit+" "+w.When+" "+w.Note), " ")
 	case core.NoteFound:
 		return "found " + w.Suit + " " + w.What
 	case core.NoteRepaired:
@@ -68,6 +68,21 @@ func Print(want any) string {
 		return "withdraw " + w.Suit + " " + w.Why
 	case core.Retire:
 		return "retire " + w.Suit + " " + w.Why
+	case core.Release:
+		return "release " + w.Suit
+	case core.AskReady:
+		return strings.TrimSpace("ready " + w.Want)
+	case core.AskDue:
+		if w.Within.IsZero() {
+			return "due"
+		}
+		return "due " + w.Within.String()
+	case core.AskHistory:
+		return "history " + w.Suit
+	case core.Enter:
+		return printEnter(w)
+	case core.ImportFiles:
+		return "import"
 	case Help:
 		return strings.TrimSpace("help " + w.Word)
 	}
@@ -79,4 +94,18 @@ func withUnit(digits string, u core.Unit) string {
 		return digits
 	}
 	return digits + " " + u.String()
+}
+
+func printEnter(w core.Enter) string {
+	words := []string{"suit", "add", w.Name}
+	if w.Manometer {
+		words[0] = "manometer"
+	}
+	if w.Change {
+		words[1] = "change"
+	}
+	for _, f := range w.Fields {
+		words = append(words, f.Column+"=\""+f.Value+"\"")
+	}
+	return strings.Join(words, " ")
 }

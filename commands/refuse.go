@@ -87,6 +87,16 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("%s is %s's run already.", r.Run, r.Person.Name)
 	case core.UnknownPerson:
 		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @name"))
+	case core.BadMoment:
+		return fmt.Sprintf("%s is no moment, or still to come. Say %s, %s or %s.", quote(r.Digits), code("used "+r.Suit+" yesterday"), code("… 14:30"), code("… 2026-03-01 14:30"))
+	case core.NotAnOfficer:
+		return "Not done: that takes " + orList(r.Choices) + "."
+	case core.NothingToRelease:
+		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code(r.Suit))
+	case core.KnownAlready:
+		return fmt.Sprintf("The register has %s already: say %s instead of %s.", r.Suit, code("change"), code("add"))
+	case core.NoFile:
+		return fmt.Sprintf("Attach a CSV file and say %s with it.", code("import"))
 	case core.NoRunHere:
 		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test HP-07"))
 	}
@@ -100,11 +110,22 @@ func (s Speaker) implausible(r *core.Refusal) string {
 	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code("16.5 mbar"))
 }
 
+func orList(names []string) string {
+	if len(names) == 0 {
+		return "an officer"
+	}
+	return strings.Join(names, " or ")
+}
+
 func didYouMean(choices []string, verb string) string {
 	if len(choices) == 0 {
 		return fmt.Sprintf(" %s lists them.", code("status"))
 	}
-	return fmt.Sprintf(" %s?", code(verb+" "+choices[0]))
+	tags := make([]string, len(choices))
+	for i, c := range choices {
+		tags[i] = code(verb + " " + c)
+	}
+	return " " + strings.Join(tags, " or ") + "?"
 }
 
 func first(choices []string) string {

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -31,6 +32,9 @@ func (s Speaker) Run(st Step) []Message {
 		case core.Opened:
 			if warning := s.lapsed(run, st.At); warning != "" {
 				say(ToRun, lines(warning, at(asker)))
+			}
+			if why := s.because(st.Standing); why != "" {
+				say(ToRun, why)
 			}
 			out = append(out, s.newList(run))
 		case core.Ticked:
@@ -85,6 +89,20 @@ func (s Speaker) Run(st Step) []Message {
 		out = append(out, Message{Dest: ToList, Text: listText(run)})
 	}
 	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.Standing, st.At)})
+}
+
+// because says why a suit is on the bench, to whoever is about to test it.
+func (s Speaker) because(st core.Standing) string {
+	var reasons []string
+	for _, b := range st.Bars {
+		if b.Kind != core.BarRunOpen {
+			reasons = append(reasons, "- "+s.bar(b))
+		}
+	}
+	if reasons == nil {
+		return ""
+	}
+	return lines(append([]string{bold("It is barred by:")}, reasons...)...)
 }
 
 func hasList(out []Message) bool {
@@ -214,7 +232,7 @@ func (s Speaker) corrected(st Step, f core.Corrected) string {
 	run := st.After
 	was := run.Readings[f.N-1].Was
 	text := fmt.Sprintf("Corrected: %s → %s. Both stay on record.", was[len(was)-1], f.Written)
-	for _, fact := range st.Facts {
+	for _, fact := range slices.Backward(st.Facts) {
 		switch fact.(type) {
 		case core.Judged:
 			return text
@@ -223,7 +241,7 @@ func (s Speaker) corrected(st Step, f core.Corrected) string {
 		case core.HoldVoid:
 			return lines("That start is out of tolerance: no hold runs.", text, s.next(run, st.At))
 		case core.ExpansionVoid:
-			return lines("That is out of tolerance: the expansion has not begun.", text, s.next(run, st.At))
+			return lines("That is out of tolerance: the expansion begins again.", text, s.next(run, st.At))
 		}
 	}
 	return lines(text, s.next(run, st.At))

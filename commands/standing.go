@@ -86,16 +86,10 @@ type FleetLine struct {
 
 // Fleet answers how many suits are fit and which are not, and why.
 func (s Speaker) Fleet(total, fit int, not []FleetLine) string {
-	const most = 40
-	out := []string{bold(fmt.Sprintf("%d of %d fit.", fit, total))}
-	for i, l := range not {
-		if i == most {
-			out = append(out, fmt.Sprintf("and %d more: %s asks for one", len(not)-most, code("status HP-07")))
-			break
-		}
-		out = append(out, fmt.Sprintf("%s %s", l.Tag, s.short(l.Standing)))
-	}
-	return strings.Join(out, "\n")
+	return lines(append([]string{bold(fmt.Sprintf("%d of %d fit.", fit, total))},
+		section("Not fit", len(not), func(i int) string {
+			return not[i].Tag + " " + s.short(not[i].Standing)
+		})...)...)
 }
 
 // short is a standing in a few words: every reason, without its date.
@@ -110,6 +104,9 @@ func (s Speaker) short(st core.Standing) string {
 			text += " " + b.Run.String()
 		}
 		reasons = append(reasons, text)
+	}
+	if len(reasons) == 0 {
+		return string(st.Kind)
 	}
 	return strings.Join(reasons, ", ")
 }

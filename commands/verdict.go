@@ -74,7 +74,7 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.ExpansionVoided:
 		return "The expansion before it was not as it should be, by a reading corrected since."
 	case core.CutShort:
-		return "The hold was cut short: restoring had begun."
+		return "The hold was cut short."
 	}
 	return string(v.Reason)
 }

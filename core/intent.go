@@ -79,7 +79,8 @@ func (HandOver) intent() {}
 // Intents about a suit outside a run; Suit is the tag as it was typed.
 type (
 	// NoteUsed and the others ask for the facts of their names.
-	NoteUsed     struct{ Suit, Note string }
+	// When is as it was said: "yesterday", "2026-03-01 14:30", or nothing.
+	NoteUsed     struct{ Suit, When, Note string }
 	NoteRepaired struct{ Suit, What string }
 	NoteFound    struct{ Suit, What string }
 	Withdraw     struct{ Suit, Why string }
@@ -101,8 +102,37 @@ type (
 	AskSuit  struct{ Suit string }
 	AskFleet struct{}
 	AskWhere struct{}
+	// AskReady asks which suits can go out, of a size or at a place if Want
+	// says one; AskDue what falls due within a period, the policy's if it is
+	// zero; AskHistory for a suit's tests.
+	AskReady   struct{ Want string }
+	AskDue     struct{ Within Period }
+	AskHistory struct{ Suit string }
 )
 
-func (AskSuit) intent()  {}
-func (AskFleet) intent() {}
-func (AskWhere) intent() {}
+func (AskSuit) intent()    {}
+func (AskFleet) intent()   {}
+func (AskWhere) intent()   {}
+func (AskReady) intent()   {}
+func (AskDue) intent()     {}
+func (AskHistory) intent() {}
+
+// Intents about the register.
+type (
+	// Enter adds a suit or a manometer to the register, or changes it. The
+	// fields are named as the columns of a register file.
+	Enter struct {
+		Manometer bool
+		Change    bool
+		Name      string
+		Fields    []Field
+	}
+	// ImportFiles takes attached files into the register.
+	ImportFiles struct{}
+)
+
+// Field is a column of the register and what is to stand in it.
+type Field struct{ Column, Value string }
+
+func (Enter) intent()       {}
+func (ImportFiles) intent() {}

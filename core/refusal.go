@@ -37,6 +37,11 @@ const (
 	PastDefects       Why = "the visual check is over"
 	AlreadyTheirs     Why = "the run is theirs already"
 	UnknownPerson     Why = "nobody has that name"
+	BadMoment         Why = "that moment is none, or still to come"
+	NotAnOfficer      Why = "that takes an officer"
+	NothingToRelease  Why = "nothing waits for a release"
+	KnownAlready      Why = "the register has it already"
+	NoFile            Why = "no file is attached"
 	NoRunHere         Why = "there is no run in this place"
 )
 

@@ -2,6 +2,7 @@ package core
 
 import (
 	"slices"
+	"strings"
 	"time"
 )
 
@@ -149,7 +150,7 @@ func (f File) onPaper(e Entry, t PaperTest) File {
 		return b.Kind == BarReceived || onPaper && b.entered.Before(e.At)
 	})
 	if e.At.After(f.Tested) {
-		f.Tested, f.TestedBy, f.released = e.At, 0, false
+		f.Tested, f.TestedBy, f.released = e.At, 0, true // it went back on the shelf then
 	}
 	return f
 }
@@ -163,7 +164,8 @@ func (f File) worsen(e Entry, v Verdict) File {
 	if v.Outcome == Fail {
 		kind = BarFailed
 	}
-	f.Bars = append(slices.Clip(f.Bars), Bar{Kind: kind, Since: e.At, Run: e.Run, entered: e.At})
+	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return b.Kind == BarReceived }) // it is tested now
+	f.Bars = append(f.Bars, Bar{Kind: kind, Since: e.At, Run: e.Run, entered: e.At})
 	return f
 }
 
@@ -229,7 +231,7 @@ func (f File) Summary(p Policy) Summary {
 			interval = p.Interval
 		}
 		s.Due = interval.After(DateAt(f.Tested, p.Zone))
-		if p.Release && !f.released {
+		if f.Unreleased(p) {
 			s.Bars = append(s.Bars, Bar{Kind: BarUnreleased, Since: f.Tested, Run: f.TestedBy})
 		}
 	}
@@ -242,6 +244,9 @@ func (f File) Summary(p Policy) Summary {
 	}
 	return s
 }
+
+// Unreleased reports whether the suit waits for an officer's word.
+func (f File) Unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
 
 // Standing returns the suit's standing on a day. A due date lasts through
 // that day, so that the standing is never better tomorrow.
@@ -270,19 +275,62 @@ func (s Summary) Standing(p Policy, day Date) Standing {
 func (f File) Standing(p Policy, day Date) Standing { return f.Summary(p).Standing(p, day) }
 
 // SuitFact returns the tag as it was typed and the fact of an intent about a
-// suit outside a run, said at a moment; nil if it is no such intent.
-func SuitFact(want Intent, at time.Time) (typed string, fact Fact) {
+// suit outside a run, said at a moment; the fact is nil if it is no such
+// intent. The refusal is BadMoment for a use that was not or not yet.
+func SuitFact(want Intent, at time.Time, zone *time.Location) (typed string, fact Fact, err error) {
 	switch w := want.(type) {
 	case NoteUsed:
-		return w.Suit, Used{When: at, Note: w.Note}
+		when, ok := moment(w.When, at, zone)
+		if !ok {
+			return w.Suit, nil, &Refusal{Why: BadMoment, Suit: w.Suit, Digits: w.When}
+		}
+		return w.Suit, Used{When: when, Note: w.Note}, nil
 	case NoteFound:
-		return w.Suit, Found{What: w.What}
+		return w.Suit, Found{What: w.What}, nil
 	case NoteRepaired:
-		return w.Suit, Repaired{What: w.What}
+		return w.Suit, Repaired{What: w.What}, nil
 	case Withdraw:
-		return w.Suit, Withdrawn{Why: w.Why}
+		return w.Suit, Withdrawn{Why: w.Why}, nil
 	case Retire:
-		return w.Suit, Retired{Why: w.Why}
+		return w.Suit, Retired{Why: w.Why}, nil
 	}
-	return "", nil
+	return "", nil, nil
+}
+
+// moment finds the moment that people mean by "yesterday", "14:30" or
+// "2026-03-01 14:30", said at a moment. A day without a time is its noon, or
+// now if that is earlier. ok is false if it is none, or still to come.
+func moment(said string, at time.Time, zone *time.Location) (when time.Time, ok bool) {
+	if said == "" {
+		return at, true
+	}
+	day, clock, _ := strings.Cut(said, " ")
+	if strings.Contains(day, ":") {
+		day, clock = "today", day
+	}
+	date := DateAt(at, zone)
+	switch day {
+	case "today":
+	case "yesterday":
+		date = date.AddDays(-1)
+	default:
+		d, err := ParseDate(day)
+		if err != nil {
+			return time.Time{}, false
+		}
+		date = d
+	}
+	if clock == "" {
+		when = time.Date(date.Year, date.Month, date.Day, 12, 0, 0, 0, zone)
+		if when.After(at) && date == DateAt(at, zone) {
+			when = at
+		}
+	} else {
+		c, err := time.Parse("15:04", clock)
+		if err != nil {
+			return time.Time{}, false
+		}
+		when = time.Date(date.Year, date.Month, date.Day, c.Hour(), c.Minute(), 0, 0, zone)
+	}
+	return when, !when.After(at)
 }

@@ -400,7 +400,7 @@ func seconds(s float64) time.Duration {
 // not reach: they lose at most 70 % until the bell.
 func TestLeakNeverJumps(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
-	for range 1500 {
+	for range 1000 {
 		g := gauges[rng.IntN(len(gauges))]
 		p := g.randomLeak(rng, 0.7)
 		posts := g.looks(rng, p, rng.IntN(6))
@@ -435,7 +435,7 @@ func (g gauge) looks(rng *rand.Rand, p leak, n int) []post {
 func TestBracketLaws(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 8))
 	decided := make(map[core.Outcome]int)
-	for range 3000 {
+	for range 2000 {
 		g := gauges[rng.IntN(len(gauges))]
 		p := g.randomLeak(rng, 0.35)
 		late := g.hold + 61 + rng.Float64()*400
@@ -495,7 +495,7 @@ func (g gauge) lowest(t testing.TB, start string) float64 {
 // the one that ends lower never passes where the other fails.
 func TestLowerIsNoBetter(t *testing.T) {
 	rng := rand.New(rand.NewPCG(9, 10))
-	for range 2000 {
+	for range 1000 {
 		g := gauges[rng.IntN(len(gauges))]
 		p := g.randomLeak(rng, 0.4)
 		posts := g.looks(rng, p, rng.IntN(4))

@@ -56,6 +56,7 @@ func rehearse(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 	if err != nil {
 		return err
 	}
+	r.Folder = filepath.Dir(scripts[0])
 	if err := r.Play(ctx, script); err != nil {
 		return fmt.Errorf("%s:\n%w", scripts[0], err)
 	}

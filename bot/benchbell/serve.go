@@ -43,7 +43,7 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	if err != nil {
 		return err
 	}
-	engine, err := bot.NewEngine(st, cfg, srv.Name(), srv.Person, t.log)
+	engine, err := bot.NewEngine(st, cfg, srv.Name(), srv, t.log)
 	if err != nil {
 		return err
 	}

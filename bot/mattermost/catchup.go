@@ -127,6 +127,11 @@ func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item,
 	if w.anchor == "" {
 		w.posts = max(w.posts, r.joined(posts))
 	}
+	for _, p := range posts { // before the replies to them are looked at
+		if p.UserId == r.me.ID && p.OriginalId == "" {
+			r.sent.remember(p)
+		}
+	}
 	var items []item
 	for _, p := range posts {
 		more, err := r.itemsOf(ctx, in, p, w)
@@ -146,7 +151,6 @@ func (r *receiver) itemsOf(ctx context.Context, in room, p *model.Post, w window
 	}
 	var find []func(context.Context, room, *model.Post) (item, error)
 	if p.UserId == r.me.ID {
-		r.sent.remember(p)
 		find = append(find, r.taps)
 	}
 	if p.CreateAt >= w.posts {

@@ -38,7 +38,7 @@ func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, er
 		return it, err
 	}
 	it.what = &bot.Event{
-		ID: p.Id, At: time.UnixMilli(p.CreateAt), Who: who.Person, Where: whereOf(in, p),
+		ID: p.Id, At: time.UnixMilli(p.CreateAt), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
 		What: bot.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
 	}
 	return it, nil
@@ -53,7 +53,7 @@ func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, er
 	}
 	it.what = &bot.Event{
 		ID: p.Id + "@" + strconv.FormatInt(p.EditAt, 10),
-		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p),
+		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
 		What: bot.Edited{
 			Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)),
 			Posted: time.UnixMilli(p.CreateAt),
@@ -124,8 +124,8 @@ func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction
 	return &bot.Event{
 		ID: fmt.Sprintf("%s#%s#%d#%t@%d", t.PostId, t.UserId, n, on, at),
 		At: time.UnixMilli(at), Who: who.Person,
-		Where: bot.Where{Channel: channel, Direct: in == directRoom, Root: root},
-		What:  bot.Tapped{Post: t.PostId, N: n, On: on},
+		Where: bot.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: r.sent.key(t.PostId),
+		What: bot.Tapped{Post: t.PostId, N: n, On: on},
 	}, nil
 }
 
@@ -184,7 +184,9 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 	if it.at == 0 { // all taken back, nobody knows when
 		it.at = p.UpdateAt
 	}
-	it.what = &bot.Event{ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), What: now}
+	it.what = &bot.Event{
+		ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), Key: r.sent.key(p.Id), What: now,
+	}
 	return it, nil
 }
 

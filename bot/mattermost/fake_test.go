@@ -482,6 +482,10 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 				return
 			}
 		}
+		if !model.IsValidUsername(arg(2)) {
+			a.refuse(400, "api.context.invalid_body_param.app_error")
+			return
+		}
 		a.refuse(404, "store.sql_user.get_by_username.app_error")
 	case path[0] == "users" && arg(2) == "channels":
 		a.value = f.channelsOf(botID)

@@ -2,6 +2,7 @@ package mattermost
 
 import (
 	"context"
+	"net/http"
 	"regexp"
 	"strings"
 	"time"
@@ -65,8 +66,8 @@ func (s *Server) Person(ctx context.Context, name string) (core.Person, error) {
 	user, err := ask(ctx, "looking somebody up", func() (*model.User, *model.Response, error) {
 		return s.api.GetUserByUsername(ctx, name, "")
 	}, func(u *model.User) bool { return u.Id != "" })
-	if err != nil && asFault(err).refused() {
-		return core.Person{}, bot.ErrNobody
+	if err != nil && (asFault(err).refused() || asFault(err).status == http.StatusBadRequest) {
+		return core.Person{}, bot.ErrNobody // "bad request" is the answer to a name nobody can have: channel
 	}
 	if err != nil {
 		return core.Person{}, sendError(err)

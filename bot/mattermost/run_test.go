@@ -305,6 +305,9 @@ func TestTaps(t *testing.T) {
 			if want := (bot.Where{Channel: crewID, Root: root.Id}); e.Where != want {
 				t.Errorf("tap at %+v, want %+v", e.Where, want)
 			}
+			if e.Key != "list" {
+				t.Errorf("a tap on the post with the key %q, want list", e.Key)
+			}
 		}
 		c.expect("bench.tester taps 2", "bench.tester untaps 2", "bench.tester taps 2", "duty.officer taps 10")
 
@@ -312,6 +315,43 @@ func TestTaps(t *testing.T) {
 		c.stop()
 		c.start()
 		c.expect("taps now: bench.tester 2 duty.officer 10", "caught up")
+	})
+}
+
+// TestKeys: an event carries the key of the bot's post that it is about, which
+// the server knows before the outbox does.
+func TestKeys(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), bot.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		reply := c.says(testerID, crewID, card, "ok all")
+		c.edits(reply.Id, "ok 1")
+		own := c.says(testerID, crewID, "", "lunch?")
+		c.says(officerID, crewID, own.Id, "yes")
+		checkKeys := func(want ...string) {
+			t.Helper()
+			time.Sleep(time.Second)
+			synctest.Wait()
+			var got []string
+			for _, e := range c.book.events {
+				got = append(got, line(e)+" / "+e.Key)
+			}
+			if !slices.Equal(got, want) {
+				t.Errorf("heard, with the keys: %q, want %q", got, want)
+			}
+			c.book.news()
+		}
+		checkKeys("bench.tester: ok all / card", "bench.tester edits: ok 1 / card",
+			"bench.tester: lunch? / ", "duty.officer: yes / ")
+
+		// A bot that died before it learnt of its own post knows it again.
+		c.stop()
+		c.says(testerID, crewID, card, "17.5")
+		c.start()
+		checkKeys("bench.tester: 17.5 / card", "caught up / ")
 	})
 }
 

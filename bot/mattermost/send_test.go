@@ -391,12 +391,12 @@ func TestPerson(t *testing.T) {
 			t.Errorf("got %v, %v; want %v", got, err, want)
 		}
 		c.asked("")
-		for _, name := range []string{"nobody", "robot", "stray", "", "..", "a/b", "../teams", "bench.tester?x=1", "bench tester"} {
+		for _, name := range []string{"nobody", "channel", "robot", "stray", "", "..", "a/b", "../teams", "bench.tester?x=1", "bench tester"} {
 			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, bot.ErrNobody) {
 				t.Errorf("%q: got error %v, want that nobody has that name", name, err)
 			}
 		}
-		if n := c.asked("GET"); n != 5 { // three names, and two of them looked for in the team
+		if n := c.asked("GET"); n != 6 { // four names, and two of them looked for in the team
 			t.Errorf("%d requests for names, some of which are no names", n)
 		}
 		c.unplug()

@@ -16,6 +16,7 @@ const keyProp = "benchbell_key"
 type sent struct {
 	mu    sync.Mutex
 	ids   recent // post ids by key
+	keys  recent // keys by post id
 	roots recent // threads by post id
 }
 
@@ -26,6 +27,7 @@ func (s *sent) remember(p *model.Post) {
 	s.roots.put(p.Id, p.RootId)
 	if key, ok := p.GetProp(keyProp).(string); ok {
 		s.ids.put(key, p.Id)
+		s.keys.put(p.Id, key)
 	}
 }
 
@@ -35,12 +37,22 @@ func (s *sent) keep(key, id string) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.ids.put(key, id)
+	s.keys.put(id, key)
 }
 
 func (s *sent) id(key string) (id string, ok bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.ids.get(key)
+}
+
+// key returns the key of one of the bot's posts, empty if it is not known, or
+// if the post is somebody else's.
+func (s *sent) key(id string) string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	key, _ := s.keys.get(id)
+	return key
 }
 
 func (s *sent) root(id string) (root string, ok bool) {

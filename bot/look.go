@@ -1,0 +1,281 @@
+package bot
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"benchbell/commands"
+	"benchbell/core"
+	"benchbell/scheduler"
+	"benchbell/store"
+)
+
+// Reminders says when a station looks for what is due. A look tells the crew
+// what fell due since the last one; nothing is told twice.
+type Reminders struct {
+	Digest    scheduler.Rule // the regular digest
+	Daily     scheduler.Rule // what falls due today, and what became overdue
+	NilReturn bool           // a digest even if there is nothing to say
+	// Nothing but bells between QuietFrom and QuietTo, as times of the day;
+	// equal if there are no quiet hours.
+	QuietFrom, QuietTo time.Duration
+}
+
+// next returns the first look after a moment.
+func (r Reminders) next(after time.Time) time.Time {
+	a, b := r.Digest.Next(after), r.Daily.Next(after)
+	if a.IsZero() || !b.IsZero() && b.Before(a) {
+		return b
+	}
+	return a
+}
+
+// quietUntil returns when the quiet hours end in which t lies, or t itself.
+func (r Reminders) quietUntil(t time.Time, zone *time.Location) time.Time {
+	if r.QuietFrom == r.QuietTo {
+		return t
+	}
+	local := t.In(zone)
+	clock := time.Duration(local.Hour())*time.Hour + time.Duration(local.Minute())*time.Minute
+	day := core.DateAt(t, zone)
+	switch {
+	case r.QuietFrom < r.QuietTo && (clock < r.QuietFrom || clock >= r.QuietTo):
+		return t
+	case r.QuietFrom > r.QuietTo && clock < r.QuietFrom && clock >= r.QuietTo:
+		return t
+	case r.QuietFrom > r.QuietTo && clock >= r.QuietFrom:
+		day = day.AddDays(1)
+	}
+	end := time.Date(day.Year, day.Month, day.Day, int(r.QuietTo.Hours()), int(r.QuietTo.Minutes())%60, 0, 0, zone)
+	if !end.After(t) {
+		return t
+	}
+	return end
+}
+
+// The wake keys of the looks: when the next one is due, and when the last was.
+const (
+	wakeLook   = "look"
+	wakeLooked = "looked"
+)
+
+// digests counts the regular digests that were due since a moment, and returns
+// the last of them.
+func (r Reminders) digests(since, now time.Time) (n int, last time.Time) {
+	const most = 1000
+	for t := r.Digest.Next(since); n < most && !t.IsZero() && !t.After(now); t = r.Digest.Next(t) {
+		n, last = n+1, t
+	}
+	return n, last
+}
+
+// late is how much later than due a look is called late. Shorter delays are
+// those of a restart.
+const late = 15 * time.Minute
+
+// lookForDue tells people what has come due since the last look.
+func (do *doing) lookForDue() error {
+	now, r := do.ev.At, do.reminders
+	if until := r.quietUntil(now, do.bench.Policy.Zone); until.After(now) {
+		do.setLook(until, do.looked)
+		return nil
+	}
+	if do.looked.IsZero() { // the first start: nothing was missed
+		do.setLook(r.next(now), now)
+		return nil
+	}
+	n, last := r.digests(do.looked, now)
+	notices, err := do.notices(now, n > 0)
+	if err != nil {
+		return err
+	}
+	digest := commands.Digest{Day: do.bench.Day(now), Regular: n > 0}
+	zone := do.bench.Policy.Zone
+	isLate := func(due time.Time) bool { return now.Sub(r.quietUntil(due, zone)) > late }
+	missed := n > 1 || n == 1 && isLate(last) || isLate(r.next(do.looked))
+	if missed {
+		digest.Since, digest.Missed = do.looked, n
+	}
+	officers := do.officers()
+	var direct []core.Notice
+	for _, notice := range notices {
+		if notice.Kind.ForOfficers() && len(officers) > 0 {
+			direct = append(direct, notice)
+		}
+		if !notice.Kind.ForOfficers() || len(officers) == 0 || missed {
+			digest.Notices = append(digest.Notices, notice)
+		}
+		do.given = append(do.given, notice.Key(), notice.First().Key())
+	}
+	if digest.Regular {
+		if err := do.fleetDigest(&digest); err != nil {
+			return err
+		}
+	}
+	nothing := len(digest.Notices)+len(digest.Not)+len(digest.Soon) == 0
+	if !nothing || digest.Regular && r.NilReturn {
+		do.put(store.Out{Text: do.speak.Digest(digest)})
+	}
+	if len(direct) > 0 {
+		for _, officer := range officers {
+			do.put(store.Out{Person: officer.ID, Text: do.speak.Officers(direct)})
+		}
+	}
+	do.setLook(r.next(now), now)
+	return nil
+}
+
+// setLook sets when the next look is and when the last was.
+func (do *doing) setLook(next, looked time.Time) {
+	do.nextLook, do.lastLook = next, looked
+}
+
+// officers looks the officers up. One whom nobody knows any more is left out,
+// and the keeper told.
+func (do *doing) officers() []core.Person {
+	var all []core.Person
+	for _, name := range do.officerNames {
+		p, err := do.world.Person(do.ctx, name)
+		if err != nil {
+			do.log.Warn("an officer of the configuration is not found on the chat server", "name", name, "error", err)
+			continue
+		}
+		all = append(all, p)
+	}
+	return all
+}
+
+// notices returns what has come due and was not told yet; of what stays
+// overdue, only a regular look tells again. It reads only suits whose day has
+// come and those that are barred.
+func (do *doing) notices(now time.Time, regular bool) ([]core.Notice, error) {
+	day := do.bench.Day(now)
+	rows, err := do.rowsOf(do.store.DueBy(day), do.store.EndingBy(day), do.store.Barred())
+	if err != nil {
+		return nil, err
+	}
+	var all []core.Notice
+	for _, row := range rows {
+		all = append(all, core.SuitNotices(do.bench.Policy, summary(row), now)...)
+	}
+	for _, id := range do.bench.ManometerIDs() {
+		all = append(all, core.ManometerNotices(do.bench.Policy, do.bench.Manometers[id], now)...)
+	}
+	keys := make([]string, 0, 2*len(all))
+	for _, n := range all {
+		keys = append(keys, n.Key(), n.First().Key())
+	}
+	given, err := do.store.Given(keys...)
+	if err != nil {
+		return nil, err
+	}
+	fresh := all[:0]
+	for _, n := range all {
+		if !given[n.Key()] && (regular || !given[n.First().Key()]) {
+			fresh = append(fresh, n)
+		}
+	}
+	core.SortNotices(fresh)
+	return fresh, nil
+}
+
+// fleetDigest adds the state of the fleet to a digest.
+func (do *doing) fleetDigest(d *commands.Digest) error {
+	total, not, err := do.fleet(d.Day)
+	if err != nil {
+		return err
+	}
+	d.Total, d.Fit, d.Not = total, total-len(not), not
+	d.Soon, err = do.dueLines(d.Day, d.Day, do.bench.Policy.DueSoon)
+	return err
+}
+
+// dueLines returns what falls due from a day on, within a period, by date.
+func (do *doing) dueLines(from, today core.Date, within core.Period) ([]commands.DueLine, error) {
+	until := within.After(today)
+	var all []commands.DueLine
+	add := func(name string, due core.Date, what string) {
+		if !due.IsZero() && !due.Before(from) && !due.After(until) {
+			all = append(all, commands.DueLine{Name: name, Due: due, What: what})
+		}
+	}
+	rows, err := do.rowsOf(do.store.DueBy(until), do.store.EndingBy(until))
+	if err != nil {
+		return nil, err
+	}
+	for _, row := range rows {
+		add(row.Tag, row.Due, "test")
+		add(row.Tag, row.EndOfLife, "life ends")
+	}
+	for _, id := range do.bench.ManometerIDs() {
+		add(id, do.bench.Manometers[id].CalibratedUntil, "calibration")
+	}
+	sortDue(all)
+	return all, nil
+}
+
+func (do *doing) askDue(w core.AskDue) error {
+	within := w.Within
+	if within.IsZero() {
+		within = do.bench.Policy.DueSoon
+	}
+	today := do.bench.Day(do.ev.At)
+	all, err := do.dueLines(core.Date{}, today, within)
+	if err != nil {
+		return err
+	}
+	do.answer(do.speak.Due(all, within, today))
+	return nil
+}
+
+// release lifts what waits for an officer's word.
+func (do *doing) release(w core.Release) error {
+	file, err := do.findSuit(w.Suit)
+	if err != nil {
+		return err
+	}
+	if !do.isOfficer(do.ev.Who) {
+		return &core.Refusal{Why: core.NotAnOfficer, Suit: file.Suit.Tag, Choices: do.officerNames}
+	}
+	if !file.Unreleased(do.bench.Policy) {
+		return &core.Refusal{Why: core.NothingToRelease, Suit: file.Suit.Tag}
+	}
+	do.enterSuitFact(file, core.Released{})
+	return nil
+}
+
+// isOfficer reports whether a person may do what takes an officer: anybody, as
+// long as the configuration names none.
+func (e *Engine) isOfficer(p core.Person) bool {
+	if len(e.officerNames) == 0 {
+		return true
+	}
+	for _, name := range e.officerNames {
+		if p.Name == name {
+			return true
+		}
+	}
+	return false
+}
+
+// parseClockOfDay reads "07:00".
+func parseClockOfDay(s string) (time.Duration, error) {
+	t, err := time.Parse("15:04", s)
+	if err != nil {
+		return 0, fmt.Errorf("%q is not a time of the day: write one like \"07:00\"", s)
+	}
+	return time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute, nil
+}
+
+// parseQuiet reads "21:00-06:00".
+func parseQuiet(s string) (from, to time.Duration, err error) {
+	a, b, ok := strings.Cut(s, "-")
+	if !ok {
+		return 0, 0, fmt.Errorf("%q are not quiet hours: write them like \"21:00-06:00\"", s)
+	}
+	from, err1 := parseClockOfDay(a)
+	to, err2 := parseClockOfDay(b)
+	return from, to, errors.Join(err1, err2)
+}

@@ -1,0 +1,245 @@
+package bot
+
+import (
+	"bytes"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"benchbell/commands"
+	"benchbell/core"
+	"benchbell/store"
+)
+
+// The register by chat: one suit or manometer in words, or files attached to a
+// post. Both are read as the files of "benchbell import" are.
+
+// mayRegister refuses who may not change the register.
+func (do *doing) mayRegister() error {
+	if do.isOfficer(do.ev.Who) {
+		return nil
+	}
+	return &core.Refusal{Why: core.NotAnOfficer, Choices: do.officerNames}
+}
+
+// enter adds a suit or a manometer to the register, or changes it.
+func (do *doing) enter(w core.Enter) error {
+	if err := do.mayRegister(); err != nil {
+		return err
+	}
+	known := Known{
+		Today: do.bench.Day(do.ev.At), Methods: do.bench.Methods,
+		Manometers: sortedManometers(do.bench),
+	}
+	var row bytes.Buffer
+	name, exists := w.Name, false
+	if w.Manometer {
+		var m core.Manometer
+		if m, exists = do.bench.Manometer(w.Name); exists {
+			name = m.ID
+			if err := WriteManometers(&row, []core.Manometer{m}); err != nil {
+				return err
+			}
+		}
+	} else {
+		tag, ok, err := do.store.SuitTag(w.Name)
+		if err != nil {
+			return err
+		}
+		if ok {
+			file, err := do.Engine.file(tag)
+			if err != nil {
+				return err
+			}
+			name, exists = tag, true
+			known.Suits = []core.Suit{file.Suit}
+			if err := WriteSuits(&row, known.Suits); err != nil {
+				return err
+			}
+		}
+	}
+	switch {
+	case w.Change && !exists && w.Manometer:
+		return &core.Refusal{Why: core.UnknownManometer, Manometer: w.Name, Choices: do.bench.ManometerIDs()}
+	case w.Change && !exists:
+		return do.unknownSuit(w.Name)
+	case !w.Change && exists:
+		return &core.Refusal{Why: core.KnownAlready, Suit: name}
+	}
+	text, err := overlay(row.Bytes(), w, name)
+	if err != nil {
+		return err
+	}
+	reg, err := ReadRegister("register", bytes.NewReader(text), known)
+	if err != nil {
+		return err
+	}
+	if err := do.enterRegister(reg); err != nil {
+		return err
+	}
+	what := "is in the register"
+	if w.Change {
+		what = "is changed in the register"
+	}
+	do.answer(fmt.Sprintf("%s %s.", name, what))
+	return nil
+}
+
+func sortedManometers(b core.Bench) []core.Manometer {
+	var all []core.Manometer
+	for _, id := range b.ManometerIDs() {
+		all = append(all, b.Manometers[id])
+	}
+	return all
+}
+
+// overlay makes the file of one row that says what the register is to say:
+// the row as it was, if there was one, with the fields that are given.
+func overlay(was []byte, w core.Enter, name string) ([]byte, error) {
+	header, row := []string{"tag"}, []string{name}
+	if w.Manometer {
+		header[0] = "id"
+	}
+	if len(was) > 0 {
+		r := csv.NewReader(bytes.NewReader(bytes.TrimPrefix(was, []byte("\ufeff"))))
+		rows, err := r.ReadAll()
+		if err != nil || len(rows) != 2 {
+			return nil, fmt.Errorf("the register's own row of %s cannot be read back: %w", name, err)
+		}
+		header, row = rows[0], rows[1]
+	}
+	for _, f := range w.Fields {
+		i := slices.Index(header, f.Column)
+		if i < 0 {
+			header, row = append(header, f.Column), append(row, "")
+			i = len(header) - 1
+		}
+		row[i] = f.Value
+	}
+	var out bytes.Buffer
+	c := csv.NewWriter(&out)
+	err := c.WriteAll([][]string{header, row})
+	return out.Bytes(), err
+}
+
+// maxAttached is how large an attached file may be, and how many there may be.
+const (
+	maxAttached  = 4 << 20
+	mostAttached = 5
+)
+
+// importFiles takes the files attached to this post into the register.
+func (do *doing) importFiles() error {
+	if err := do.mayRegister(); err != nil {
+		return err
+	}
+	said, _ := do.ev.What.(Said)
+	if len(said.Files) == 0 {
+		return &core.Refusal{Why: core.NoFile}
+	}
+	content := make(map[string][]byte)
+	var names []string
+	for _, f := range said.Files[:min(len(said.Files), mostAttached)] {
+		if f.Size > maxAttached {
+			return &RegisterError{File: f.Name, Faults: []Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
+		}
+		data, err := do.world.File(do.ctx, f.ID)
+		if err != nil {
+			return fmt.Errorf("fetching %s: %w", f.Name, err)
+		}
+		names = append(names, f.Name)
+		content[f.Name] = data
+	}
+	known, had, err := knownOf(do.store, do.bench.Methods, do.bench.Day(do.ev.At))
+	if err != nil {
+		return err
+	}
+	reg, err := readAll(names, known, func(name string) (*sheet, error) {
+		return readSheet(name, bytes.NewReader(content[name]))
+	})
+	if err != nil {
+		return err
+	}
+	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] })
+	if err := do.enterRegister(reg); err != nil {
+		return err
+	}
+	do.answer(fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
+	return nil
+}
+
+// enterRegister enters what a register says.
+func (do *doing) enterRegister(reg Register) error {
+	for _, entry := range reg.Entries(do.ev.At, do.ev.Who, do.cause(), do.bench.Policy.Zone) {
+		do.entries = append(do.entries, entry)
+		if entry.Suit == "" {
+			continue
+		}
+		file, err := do.fileNow(entry.Suit)
+		if err != nil {
+			return err
+		}
+		do.changed[entry.Suit] = file.Apply(entry)
+	}
+	return nil
+}
+
+// knownOf returns what a register file is read against, and the past tests
+// that are on record.
+func knownOf(st *store.Store, methods []core.Method, today core.Date) (Known, map[PastTest]bool, error) {
+	known := Known{Today: today, Methods: methods}
+	had := make(map[PastTest]bool)
+	for row, err := range st.Rows() {
+		if err != nil {
+			return Known{}, nil, err
+		}
+		entries, err := st.OfSuit(row.Tag)
+		if err != nil {
+			return Known{}, nil, err
+		}
+		known.Suits = append(known.Suits, fold(entries).Suit)
+		for _, e := range entries {
+			if test, ok := e.Fact.(core.PaperTest); ok {
+				had[PastTest{Suit: e.Suit, Test: test}] = true
+			}
+		}
+	}
+	var err error
+	known.Manometers, err = st.Manometers()
+	return known, had, err
+}
+
+// refuse words an error for the person whose words brought it. ok is false if
+// it is not one that a person can mend.
+func (e *Engine) refuse(err error, in commands.Place) (text string, ok bool) {
+	all := []error{err}
+	if joined, is := err.(interface{ Unwrap() []error }); is {
+		all = joined.Unwrap()
+	}
+	var faults []commands.FileFault
+	for _, err := range all {
+		bad, is := errors.AsType[*RegisterError](err)
+		if !is {
+			return e.speak.Refuse(err, in)
+		}
+		for _, f := range bad.Faults {
+			faults = append(faults, commands.FileFault{File: bad.File, Row: f.Row, Column: f.Column, Found: f.Found, Want: f.Want})
+		}
+		for range bad.More {
+			faults = append(faults, commands.FileFault{File: bad.File})
+		}
+	}
+	return e.speak.Faults(faults), true
+}
+
+// unknownSuit refuses a tag that nothing has, and names those that were perhaps
+// meant.
+func (do *doing) unknownSuit(typed string) error {
+	near, err := do.store.TagsLike(strings.TrimSpace(typed), 4)
+	if err != nil {
+		return err
+	}
+	return &core.Refusal{Why: core.UnknownSuit, Suit: typed, Choices: near}
+}

@@ -1,0 +1,199 @@
+package commands
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"benchbell/core"
+)
+
+// Digest is what the crew is told of its suits unasked, in one post.
+type Digest struct {
+	Day     core.Date
+	Regular bool // the regular digest, not only what falls due today
+	Total   int
+	Fit     int
+	Not     []FleetLine   // suits not fit
+	Soon    []DueLine     // suits and manometers that fall due soon
+	Notices []core.Notice // whose time has come
+	// Since is when people were last told, if something was missed meanwhile:
+	// Missed digests, or a day on which something fell due.
+	Since  time.Time
+	Missed int
+}
+
+// DueLine is something that falls due.
+type DueLine struct {
+	Name string
+	Due  core.Date
+	What string // "test", "life ends", "calibration"
+}
+
+// mostLines is how many lines of one kind a post shows.
+const mostLines = 30
+
+// Digest words a digest: what bars first, then what is near.
+func (s Speaker) Digest(d Digest) string {
+	var out []string
+	if d.Regular {
+		out = append(out, fmt.Sprintf("%s %s", bold(fmt.Sprintf("%d of %d suits fit.", d.Fit, d.Total)), d.Day))
+	}
+	if !d.Since.IsZero() {
+		text := "Nobody was told since " + s.moment(d.Since) + ": this says what was missed."
+		if d.Missed > 1 {
+			text = fmt.Sprintf("It stands for %d digests. ", d.Missed) + text
+		}
+		out = append(out, text)
+	}
+	out = append(out, s.notices(d.Notices)...)
+	if d.Regular {
+		out = append(out, section("Not fit", len(d.Not), func(i int) string {
+			return d.Not[i].Tag + " " + s.short(d.Not[i].Standing)
+		})...)
+		out = append(out, section("Due soon", len(d.Soon), func(i int) string {
+			return s.dueLine(d.Soon[i], d.Day)
+		})...)
+	}
+	return strings.Join(out, "\n")
+}
+
+// Officers words what an officer is told directly.
+func (s Speaker) Officers(notices []core.Notice) string {
+	return lines(bold("Not to be worn or used:"), strings.Join(s.notices(notices), "\n"))
+}
+
+// notices words notices, those of one kind in one paragraph.
+func (s Speaker) notices(all []core.Notice) []string {
+	var out []string
+	for len(all) > 0 {
+		n := 1
+		for n < len(all) && all[n].Kind == all[0].Kind {
+			n++
+		}
+		kind := all[:n]
+		out = append(out, section(noticeHead(kind[0].Kind), n, func(i int) string {
+			text := kind[i].Thing + ", " + kind[i].Due.String()
+			if weeks := kind[i].Stage; weeks > 0 {
+				text += fmt.Sprintf(" (%d weeks)", weeks)
+				text = strings.Replace(text, "(1 weeks)", "(1 week)", 1)
+			}
+			return text
+		})...)
+		all = all[n:]
+	}
+	return out
+}
+
+func noticeHead(k core.NoticeKind) string {
+	switch k {
+	case core.NoticeOverdue:
+		return "Test overdue, was due"
+	case core.NoticeLifeOver:
+		return "Past end of life"
+	case core.NoticeUntested:
+		return "Used and still not tested"
+	case core.NoticeLapsed:
+		return "Calibration lapsed"
+	case core.NoticeLastDay:
+		return "Last day in test today"
+	case core.NoticeLifeEnds:
+		return "Last day of its life today"
+	case core.NoticeCalibrate:
+		return "Last day in calibration today"
+	}
+	return string(k)
+}
+
+// section is a heading and a line for each thing, cut where a post would get
+// too long to read.
+func section(head string, n int, line func(i int) string) []string {
+	if n == 0 {
+		return nil
+	}
+	out := []string{bold(head + ":")}
+	for i := range min(n, mostLines) {
+		out = append(out, "- "+line(i))
+	}
+	if n > mostLines {
+		out = append(out, fmt.Sprintf("- and %d more", n-mostLines))
+	}
+	return out
+}
+
+func (s Speaker) dueLine(l DueLine, today core.Date) string {
+	text := l.Name + " " + s.date(l.Due, today)
+	if l.What != "test" {
+		text += ", " + l.What
+	}
+	return text
+}
+
+// Due answers what falls due, overdue first.
+func (s Speaker) Due(all []DueLine, within core.Period, today core.Date) string {
+	until := within.After(today)
+	if len(all) == 0 {
+		return bold("Nothing falls due") + " until " + until.String() + "."
+	}
+	return strings.Join(section(fmt.Sprintf("Due until %s", until), len(all), func(i int) string {
+		return s.dueLine(all[i], today)
+	}), "\n")
+}
+
+// Ready answers which suits can go out now. more is true if there are others.
+func (s Speaker) Ready(want string, all []core.Summary, more bool) string {
+	if len(all) == 0 {
+		if want != "" {
+			return bold("None ready") + fmt.Sprintf(" for %s. %s shows all.", quote(want), code("ready"))
+		}
+		return bold("None ready.") + " " + code("status") + " says why."
+	}
+	head := fmt.Sprintf("%d ready", len(all))
+	if more {
+		head = fmt.Sprintf("More than %d ready", len(all))
+	}
+	out := []string{bold(head + ":")}
+	for _, suit := range all {
+		out = append(out, strings.TrimSpace(fmt.Sprintf("- %s %s %s", suit.Tag, suit.Size, suit.Place)))
+	}
+	if more {
+		out = append(out, "A size or a place narrows it down: "+code("ready L"))
+	}
+	return strings.Join(out, "\n")
+}
+
+// Tested is one test of a suit's history.
+type Tested struct {
+	Day     core.Date
+	Method  core.Method
+	Outcome core.Outcome
+	Reason  core.Reason
+	Start   core.Written
+	End     core.Written // zero if there was none
+	Run     core.RunID   // zero if it was brought in from paper
+}
+
+// History answers with a suit's tests, newest first.
+func (s Speaker) History(tag string, all []Tested) string {
+	if len(all) == 0 {
+		return bold(tag+": no test so far.") + " " + code("test "+tag)
+	}
+	return strings.Join(section(fmt.Sprintf("%s, %d tests", tag, len(all)), len(all), func(i int) string {
+		return all[i].line()
+	}), "\n")
+}
+
+func (t Tested) line() string {
+	where := "paper"
+	if t.Run != 0 {
+		where = t.Run.String()
+	}
+	result := string(t.Outcome)
+	if t.End.IsZero() {
+		return fmt.Sprintf("%s %s (%s), %s", t.Day, result, t.Reason, where)
+	}
+	u := t.Method.Unit
+	start, end := t.Start.Pressure(), t.End.Pressure()
+	drop, allowed := apart(start-end, t.Method.Limit.GreatestDrop(start), u, decimals(t.Start, t.End, u))
+	return fmt.Sprintf("%s %s, drop %s of %s %s, %s", t.Day, result, drop, allowed, u, where)
+}

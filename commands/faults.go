@@ -1,0 +1,37 @@
+package commands
+
+import "fmt"
+
+// FileFault is something in a register file that cannot be taken.
+type FileFault struct {
+	File   string
+	Row    int    // 0 if it is about the whole file
+	Column string // empty if it is about the whole row
+	Found  string
+	Want   string
+}
+
+// Faults says why nothing of some files was taken: every fault, by row and
+// column, as far as a post can be read.
+func (s Speaker) Faults(all []FileFault) string {
+	const most = 12
+	out := []string{bold("Nothing taken.") + fmt.Sprintf(" To mend: %d", len(all))}
+	for i, f := range all {
+		if i == most || f.Want == "" {
+			out = append(out, fmt.Sprintf("- and %d more", len(all)-i))
+			break
+		}
+		text := "- "
+		if f.Row > 0 && f.File != "register" {
+			text += fmt.Sprintf("row %d, ", f.Row)
+		}
+		if f.Column != "" {
+			text += quote(f.Column) + " "
+		}
+		if f.Found != "" {
+			text += quote(f.Found) + ": "
+		}
+		out = append(out, text+f.Want)
+	}
+	return lines(out...)
+}

@@ -1,0 +1,259 @@
+package core_test
+
+import (
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io/fs"
+	"os"
+	"path"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+const (
+	modulePath = "benchbell"
+	chatServer = "github.com/mattermost/mattermost"
+)
+
+// rooms says what the code of each room may import besides the standard
+// library and packages of its own. Its tests may use other people's packages,
+// but no other room of the module. A room that is not here must not exist.
+var rooms = map[string][]string{
+	"core":      {"gonum.org/v1/gonum"},
+	"store":     {"benchbell/core", "go.etcd.io/bbolt", "github.com/agnivade/levenshtein"},
+	"commands":  {"benchbell/core", "github.com/dustin/go-humanize", "github.com/agnivade/levenshtein"},
+	"scheduler": {"github.com/robfig/cron/v3"},
+	"bot":       {"*"},
+}
+
+// nameless are names that say nothing about what a package is for.
+var nameless = []string{"util", "utils", "common", "helper", "helpers", "type", "types", "model", "models", "misc", "base", "shared"}
+
+// source is one file of the module.
+type source struct {
+	file    string // path from the root
+	dir     string
+	room    string
+	test    bool
+	pkg     string
+	imports []string
+}
+
+// sources parses the imports of every Go file of the module.
+func sources(t *testing.T) []source {
+	t.Helper()
+	root := moduleRoot(t)
+	var all []source
+	err := fs.WalkDir(os.DirFS(root), ".", func(name string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			return err
+		case d.IsDir() && name != "." && (strings.HasPrefix(d.Name(), ".") || d.Name() == "testdata"):
+			return fs.SkipDir
+		case d.IsDir() || path.Ext(name) != ".go":
+			return nil
+		}
+		f, err := parser.ParseFile(token.NewFileSet(), filepath.Join(root, filepath.FromSlash(name)), nil, parser.ImportsOnly)
+		if err != nil {
+			return err
+		}
+		room, _, _ := strings.Cut(name, "/")
+		s := source{file: name, dir: path.Dir(name), room: room, test: strings.HasSuffix(name, "_test.go"), pkg: f.Name.Name}
+		for _, spec := range f.Imports {
+			p, err := strconv.Unquote(spec.Path.Value)
+			if err != nil {
+				return err
+			}
+			s.imports = append(s.imports, p)
+		}
+		all = append(all, s)
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// moduleRoot returns the directory with the module's go.mod: the one above.
+func moduleRoot(t *testing.T) string {
+	t.Helper()
+	mod, err := os.ReadFile(filepath.Join("..", "go.mod"))
+	if err != nil || !strings.HasPrefix(string(mod), "module "+modulePath+"\n") {
+		t.Fatalf("the module is not where it is looked for, %v", err)
+	}
+	return ".."
+}
+
+// within reports whether an import path is a package or one below it.
+func within(p, pkg string) bool { return p == pkg || strings.HasPrefix(p, pkg+"/") }
+
+// standard reports whether an import path is of the standard library: its
+// first element has no dot, and it is not of this module.
+func standard(p string) bool {
+	first, _, _ := strings.Cut(p, "/")
+	return !strings.Contains(first, ".") && first != modulePath
+}
+
+// TestImports holds every room to what it may import, so that the arrows of
+// the design point one way: core knows nobody, store, commands and scheduler
+// know core at most, and bot joins them.
+func TestImports(t *testing.T) {
+	seen := make(map[string]bool)
+	for _, s := range sources(t) {
+		seen[s.room] = true
+		may, ok := rooms[s.room]
+		if !ok {
+			t.Errorf("%s: there is no room %q: say in this test what it may import", s.file, s.room)
+			continue
+		}
+		for _, p := range s.imports {
+			switch {
+			case within(p, chatServer) && !within(s.dir, "bot/mattermost"):
+				t.Errorf("%s imports the chat server's client %s: only bot/mattermost may", s.file, p)
+			case within(p, modulePath+"/bot") && s.room != "bot":
+				t.Errorf("%s imports %s: nobody imports bot", s.file, p)
+			case standard(p), within(p, modulePath+"/"+s.room), slices.Contains(may, "*"):
+			case s.test && !within(p, modulePath):
+			case !slices.ContainsFunc(may, func(m string) bool { return within(p, m) }):
+				t.Errorf("%s imports %s: %s may import the standard library and %v", s.file, p, s.room, may)
+			}
+		}
+		if slices.Contains(nameless, s.pkg) || slices.Contains(nameless, path.Base(s.dir)) {
+			t.Errorf("%s: the name of package %s says nothing: name it after what it is for", s.file, s.pkg)
+		}
+	}
+	for room := range rooms {
+		if !seen[room] {
+			t.Errorf("no file of %s was looked at", room)
+		}
+	}
+}
+
+// TestProgramIsBelowBot: the program itself holds subcommands and signals; no
+// other package is a program, and nobody imports it.
+func TestProgramIsBelowBot(t *testing.T) {
+	for _, s := range sources(t) {
+		if s.pkg == "main" && s.dir != "bot/benchbell" {
+			t.Errorf("%s is a program: there is one, in bot/benchbell", s.file)
+		}
+		if slices.Contains(s.imports, modulePath+"/bot/benchbell") {
+			t.Errorf("%s imports the program", s.file)
+		}
+	}
+}
+
+// banned are packages by which core would touch the world.
+var banned = []string{"os", "net", "log", "io/fs", "io/ioutil", "syscall", "runtime", "unsafe", "database", "context", "sync", "testing", "math/rand"}
+
+// clocks are the functions of package time that read the clock or wait.
+var clocks = []string{"Now", "Since", "Until", "Sleep", "After", "AfterFunc", "Tick", "NewTicker", "NewTimer"}
+
+// TestCoreIsPure: core reads no clock, starts no goroutine, waits for nothing
+// and touches nothing outside. Time comes in as an argument.
+func TestCoreIsPure(t *testing.T) {
+	files, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	looked := 0
+	for _, name := range files {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		looked++
+		fset := token.NewFileSet()
+		f, err := parser.ParseFile(fset, name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		impure(f, func(n ast.Node, what string) {
+			t.Errorf("%v: core %s", fset.Position(n.Pos()), what)
+		})
+	}
+	if looked < 10 {
+		t.Errorf("only %d files were looked at", looked)
+	}
+}
+
+// TestImpureIsFound tries the test above on code that breaks each rule.
+func TestImpureIsFound(t *testing.T) {
+	for src, want := range map[string]string{
+		"import \"os\"":                       "imports os",
+		"import _ \"net/http\"":               "imports net/http",
+		"import l \"log/slog\"":               "imports log/slog",
+		"import \"sync\"":                     "imports sync",
+		"import . \"time\"":                   "imports time without its name",
+		"import \"time\"\nvar x = time.Now()": "uses time.Now",
+		"import \"time\"\nvar now = time.Now": "uses time.Now",
+		"import clock \"time\"\nvar x = clock.Since(clock.Time{})":               "uses time.Since",
+		"import \"time\"\nfunc f() { time.Sleep(1) }":                            "uses time.Sleep",
+		"func f() { go f() }":                                                    "starts a goroutine",
+		"var c chan int":                                                         "has a channel",
+		"func f() { select {} }":                                                 "waits in a select",
+		"func f() { println(1) }":                                                "prints",
+		"import \"fmt\"\nfunc f() { fmt.Println(1) }":                            "prints",
+		"import \"time\"\nvar x = time.Second":                                   "",
+		"import \"time\"\nfunc f(now time.Time) time.Time { return now.Add(1) }": "",
+	} {
+		f, err := parser.ParseFile(token.NewFileSet(), "x.go", "package core\n"+src, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var found []string
+		impure(f, func(_ ast.Node, what string) { found = append(found, what) })
+		if got := strings.Join(found, ", "); got != want {
+			t.Errorf("%q: found %q, want %q", src, got, want)
+		}
+	}
+}
+
+// impure reports whatever in a file is not for a package of pure values and
+// functions.
+func impure(f *ast.File, report func(n ast.Node, what string)) {
+	names := make(map[string]string) // local name of an import
+	for _, spec := range f.Imports {
+		p, _ := strconv.Unquote(spec.Path.Value)
+		if slices.ContainsFunc(banned, func(b string) bool { return within(p, b) }) {
+			report(spec, "imports "+p)
+		}
+		name := path.Base(p)
+		if spec.Name != nil {
+			name = spec.Name.Name
+		}
+		if name == "." {
+			report(spec, "imports "+p+" without its name")
+		}
+		names[name] = p
+	}
+	ast.Inspect(f, func(n ast.Node) bool {
+		switch n := n.(type) {
+		case *ast.GoStmt:
+			report(n, "starts a goroutine")
+		case *ast.ChanType:
+			report(n, "has a channel")
+		case *ast.SelectStmt:
+			report(n, "waits in a select")
+		case *ast.CallExpr:
+			if id, ok := n.Fun.(*ast.Ident); ok && (id.Name == "print" || id.Name == "println") {
+				report(n, "prints")
+			}
+		case *ast.SelectorExpr:
+			pkg, ok := n.X.(*ast.Ident)
+			if !ok {
+				break
+			}
+			switch p := names[pkg.Name]; {
+			case p == "time" && slices.Contains(clocks, n.Sel.Name):
+				report(n, "uses time."+n.Sel.Name)
+			case p == "fmt" && strings.HasPrefix(n.Sel.Name, "Print"):
+				report(n, "prints")
+			}
+		}
+		return true
+	})
+}
