@@ -3,8 +3,10 @@ package bot
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -26,6 +28,7 @@ type Config struct {
 	// what is overdue and whose word releases a suit, by user name.
 	Reminders Reminders
 	Officers  []string
+	Dates     string        // how register files write days besides ISO 8601: one of DateForms
 	Methods   []core.Method // besides the built-in ones
 }
 
@@ -66,6 +69,9 @@ type configFile struct {
 		NilReturn bool   `toml:"nil_return"`
 		Quiet     string `toml:"quiet"`
 	} `toml:"reminders"`
+	Register struct {
+		Dates string `toml:"dates"`
+	} `toml:"register"`
 	Crew struct {
 		Officers []string `toml:"officers"`
 	} `toml:"crew"`
@@ -167,16 +173,19 @@ func parseConfig(text, dir string) (Config, error) {
 		cfg.Reminders.QuietFrom, cfg.Reminders.QuietTo, err = parseQuiet(f.Reminders.Quiet)
 		fault("reminders.quiet", err)
 	}
+	if cfg.Dates = strings.ToUpper(f.Register.Dates); cfg.Dates != "" && DateForms[cfg.Dates] == "" {
+		fault("register.dates", fmt.Errorf("%q is no form of dates: write one of %s", f.Register.Dates, strings.Join(slices.Sorted(maps.Keys(DateForms)), ", ")))
+	}
 	for _, name := range f.Crew.Officers {
 		cfg.Officers = append(cfg.Officers, strings.TrimPrefix(name, "@"))
 	}
 	keys := make(map[string]bool)
 	for i, table := range f.Methods {
 		m, err := table.method()
-		if err == nil && keys[m.Key] {
+		if err == nil && keys[core.NameKey(m.Key)] {
 			err = fmt.Errorf("method %q is there twice", m.Key)
 		}
-		keys[m.Key] = true
+		keys[core.NameKey(m.Key)] = true
 		fault(fmt.Sprintf("method %d", i+1), err)
 		cfg.Methods = append(cfg.Methods, m)
 	}

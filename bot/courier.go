@@ -216,14 +216,15 @@ func (c *Courier) deliver(ctx context.Context, o store.Out) error {
 	if err != nil {
 		return err
 	}
-	// Marked before the numbers are put under it, one by one: the first of them
-	// can be tapped while the last is not there yet.
-	if err := c.store.Delivered(o.Seq, id); err != nil || o.Offer == 0 {
-		return err
+	if o.Offer > 0 {
+		// Before it is marked, so that a list left half without them by a power
+		// cut gets the rest. A tap that comes meanwhile tells the post's key.
+		if err := c.chat.Offer(ctx, id, o.Offer); ctx.Err() != nil {
+			return ctx.Err()
+		} else if err != nil {
+			// The numbers can be typed as well: not worth holding up the rest.
+			c.log.Warn("numbers could not be put under a list", "key", o.Key, "error", err)
+		}
 	}
-	if err := c.chat.Offer(ctx, id, o.Offer); err != nil {
-		// The numbers can be typed as well: not worth holding up the rest.
-		c.log.Warn("numbers could not be put under a list", "key", o.Key, "error", err)
-	}
-	return nil
+	return c.store.Delivered(o.Seq, id)
 }

@@ -33,6 +33,7 @@ type Engine struct {
 
 	reminders    Reminders
 	officerNames []string
+	dates        string // how register files write days
 
 	bench core.Bench
 	files map[string]core.File // of suits with an open run, by tag
@@ -48,7 +49,7 @@ type Engine struct {
 func NewEngine(st *store.Store, cfg Config, name string, world Directory, log *slog.Logger) (*Engine, error) {
 	e := &Engine{
 		store: st, world: world, log: log,
-		reminders: cfg.Reminders, officerNames: cfg.Officers,
+		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
 		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name},
 		bench: core.Bench{
 			Methods:    cfg.methods(),
@@ -156,7 +157,13 @@ func (e *Engine) Wake(ctx context.Context, now time.Time) error {
 	if e.look.After(now) {
 		return nil
 	}
-	return e.Handle(ctx, Event{ID: fmt.Sprintf("wake/%s/%d", wakeLook, now.UnixNano()), At: now, What: Woke{Key: wakeLook}})
+	err := e.Handle(ctx, Event{ID: fmt.Sprintf("wake/%s/%d", wakeLook, now.UnixNano()), At: now, What: Woke{Key: wakeLook}})
+	if _, outside := errors.AsType[*SendError](err); outside {
+		e.log.Warn("the look for what is due waits for the chat server", "error", err)
+		e.look = now.Add(time.Minute)
+		return nil
+	}
+	return err
 }
 
 // Handle does what an event asks for, in one transaction, or nothing of it.
@@ -170,7 +177,9 @@ func (e *Engine) Handle(ctx context.Context, ev Event) error {
 		return nil
 	}
 	do := &doing{Engine: e, ctx: ctx, ev: ev, changed: make(map[string]core.File)}
-	do.place()
+	if err := do.place(); err != nil {
+		return fmt.Errorf("event %s: %w", ev.ID, err)
+	}
 	if err := do.dispatch(); err != nil {
 		text, ok := e.refuse(err, do.in)
 		if !ok {
@@ -193,7 +202,7 @@ type doing struct {
 
 	in      commands.Place
 	text    string
-	heard   bool // the words are for the bot
+	heard   bool // it is for the bot
 	run     core.Run
 	hasRun  bool
 	entries []core.Entry
@@ -207,7 +216,7 @@ type doing struct {
 
 // place finds out where something was said: in a run's thread, or in talk with
 // the bot.
-func (do *doing) place() {
+func (do *doing) place() error {
 	var text string
 	var mentioned bool
 	switch w := do.ev.What.(type) {
@@ -216,20 +225,32 @@ func (do *doing) place() {
 	case Edited:
 		text, mentioned = w.Text, w.Mentioned
 	default:
-		return
+		return nil
 	}
 	do.text, _ = commands.WithoutMention(text, do.speak.Bot)
 	do.heard = mentioned || do.ev.Where.Direct
 	if root := do.ev.Where.Root; root != "" {
-		if key, ok, err := do.keyOf(root); err == nil && ok {
-			if id, ok := runOfKey(key); ok {
-				do.takeRun(id)
-			}
+		if _, err := do.takeRunOf(root); err != nil {
+			return err
 		}
 	}
 	if do.hasRun {
 		do.in, do.heard = commands.Thread, true
 	}
+	return nil
+}
+
+// takeRunOf makes the run that one of the bot's posts belongs to, if it is one
+// of a run, the one that the event is about. It returns the post's key.
+func (do *doing) takeRunOf(post string) (key string, err error) {
+	key, ok, err := do.keyOf(post)
+	if err != nil || !ok {
+		return "", err
+	}
+	if id, ok := runOfKey(key); ok {
+		return key, do.takeRun(id)
+	}
+	return key, nil
 }
 
 // keyOf returns the key of the bot's post that the event is about. Who is quick
@@ -243,16 +264,17 @@ func (do *doing) keyOf(post string) (key string, ok bool, err error) {
 }
 
 // takeRun makes a run the one that the event is about, open or closed.
-func (do *doing) takeRun(id core.RunID) {
+func (do *doing) takeRun(id core.RunID) error {
 	run, open := do.bench.Runs[id]
 	if !open {
 		entries, err := do.store.OfRun(id)
 		if err != nil || len(entries) == 0 {
-			return
+			return err
 		}
 		run = core.Replay(entries)
 	}
 	do.run, do.after, do.hasRun = run, run, true
+	return nil
 }
 
 func (do *doing) asker() core.Asker {
@@ -431,18 +453,11 @@ func (do *doing) didAnything(post string, want any) (bool, error) {
 
 // tapped handles a tap on a number under a list.
 func (do *doing) tapped(w Tapped) error {
-	key, ok, err := do.keyOf(w.Post)
-	if err != nil || !ok {
+	key, err := do.takeRunOf(w.Post)
+	if err != nil || !do.hasRun {
 		return err
 	}
-	id, ok := runOfKey(key)
-	if !ok {
-		return nil
-	}
-	if do.takeRun(id); !do.hasRun {
-		return nil
-	}
-	do.in = commands.Thread
+	do.in, do.heard = commands.Thread, true
 	if key != listKey(do.run) || do.run.List() == nil {
 		if w.On {
 			return &core.Refusal{Why: core.NoList, Run: do.run.ID}
@@ -467,18 +482,15 @@ func (do *doing) tickedBy(who core.Person, n int) bool {
 
 // tapsNow makes up for taps missed.
 func (do *doing) tapsNow(w TapsNow) error {
-	key, ok, err := do.keyOf(w.Post)
-	if err != nil || !ok {
+	key, err := do.takeRunOf(w.Post)
+	if err != nil || !do.hasRun || key != listKey(do.run) {
 		return err
 	}
-	id, ok := runOfKey(key)
-	if !ok {
-		return nil
+	do.in, do.heard = commands.Thread, true
+	shown, undone, err := do.listOnScreen()
+	if err != nil {
+		return err
 	}
-	if do.takeRun(id); !do.hasRun || key != listKey(do.run) {
-		return nil
-	}
-	do.in = commands.Thread
 	standing := make(map[int]bool)
 	var missed []int
 	for _, tap := range w.Taps {
@@ -486,14 +498,14 @@ func (do *doing) tapsNow(w TapsNow) error {
 			continue
 		}
 		standing[tap.N] = true
-		if list := do.run.List(); tap.N >= 1 && tap.N <= len(list) && !list[tap.N-1].Done {
+		if list := do.run.List(); tap.N >= 1 && tap.N <= len(list) && !list[tap.N-1].Done && tap.At.After(undone[tap.N]) {
 			missed = append(missed, tap.N)
 		}
 	}
 	do.ev.Who = do.run.Tester
 	var gone []int
 	for i, c := range do.run.List() {
-		if c.Done && c.ByTap && !standing[i+1] {
+		if c.Done && c.ByTap && !standing[i+1] && !c.At.Before(shown) {
 			gone = append(gone, i+1)
 		}
 	}
@@ -507,6 +519,28 @@ func (do *doing) tapsNow(w TapsNow) error {
 		return do.onRun(core.Tick{Items: missed, ByTap: true})
 	}
 	return nil
+}
+
+// listOnScreen returns when the run's list was put on screen, and when each of
+// its numbers was last taken back: a tap from before that says nothing any more,
+// and a tick from before the list was not made by a tap under it.
+func (do *doing) listOnScreen() (shown time.Time, undone map[int]time.Time, err error) {
+	entries, err := do.store.OfRun(do.run.ID)
+	undone = make(map[int]time.Time)
+	var run core.Run
+	for _, e := range entries {
+		lists := run.Lists
+		if run = run.Apply(e); run.Lists != lists {
+			shown = e.At
+			clear(undone)
+		}
+		if un, ok := e.Fact.(core.Unticked); ok {
+			for _, n := range un.Items {
+				undone[n] = e.At
+			}
+		}
+	}
+	return shown, undone, err
 }
 
 // woke rings a run's bells.

@@ -1,9 +1,16 @@
 package bot
 
 import (
+	"bytes"
+	"cmp"
 	"errors"
 	"fmt"
+	"io"
+	"maps"
+	"os"
+	"path/filepath"
 	"slices"
+	"strings"
 	"time"
 
 	"benchbell/core"
@@ -16,7 +23,7 @@ func (c Config) methods() []core.Method { return append(core.BuiltIn(), c.Method
 
 // Import takes files into the register, whole or not at all.
 func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Register, error) {
-	known, had, err := knownOf(st, cfg.methods(), core.DateAt(now, cfg.Policy.Zone))
+	known, had, err := knownOf(st, cfg.methods(), cfg.Dates, core.DateAt(now, cfg.Policy.Zone))
 	if err != nil {
 		return Register{}, err
 	}
@@ -31,10 +38,43 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))
 }
 
+// Export writes what the register holds, as Import reads it: suits.csv,
+// manometers.csv and the past tests.csv, with their headers even if there is
+// nothing in them, so that they serve as templates.
+func Export(st *store.Store, folder string) (Register, error) {
+	known, had, err := knownOf(st, nil, "", core.Date{})
+	if err != nil {
+		return Register{}, err
+	}
+	reg := Register{Suits: known.Suits, Manometers: known.Manometers, Tests: slices.Collect(maps.Keys(had))}
+	slices.SortFunc(reg.Tests, func(a, b PastTest) int {
+		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit))
+	})
+	for name, write := range map[string]func(io.Writer) error{
+		"suits.csv":      func(w io.Writer) error { return WriteSuits(w, reg.Suits) },
+		"manometers.csv": func(w io.Writer) error { return WriteManometers(w, reg.Manometers) },
+		"tests.csv":      func(w io.Writer) error { return WriteTests(w, reg.Tests) },
+	} {
+		var text bytes.Buffer
+		if err := write(&text); err != nil {
+			return Register{}, err
+		}
+		f, err := os.OpenFile(filepath.Join(folder, name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if err != nil {
+			return Register{}, fmt.Errorf("%w: export into a folder that has no such file", err)
+		}
+		_, err = f.Write(text.Bytes())
+		if err := errors.Join(err, f.Close()); err != nil {
+			return Register{}, err
+		}
+	}
+	return reg, nil
+}
+
 // RehearsalRegister reads the register of a rehearsal: that of the files, or
 // of the invented station Harrow Point if none are named.
 func RehearsalRegister(cfg Config, paths []string, at time.Time) ([]core.Entry, error) {
-	known := Known{Today: core.DateAt(at, cfg.Policy.Zone), Methods: cfg.methods()}
+	known := Known{Today: core.DateAt(at, cfg.Policy.Zone), Dates: cfg.Dates, Methods: cfg.methods()}
 	reg, err := ReadRegisterFS(demo.Files(), known)
 	if len(paths) > 0 {
 		reg, err = ReadRegisterFiles(paths, known)

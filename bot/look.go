@@ -98,7 +98,10 @@ func (do *doing) lookForDue() error {
 	if missed {
 		digest.Since, digest.Missed = do.looked, n
 	}
-	officers := do.officers()
+	officers, err := do.officers()
+	if err != nil {
+		return err
+	}
 	var direct []core.Notice
 	for _, notice := range notices {
 		if notice.Kind.ForOfficers() && len(officers) > 0 {
@@ -134,17 +137,20 @@ func (do *doing) setLook(next, looked time.Time) {
 
 // officers looks the officers up. One whom nobody knows any more is left out,
 // and the keeper told.
-func (do *doing) officers() []core.Person {
+func (do *doing) officers() ([]core.Person, error) {
 	var all []core.Person
 	for _, name := range do.officerNames {
 		p, err := do.world.Person(do.ctx, name)
-		if err != nil {
-			do.log.Warn("an officer of the configuration is not found on the chat server", "name", name, "error", err)
-			continue
+		switch {
+		case errors.Is(err, ErrNobody):
+			do.log.Warn("an officer of the configuration is not found on the chat server", "name", name)
+		case err != nil:
+			return nil, err
+		default:
+			all = append(all, p)
 		}
-		all = append(all, p)
 	}
-	return all
+	return all, nil
 }
 
 // notices returns what has come due and was not told yet; of what stays

@@ -153,13 +153,13 @@ func (do *doing) commit() error {
 		Event: do.ev.ID, At: do.ev.At, Entries: do.entries, Out: do.out,
 		Channel: do.ev.Where.Channel, Mark: store.Mark(do.ev.Mark),
 	}
-	if len(do.entries)+len(do.out)+len(do.given) == 0 {
-		batch.Event = "" // nothing came of it, nor would a second time
+	if !do.heard && len(do.entries)+len(do.out)+len(do.given) == 0 {
+		batch.Event = "" // talk between people: nothing came of it, nor would a second time
 	}
 	for _, tag := range slices.Sorted(maps.Keys(do.changed)) {
 		batch.Rows = append(batch.Rows, row(do.bench.Policy, do.changed[tag]))
 	}
-	runChanged := do.hasRun && len(do.entries) > 0
+	runChanged := do.hasRun && slices.ContainsFunc(do.entries, func(e core.Entry) bool { return e.Run == do.after.ID })
 	if runChanged {
 		next, ok := do.after.NextBell(do.bench.Policy)
 		if !ok || do.after.Phase == core.Over {
@@ -185,12 +185,15 @@ func (do *doing) commit() error {
 			do.shown[o.Key] = o.Text
 		}
 	}
+	onPaper := false
 	for _, entry := range do.entries {
 		switch f := entry.Fact.(type) {
 		case core.Opened:
 			do.bench.LastUsed[entry.By.Name] = f.Manometer.ID
 		case core.ManometerChosen:
 			do.bench.LastUsed[entry.By.Name] = f.Manometer.ID
+		case core.PaperTest:
+			onPaper = true
 		case core.ManometerRegistered:
 			do.bench.Manometers[f.Manometer.ID] = f.Manometer
 		}
@@ -204,5 +207,13 @@ func (do *doing) commit() error {
 			do.files[tag] = file
 		}
 	}
-	return nil
+	if !onPaper {
+		return nil
+	}
+	// Tests on paper come in any order: the store knows which was the last.
+	used, err := do.store.LastUsed()
+	if err == nil {
+		do.Engine.bench.LastUsed = used
+	}
+	return err
 }

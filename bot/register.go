@@ -34,6 +34,7 @@ type PastTest struct {
 // has so far. Nothing may have happened after Today, the day at the station.
 type Known struct {
 	Today      core.Date
+	Dates      string // one of DateForms, or nothing for ISO 8601 alone
 	Methods    []core.Method
 	Suits      []core.Suit
 	Manometers []core.Manometer

@@ -62,21 +62,7 @@ var suitColumns = []column[core.Suit]{
 		},
 		write: func(of *core.Suit) string { return of.Method },
 	},
-	{
-		name: "interval",
-		read: func(to *core.Suit, cell string, _ *lookup) error {
-			if to.Interval.UnmarshalText([]byte(cell)) != nil {
-				return errors.New("write a period of up to 100 years, like P1Y, P18M or P26W")
-			}
-			return nil
-		},
-		write: func(of *core.Suit) string {
-			if of.Interval.IsZero() {
-				return ""
-			}
-			return of.Interval.String()
-		},
-	},
+	periodColumn("interval", func(s *core.Suit) *core.Period { return &s.Interval }),
 	makerColumn("maker_a", func(s *core.Suit) *core.Written { return &s.MakerA }),
 	makerColumn("maker_b", func(s *core.Suit) *core.Written { return &s.MakerB }),
 	textColumn("remarks", func(s *core.Suit) *string { return &s.Remarks }),
@@ -196,6 +182,8 @@ var manometerColumns = []column[core.Manometer]{
 		},
 		write: func(of *core.Manometer) string { return writePressure(of.Permissible) },
 	},
+	dateColumn("calibrated_on", func(m *core.Manometer) *core.Date { return &m.CalibratedOn }),
+	periodColumn("interval", func(m *core.Manometer) *core.Period { return &m.Interval }),
 	dateColumn("calibrated_until", func(m *core.Manometer) *core.Date { return &m.CalibratedUntil }),
 }
 
@@ -205,6 +193,18 @@ func checkManometer(in *lookup) check[core.Manometer] {
 		known := in.manometers[core.NameKey(m.ID)]
 		if want := again(seen, row, m.ID, known.ID); want != "" {
 			fault("id", want)
+		}
+		if m.CalibratedOn.After(in.Today) {
+			fault("calibrated_on", "must not be in the future")
+		}
+		if m.CalibratedOn.IsZero() || m.Interval.IsZero() {
+			return
+		}
+		until := m.Interval.After(m.CalibratedOn)
+		if m.CalibratedUntil.IsZero() {
+			m.CalibratedUntil = until
+		} else if m.CalibratedUntil != until {
+			fault("calibrated_until", "does not agree with calibrated_on and interval, which make it "+until.String()+": leave it empty")
 		}
 	}
 }
@@ -391,13 +391,49 @@ const (
 	lastYear  = 2149
 )
 
-func dateColumn[T any](name string, field func(*T) *core.Date) column[T] {
+func periodColumn[T any](name string, field func(*T) *core.Period) column[T] {
 	return column[T]{
 		name: name,
 		read: func(to *T, cell string, _ *lookup) error {
-			d, err := core.ParseDate(cell)
+			if field(to).UnmarshalText([]byte(cell)) != nil {
+				return errors.New("write a period of up to 100 years, like P1Y, P18M or P26W")
+			}
+			return nil
+		},
+		write: func(of *T) string {
+			if field(of).IsZero() {
+				return ""
+			}
+			return field(of).String()
+		},
+	}
+}
+
+// DateForms are the ways of writing a day that a station can configure besides
+// ISO 8601, which is always understood.
+var DateForms = map[string]string{"DD.MM.YYYY": "2.1.2006", "DD/MM/YYYY": "2/1/2006", "MM/DD/YYYY": "1/2/2006"}
+
+// readDate reads a day as ISO 8601 has it, or in the form of the station.
+func readDate(cell, form string) (core.Date, error) {
+	if layout, ok := DateForms[form]; ok {
+		if t, err := time.Parse(layout, cell); err == nil {
+			return core.DateAt(t, time.UTC), nil
+		}
+	}
+	return core.ParseDate(cell)
+}
+
+func dateColumn[T any](name string, field func(*T) *core.Date) column[T] {
+	return column[T]{
+		name: name,
+		read: func(to *T, cell string, in *lookup) error {
+			d, err := readDate(cell, in.Dates)
 			if err != nil || d.Year < firstYear || d.Year > lastYear {
-				return fmt.Errorf("write a day that exists as year-month-day, like 2026-03-02, from %d to %d", firstYear, lastYear)
+				form := "year-month-day, like 2026-03-02"
+				if in.Dates != "" {
+					form += " or " + in.Dates
+				}
+				return fmt.Errorf("write a day that exists as %s, from %d to %d", form, firstYear, lastYear)
 			}
 			*field(to) = d
 			return nil

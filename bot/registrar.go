@@ -30,7 +30,7 @@ func (do *doing) enter(w core.Enter) error {
 		return err
 	}
 	known := Known{
-		Today: do.bench.Day(do.ev.At), Methods: do.bench.Methods,
+		Today: do.bench.Day(do.ev.At), Dates: do.dates, Methods: do.bench.Methods,
 		Manometers: sortedManometers(do.bench),
 	}
 	var row bytes.Buffer
@@ -146,13 +146,16 @@ func (do *doing) importFiles() error {
 			return &RegisterError{File: f.Name, Faults: []Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
 		}
 		data, err := do.world.File(do.ctx, f.ID)
+		if fault, is := errors.AsType[*SendError](err); is && !fault.Retry {
+			return &RegisterError{File: f.Name, Faults: []Fault{{Want: "the chat server does not have the file any more: attach it again"}}}
+		}
 		if err != nil {
 			return fmt.Errorf("fetching %s: %w", f.Name, err)
 		}
 		names = append(names, f.Name)
 		content[f.Name] = data
 	}
-	known, had, err := knownOf(do.store, do.bench.Methods, do.bench.Day(do.ev.At))
+	known, had, err := knownOf(do.store, do.bench.Methods, do.dates, do.bench.Day(do.ev.At))
 	if err != nil {
 		return err
 	}
@@ -188,8 +191,8 @@ func (do *doing) enterRegister(reg Register) error {
 
 // knownOf returns what a register file is read against, and the past tests
 // that are on record.
-func knownOf(st *store.Store, methods []core.Method, today core.Date) (Known, map[PastTest]bool, error) {
-	known := Known{Today: today, Methods: methods}
+func knownOf(st *store.Store, methods []core.Method, dates string, today core.Date) (Known, map[PastTest]bool, error) {
+	known := Known{Today: today, Dates: dates, Methods: methods}
 	had := make(map[PastTest]bool)
 	for row, err := range st.Rows() {
 		if err != nil {

@@ -120,6 +120,7 @@ func (l *serveLoop) handle(ctx context.Context, ev Event) error {
 	if _, up := ev.What.(CaughtUp); up && err == nil {
 		l.caughtUp = true
 		l.log.Info("ready: caught up with the chat server")
+		l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
 	}
 	return err
 }
@@ -137,12 +138,14 @@ func (l *serveLoop) setAlarm() {
 }
 
 // check tells the crew, once, past the outbox that cannot be written either,
-// when something cannot be put on record.
+// when something cannot be put on record. That somebody or a file could not be
+// looked up on the chat server is nothing of that kind.
 func (l *serveLoop) check(ctx context.Context, err error) {
+	_, outside := errors.AsType[*SendError](err)
 	switch {
 	case err == nil:
 		l.alarmed = false
-	case l.alarmed || ctx.Err() != nil:
+	case l.alarmed || outside || ctx.Err() != nil:
 	default:
 		l.alarmed = true
 		l.log.Error("nothing can be put on record", "error", err)

@@ -39,12 +39,14 @@ var forms []form
 func init() {
 	forms = []form{
 		{
-			[]string{"ok"}, inThread, "ok · ok 1 3 · ok all", "tick the list (or tap a number)", "ok all",
+			[]string{"ok"},
+			inThread, "ok · ok 1 3 · ok all", "tick the list (or tap a number)", "ok all",
 			parseTick,
 			false,
 		},
 		{
-			[]string{"undo", "untick"}, inThread, "undo 3", "take a tick back", "undo 3",
+			[]string{"undo", "untick"},
+			inThread, "undo 3", "take a tick back", "undo 3",
 			func(rest string) (any, error) {
 				items, err := parseItems(rest)
 				if err == nil && len(items) == 0 {
@@ -55,17 +57,20 @@ func init() {
 			false,
 		},
 		{
-			[]string{"bad"}, inThread, "bad 2 hole in left glove", "a defect at number 2: ends the run as a fail", "bad 2 hole in left glove",
+			[]string{"bad"},
+			inThread, "bad 2 hole in left glove", "a defect at number 2: ends the run as a fail", "bad 2 hole in left glove",
 			parseBad,
 			true,
 		},
 		{
-			[]string{"reading", "read"}, inThread, "16.5 · 168 mm · 13.9 at 6:00", "a reading, true when posted or at that time of the hold", "16.5",
+			[]string{"reading", "read"},
+			inThread, "16.5 · 168 mm · 13.9 at 6:00", "a reading, true when posted or at that time of the hold", "16.5",
 			func(rest string) (any, error) { return parseReading(rest) },
 			false,
 		},
 		{
-			[]string{"fix"}, inThread, "fix 14.9", "correct the last reading (or edit the post)", "fix 14.9",
+			[]string{"fix"},
+			inThread, "fix 14.9", "correct the last reading (or edit the post)", "fix 14.9",
 			func(rest string) (any, error) {
 				r, err := parseReading(rest)
 				if err == nil && r.HasStated {
@@ -76,17 +81,20 @@ func init() {
 			false,
 		},
 		{
-			[]string{"yes"}, inThread, "yes", "take the reading as asked", "yes",
+			[]string{"yes"},
+			inThread, "yes", "take the reading as asked", "yes",
 			bare(core.Yes{}),
 			false,
 		},
 		{
-			[]string{"where"}, inThread, "where", "what the run waits for, time left", "where",
+			[]string{"where"},
+			inThread, "where", "what the run waits for, time left", "where",
 			bare(core.AskWhere{}),
 			false,
 		},
 		{
-			[]string{"with"}, inThread, "with M-2", "use another manometer", "with M-2",
+			[]string{"with"},
+			inThread, "with M-2", "use another manometer", "with M-2",
 			func(rest string) (any, error) {
 				id, err := oneWord(rest, "which manometer?")
 				return core.Use{Manometer: id}, err
@@ -94,12 +102,14 @@ func init() {
 			false,
 		},
 		{
-			[]string{"air"}, inThread, "air 21.5", "temperature at the suit, °C", "air 21.5",
+			[]string{"air"},
+			inThread, "air 21.5", "temperature at the suit, °C", "air 21.5",
 			parseAir,
 			false,
 		},
 		{
-			[]string{"baro"}, inThread, "baro 1013", "barometer, hPa", "baro 1013",
+			[]string{"baro"},
+			inThread, "baro 1013", "barometer, hPa", "baro 1013",
 			func(rest string) (any, error) {
 				r, err := parseReading(rest)
 				if r.Unit == core.NoUnit {
@@ -110,7 +120,8 @@ func init() {
 			false,
 		},
 		{
-			[]string{"note"}, inThread, "note …", "a remark for the record", "note visor scratched",
+			[]string{"note"},
+			inThread, "note …", "a remark for the record", "note visor scratched",
 			func(rest string) (any, error) {
 				text, err := someText(rest, "what to note")
 				return core.Remark{Text: text}, err
@@ -118,27 +129,32 @@ func init() {
 			true,
 		},
 		{
-			[]string{"again"}, inThread, "again", "repeat this phase", "again",
+			[]string{"again"},
+			inThread, "again", "repeat this phase", "again",
 			bare(core.Repeat{}),
 			false,
 		},
 		{
-			[]string{"stop"}, inThread, "stop why", "end without a verdict", "stop zipper jammed",
+			[]string{"stop"},
+			inThread, "stop why", "end without a verdict", "stop zipper jammed",
 			func(rest string) (any, error) { return core.Stop{Why: rest}, nil },
 			true,
 		},
 		{
-			[]string{"over"}, inThread, "over to @name", "hand the run over", "over to @second.tester",
+			[]string{"over"},
+			inThread, "over to @name", "hand the run over", "over to @second.tester",
 			parseHandOver,
 			false,
 		},
 		{
-			[]string{"test"}, anywhere, "test HP-07 [method] [with M-2]", "open a run", "test HP-07 with M-1",
+			[]string{"test"},
+			anywhere, "test HP-07 [method] [with M-2]", "open a run", "test HP-07 with M-1",
 			parseTest,
 			false,
 		},
 		{
-			[]string{"status"}, anywhere, "status · status HP-07 · HP-07", "may it be worn", "status HP-07",
+			[]string{"status"},
+			anywhere, "status · status HP-07 · HP-07", "may it be worn", "status HP-07",
 			func(rest string) (any, error) {
 				if rest == "" {
 					return core.AskFleet{}, nil
@@ -148,7 +164,8 @@ func init() {
 			false,
 		},
 		{
-			[]string{"used"}, anywhere, "used HP-07 [when] [note]", "worn: barred until tested", "used HP-07 yesterday",
+			[]string{"used"},
+			anywhere, "used HP-07 [when] [note]", "worn: barred until tested", "used HP-07 yesterday",
 			aboutSuit(func(tag, text string) any {
 				when, note := splitMoment(text)
 				return core.NoteUsed{Suit: tag, When: when, Note: note}
@@ -156,27 +173,32 @@ func init() {
 			true,
 		},
 		{
-			[]string{"found"}, anywhere, "found HP-07 what", "a defect: barred until tested", "found HP-07 seam lifts",
+			[]string{"found"},
+			anywhere, "found HP-07 what", "a defect: barred until tested", "found HP-07 seam lifts",
 			aboutSuit(func(tag, text string) any { return core.NoteFound{Suit: tag, What: text} }, "what was found"),
 			true,
 		},
 		{
-			[]string{"repaired"}, anywhere, "repaired HP-07 what", "work done: barred until tested", "repaired HP-07 left glove",
+			[]string{"repaired"},
+			anywhere, "repaired HP-07 what", "work done: barred until tested", "repaired HP-07 left glove",
 			aboutSuit(func(tag, text string) any { return core.NoteRepaired{Suit: tag, What: text} }, "what was repaired"),
 			true,
 		},
 		{
-			[]string{"withdraw"}, anywhere, "withdraw HP-07 why", "out of service for now", "withdraw HP-07 recall",
+			[]string{"withdraw"},
+			anywhere, "withdraw HP-07 why", "out of service for now", "withdraw HP-07 recall",
 			aboutSuit(func(tag, text string) any { return core.Withdraw{Suit: tag, Why: text} }, "why"),
 			true,
 		},
 		{
-			[]string{"retire"}, anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
+			[]string{"retire"},
+			anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
 			aboutSuit(func(tag, text string) any { return core.Retire{Suit: tag, Why: text} }, "why"),
 			true,
 		},
 		{
-			[]string{"release"}, anywhere, "release HP-07", "an officer's word: it may be worn", "release HP-07",
+			[]string{"release"},
+			anywhere, "release HP-07", "an officer's word: it may be worn", "release HP-07",
 			func(rest string) (any, error) {
 				tag, err := oneWord(rest, "which suit?")
 				return core.Release{Suit: tag}, err
@@ -184,17 +206,20 @@ func init() {
 			false,
 		},
 		{
-			[]string{"ready"}, anywhere, "ready [size or place]", "the suits that can go out now", "ready L",
+			[]string{"ready"},
+			anywhere, "ready [size or place]", "the suits that can go out now", "ready L",
 			func(rest string) (any, error) { return core.AskReady{Want: rest}, nil },
 			false,
 		},
 		{
-			[]string{"due"}, anywhere, "due [30d]", "what falls due, overdue first", "due 30d",
+			[]string{"due"},
+			anywhere, "due [30d]", "what falls due, overdue first", "due 30d",
 			parseDue,
 			false,
 		},
 		{
-			[]string{"history"}, anywhere, "history HP-07", "its tests, newest first", "history HP-07",
+			[]string{"history"},
+			anywhere, "history HP-07", "its tests, newest first", "history HP-07",
 			func(rest string) (any, error) {
 				tag, err := oneWord(rest, "which suit?")
 				return core.AskHistory{Suit: tag}, err
@@ -202,22 +227,26 @@ func init() {
 			false,
 		},
 		{
-			[]string{"suit"}, anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
+			[]string{"suit"},
+			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
 			parseEnter(false),
 			true,
 		},
 		{
-			[]string{"manometer"}, anywhere, "manometer add M-5 column=value … · manometer change …", "the register", "manometer change M-1 calibrated_until=2027-03-31",
+			[]string{"manometer"},
+			anywhere, "manometer add M-5 column=value … · manometer change …", "the register", "manometer change M-1 calibrated_until=2027-03-31",
 			parseEnter(true),
 			true,
 		},
 		{
-			[]string{"import"}, anywhere, "import, with CSV files attached", "take them into the register", "import",
+			[]string{"import"},
+			anywhere, "import, with CSV files attached", "take them into the register", "import",
 			bare(core.ImportFiles{}),
 			false,
 		},
 		{
-			[]string{"help", "?"}, anywhere, "help [word]", "what can be said here", "help test",
+			[]string{"help", "?"},
+			anywhere, "help [word]", "what can be said here", "help test",
 			func(rest string) (any, error) { return Help{Word: strings.ToLower(rest)}, nil },
 			false,
 		},

@@ -48,7 +48,9 @@ type Manometer struct {
 	Unit            Unit
 	Resolution      Written // smallest step it shows
 	Permissible     Written // largest permissible error, zero if not known
-	CalibratedUntil Date    // its last day, zero if never calibrated
+	CalibratedOn    Date    // zero if not known
+	Interval        Period  // from one calibration to the next, zero if not known
+	CalibratedUntil Date    // last day of the calibration, zero if never calibrated
 }
 
 // Lapsed reports whether the calibration has run out on day d.

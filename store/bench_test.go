@@ -2,15 +2,21 @@ package store_test
 
 import (
 	"fmt"
+	"iter"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"benchbell/core"
 	"benchbell/store"
 )
 
-// region returns a store, in a file, of 100,000 suits: one in a hundred is
-// barred, and as many fall due on each day of the hundred to come.
+// today is the day in the region below.
+var today = day(3, 2)
+
+// region returns a store, in a file, of 100,000 suits: two in a hundred are
+// barred, one in a hundred falls due within a month and the others later in the
+// year, and one in a thousand ends its life within a month.
 func region(b *testing.B) *store.Store {
 	b.Helper()
 	s := must(store.Open(filepath.Join(b.TempDir(), "benchbell.db")))(b)
@@ -24,9 +30,16 @@ func region(b *testing.B) *store.Store {
 		var batch store.Batch
 		for i := first; i < first+at; i++ {
 			tag := fmt.Sprintf("HP-%06d", i)
-			r := row(tag, core.Fit, day(3, 2).AddDays(i%100))
-			if i%100 == 50 {
-				r = row(tag, core.NotFit, r.Due, core.BarUsed)
+			r := row(tag, core.Fit, today.AddDays(31+i%330))
+			r.EndOfLife = today.AddMonths(12 + i%120)
+			switch {
+			case i%50 == 0:
+				r.Kind, r.Bars = core.NotFit, row(tag, core.NotFit, r.Due, core.BarUsed).Bars
+			case i%100 == 1:
+				r.Due = today.AddDays(i / 100 % 30)
+			}
+			if i%1000 == 2 {
+				r.EndOfLife = today.AddDays(i / 1000 % 30)
 			}
 			batch.Rows = append(batch.Rows, r)
 			batch.Entries = append(batch.Entries, entry(i, tag, 0, core.SuitRegistered{Suit: core.Suit{Tag: tag, Size: "L"}}))
@@ -55,26 +68,66 @@ func BenchmarkCommit(b *testing.B) {
 func BenchmarkBarred(b *testing.B) {
 	s := region(b)
 	for b.Loop() {
-		if n := len(all(b, s.Barred())); n != 1000 {
-			b.Fatalf("%d rows", n)
+		wantRows(b, "barred", s.Barred(), 2000)
+	}
+}
+
+// What answers for the fleet: how many suits there are, which are barred, and
+// which fall due or end their life within a month.
+func BenchmarkStatus(b *testing.B) {
+	s := region(b)
+	month := today.AddDays(30)
+	for b.Loop() {
+		if n, kinds, err := s.Count(); n != 100_000 || kinds[core.NotFit] != 2000 || err != nil {
+			b.Fatal(n, kinds, err)
+		}
+		wantRows(b, "barred", s.Barred(), 2000)
+		wantRows(b, "due", s.DueBy(month), 1000)
+		wantRows(b, "ending", s.EndingBy(month), 100)
+	}
+}
+
+// What plans the reminders of a day: which suits are due or barred, and which
+// of the notices about them were given.
+func BenchmarkReminders(b *testing.B) {
+	s := region(b)
+	plan := func() (keys []string) {
+		for _, r := range slices.Concat(
+			wantRows(b, "due", s.DueBy(today), 34),
+			wantRows(b, "barred", s.Barred(), 2000),
+		) {
+			keys = append(keys, "due "+r.Tag, "barred "+r.Tag)
+		}
+		return keys
+	}
+	keys := plan()
+	given := keys[:len(keys)/2]
+	commit(b, s, store.Batch{At: morning, Notices: given})
+	for b.Loop() {
+		if n := len(must(s.Given(plan()...))(b)); n != len(given) {
+			b.Fatalf("%d notices were given, want %d", n, len(given))
 		}
 	}
 }
 
-func BenchmarkDueBy(b *testing.B) {
-	s := region(b)
-	for b.Loop() {
-		if n := len(all(b, s.DueBy(day(3, 2)))); n != 1000 {
-			b.Fatalf("%d rows", n)
-		}
+func wantRows(b *testing.B, what string, rows iter.Seq2[store.SuitRow, error], want int) []store.SuitRow {
+	b.Helper()
+	got := all(b, rows)
+	if len(got) != want {
+		b.Fatalf("%d rows %s, want %d", len(got), what, want)
 	}
+	return got
 }
 
-func BenchmarkCount(b *testing.B) {
+// What is asked about a tag that nobody knows, by its number and by its
+// spelling.
+func BenchmarkTagsLike(b *testing.B) {
 	s := region(b)
 	for b.Loop() {
-		if n, _, err := s.Count(); n != 100_000 || err != nil {
-			b.Fatal(n, err)
+		for typed, want := range map[string]string{"77": "HP-000077", "hq-077": "HP-000077"} {
+			if tags := must(s.TagsLike(typed, 5))(b); len(tags) == 0 || tags[0] != want {
+				b.Fatalf("like %s: %q, want %s first", typed, tags, want)
+			}
 		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"iter"
 	"maps"
 	"slices"
+	"time"
 )
 
 // Check examines everything: the engine's own order if it can tell, the chain
@@ -22,7 +23,7 @@ func (s *Store) Check() error {
 		return err
 	}
 	return s.engine.View(func(tx Tx) error {
-		return errors.Join(checkJournal(tx), checkRows(tx), checkSeen(tx), checkOutbox(tx))
+		return errors.Join(checkJournal(tx), checkRows(tx), checkMoments(tx), checkOutbox(tx))
 	})
 }
 
@@ -54,14 +55,24 @@ func checkRows(tx Tx) error {
 	return r.compare(bucketRows, bucketBarred, bucketDue, bucketEnding, bucketCounts)
 }
 
-func checkSeen(tx Tx) error {
-	r := newReplay(tx, bucketSeen, bucketSeenAt)
-	for event, at := range tx.Range(bucketSeen, nil, nil) {
-		if err := errors.Join(r.Put(bucketSeen, event, at), r.Put(bucketSeenAt, under(string(at), event), nil)); err != nil {
-			return err
+// checkMoments checks that what is kept with a moment has a name and a moment.
+// Whether one is missing, nothing else tells.
+func checkMoments(tx Tx) error {
+	buckets := []string{bucketSeen, bucketNotices, bucketWakes}
+	r := newReplay(tx, buckets...)
+	for _, bucket := range buckets {
+		for name, value := range tx.Range(bucket, nil, nil) {
+			var at moment
+			err := at.UnmarshalText(value)
+			if err == nil {
+				err = putMoment(r, bucket, "name", string(name), time.Time(at))
+			}
+			if err != nil {
+				return fmt.Errorf("%q in %q: %w", name, bucket, err)
+			}
 		}
 	}
-	return r.compare(bucketSeen, bucketSeenAt)
+	return nil
 }
 
 // checkOutbox checks that every post has its key, every key just one post or

@@ -13,13 +13,20 @@ import (
 // Batch is all that one event changes.
 type Batch struct {
 	// Event is the id of the event, which can be committed once. If it is
-	// empty, nothing is checked. At is the event's moment.
+	// empty, nothing is checked. At is the event's moment, which every Event
+	// and every notice needs.
 	Event string
 	At    time.Time
 	// Entries are added to the journal. Commit sets their Seq.
 	Entries []core.Entry
 	// Rows replace the rows of their suits.
 	Rows []SuitRow
+	// RowsMadeWith says by which policy the rows were made, all of them, now
+	// that this batch is kept. If it is empty, what was said before stays.
+	RowsMadeWith string
+	// Notices are the keys of notices that are given with this batch. To give
+	// one again changes nothing: the moment at which it was first given stays.
+	Notices []string
 	// Wakes sets the wake times of these keys; a zero time removes one.
 	Wakes map[string]time.Time
 	// Out is put into the outbox, in this order. Commit sets Seq; First and
@@ -70,6 +77,12 @@ func (s *Store) Commit(b *Batch) error {
 				return err
 			}
 		}
+		if err := setRowsMadeWith(tx, b.RowsMadeWith); err != nil {
+			return err
+		}
+		if err := give(tx, b.Notices, b.At); err != nil {
+			return err
+		}
 		if err := setWakes(tx, b.Wakes); err != nil {
 			return err
 		}
@@ -103,82 +116,69 @@ func see(tx Tx, event string, at time.Time) error {
 	if event == "" {
 		return nil
 	}
-	if err := checkName("event id", event); err != nil {
-		return err
-	}
 	if tx.Get(bucketSeen, []byte(event)) != nil {
 		return ErrSeen
 	}
-	if at.IsZero() {
-		return errors.New("an event needs its moment, to know when it can be forgotten")
-	}
-	moment, err := momentKey(at)
-	if err != nil {
-		return err
-	}
-	if err := tx.Put(bucketSeenAt, under(moment, []byte(event)), nil); err != nil {
-		return err
-	}
-	return tx.Put(bucketSeen, []byte(event), []byte(moment))
+	return putMoment(tx, bucketSeen, "event id", event, at)
 }
 
-// Seen reports whether an event was committed before, and not forgotten.
+// putMoment keeps a moment under a name.
+func putMoment(tx Tx, bucket, what, name string, at time.Time) error {
+	if err := checkName(what, name); err != nil {
+		return err
+	}
+	if at.IsZero() {
+		return fmt.Errorf("%s %q cannot be kept: it needs its moment", what, name)
+	}
+	text, err := moment(at).MarshalText()
+	if err != nil {
+		return fmt.Errorf("%s %q cannot be kept: %w", what, name, err)
+	}
+	return tx.Put(bucket, []byte(name), text)
+}
+
+// Seen reports whether an event was committed before.
 func (s *Store) Seen(event string) (bool, error) {
 	_, ok, err := s.lookUp(bucketSeen, event)
 	return ok, err
 }
 
-// Forget forgets the ids of events that happened before a moment, and returns
-// how many. The journal keeps the ids that its entries have. The moment must
-// be so far back that no such event can come again.
-func (s *Store) Forget(before time.Time) (n int, err error) {
-	moment, err := momentKey(before)
-	if err != nil {
-		return 0, err
-	}
-	for {
-		var keys [][]byte
-		err := s.engine.Update(func(tx Tx) error {
-			for key := range tx.Range(bucketSeenAt, nil, []byte(moment)) {
-				keys = append(keys, key)
-				if len(keys) == pageSize { // Commit must not wait long
-					break
-				}
-			}
-			for _, key := range keys {
-				event := key[len(moment)+1:]
-				if err := errors.Join(tx.Delete(bucketSeen, event), tx.Delete(bucketSeenAt, key)); err != nil {
-					return err
-				}
-			}
-			return nil
-		})
-		if err != nil {
-			return n, fmt.Errorf("forget events before %s: %w", moment, err)
+// give notes which notices are given, and when each was for the first time.
+func give(tx Tx, notices []string, at time.Time) error {
+	for _, key := range notices {
+		if tx.Get(bucketNotices, []byte(key)) != nil {
+			continue
 		}
-		n += len(keys)
-		if len(keys) < pageSize {
-			return n, nil
+		if err := putMoment(tx, bucketNotices, "notice key", key, at); err != nil {
+			return err
 		}
 	}
+	return nil
+}
+
+// Given tells which of these notices were given, by any batch there was.
+func (s *Store) Given(keys ...string) (map[string]bool, error) {
+	given := make(map[string]bool)
+	err := s.engine.View(func(tx Tx) error {
+		for _, key := range keys {
+			if tx.Get(bucketNotices, []byte(key)) != nil {
+				given[key] = true
+			}
+		}
+		return nil
+	})
+	return given, err
 }
 
 func setWakes(tx Tx, wakes map[string]time.Time) error {
 	for _, key := range slices.Sorted(maps.Keys(wakes)) {
-		if err := checkName("wake key", key); err != nil {
-			return err
-		}
 		if wakes[key].IsZero() {
 			if err := tx.Delete(bucketWakes, []byte(key)); err != nil {
 				return err
 			}
 			continue
 		}
-		due, err := moment(wakes[key]).MarshalText()
-		if err != nil {
-			return fmt.Errorf("wake time of %s: %w", key, err)
-		}
-		if err := tx.Put(bucketWakes, []byte(key), due); err != nil {
+		if err := putMoment(tx, bucketWakes, "wake key", key, wakes[key]); err != nil {
 			return err
 		}
 	}

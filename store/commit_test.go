@@ -36,40 +36,45 @@ func TestSeen(t *testing.T) {
 	if got := len(all(t, s.Entries(0))); got != 3 {
 		t.Errorf("%d entries, want 3", got)
 	}
-	refused(t, s, store.Batch{Event: "e3"}, "an event needs its moment")
+	refused(t, s, store.Batch{Event: "e3"}, `event id "e3" cannot be kept: it needs its moment`)
 	refused(t, s, store.Batch{Event: "e\x00", At: morning}, "NUL")
-	refused(t, s, store.Batch{Event: "e3", At: morning.AddDate(8000, 0, 0)}, "year has not four digits")
+	refused(t, s, store.Batch{Event: "e3", At: morning.AddDate(8000, 0, 0)}, "year outside of range")
 }
 
-func TestForget(t *testing.T) {
-	s := inMemory(t)
-	const n = 2*store.PageSize + 10
-	for i := range n {
-		e := note(i)
-		e.Event = fmt.Sprintf("e%d", i)
-		commit(t, s, store.Batch{Event: e.Event, At: e.At, Entries: []core.Entry{e}})
-	}
-	forget := func(before time.Time, want int) {
-		t.Helper()
-		if n, err := s.Forget(before); n != want || err != nil {
-			t.Errorf("forgot %d, %v, want %d", n, err, want)
-		}
-	}
-	forget(morning, 0) // that moment itself is kept
-	forget(morning.Add(time.Nanosecond), 1)
-	forget(morning.Add(2*store.PageSize*time.Minute), 2*store.PageSize-1)
-	forget(morning.Add(2*store.PageSize*time.Minute), 0)
-	for event, want := range map[string]bool{"e0": false, "e511": false, "e512": true} {
-		if got := must(s.Seen(event))(t); got != want {
-			t.Errorf("Seen(%s) = %v, want %v", event, got, want)
-		}
-	}
-	commit(t, s, store.Batch{Event: "e0", At: morning})
-	if e := all(t, s.Entries(1))[0]; e.Event != "e0" {
-		t.Errorf("the journal forgot the event of entry 1: %q", e.Event)
-	}
-	if _, err := s.Forget(morning.AddDate(8000, 0, 0)); err == nil {
-		t.Error("a moment out of all bounds is no error")
+func TestNotices(t *testing.T) {
+	for name, s := range map[string]*store.Store{"bolt": inFile(t), "memory": inMemory(t)} {
+		t.Run(name, func(t *testing.T) {
+			given := func(want ...string) {
+				t.Helper()
+				all := make(map[string]bool)
+				for _, key := range want {
+					all[key] = true
+				}
+				same(t, "given", must(s.Given("a", "b", "", "a\x00", "c", "a", "A"))(t), all)
+			}
+			given()
+			same(t, "given of none", must(s.Given())(t), map[string]bool{})
+			commit(t, s, store.Batch{Event: "e1", At: morning, Notices: []string{"b", "a", "b"}})
+			given("a", "b")
+			commit(t, s, store.Batch{At: morning.Add(time.Hour), Notices: []string{"a", "c"}}) // no event
+			given("a", "b", "c")
+			commit(t, s, store.Batch{At: morning.Add(-time.Hour), Notices: []string{"c"}})
+			same(t, "moments", dump(t, s)["notices"], map[string]string{
+				"a": "2026-03-02T08:30:00Z", "b": "2026-03-02T08:30:00Z", "c": "2026-03-02T09:30:00Z",
+			})
+
+			before := dump(t, s)
+			for want, b := range map[string]store.Batch{
+				`notice key "d" cannot be kept: it needs its moment`:        {Notices: []string{"d"}},
+				`notice key "" cannot be kept: it is empty`:                 {At: morning, Notices: []string{"d", ""}},
+				`notice key "a\x00" cannot be kept: it has a NUL in it`:     {At: morning, Notices: []string{"a\x00"}},
+				`notice key "d" cannot be kept: Time.MarshalText: year out`: {At: morning.AddDate(8000, 0, 0), Notices: []string{"d"}},
+				"the event was handled before":                              {Event: "e1", At: morning, Notices: []string{"d"}},
+			} {
+				refused(t, s, b, want)
+			}
+			same(t, "all", dump(t, s), before)
+		})
 	}
 }
 
@@ -82,7 +87,7 @@ func TestWakes(t *testing.T) {
 	commit(t, s, store.Batch{Wakes: map[string]time.Time{"run:3": {}, "digest": at(1), "never set": {}}})
 	same(t, "changed", must(s.Wakes())(t), []store.Wake{{"digest", at(1)}, {"run:1", at(5)}, {"run:2", at(5)}})
 	refused(t, s, store.Batch{Wakes: map[string]time.Time{"": at(1)}}, `wake key "" cannot be kept`)
-	refused(t, s, store.Batch{Wakes: map[string]time.Time{"late": at(0).AddDate(8000, 0, 0)}}, "wake time of late")
+	refused(t, s, store.Batch{Wakes: map[string]time.Time{"late": at(0).AddDate(8000, 0, 0)}}, `wake key "late" cannot be kept: Time.MarshalText: year outside of range`)
 }
 
 func TestMarks(t *testing.T) {
@@ -161,7 +166,6 @@ func TestAllOrNothing(t *testing.T) {
 				{"delivered", func() error { return s.Delivered(1, "post1") }},
 				{"an edit delivered", func() error { return s.Delivered(6, "") }},
 				{"parked", func() error { return s.Park(3, "gone") }},
-				{"forget", func() error { _, err := s.Forget(morning); return err }},
 			} {
 				before := dump(t, s)
 				n := 0
@@ -194,6 +198,8 @@ func something() store.Batch {
 		Rows:  []store.SuitRow{worn},
 		Wakes: map[string]time.Time{"w1": morning},
 		Out:   []store.Out{post("a"), edit("a", "1"), post("p")},
+
+		RowsMadeWith: "P1Y", Notices: []string{"HP-09 overdue"},
 	}
 }
 
@@ -210,6 +216,8 @@ func everything(n core.RunID) store.Batch {
 		Rows:  []store.SuitRow{row(suit.Tag, core.OnTheBench, day(3, 2), core.BarRunOpen)},
 		Wakes: map[string]time.Time{fmt.Sprintf("run:%d", n): morning, "w1": {}},
 		Out:   []store.Out{post(fmt.Sprintf("run:%d", n)), edit("a", fmt.Sprint(n)), edit("p", fmt.Sprint(n))},
+
+		RowsMadeWith: fmt.Sprintf("P%dM", n), Notices: []string{"HP-09 overdue", suit.Tag + " overdue"},
 
 		Channel: "c1", Mark: store.Mark{Created: int64(n), Updated: int64(n), Anchor: "p1"},
 	}

@@ -4,9 +4,9 @@
 //
 // Everything that an event changes is committed in one transaction, by
 // [Store.Commit]: the event's id, the journal's entries, the suits' rows, the
-// wake times, what goes out, and how far the channel has been read. All of it
-// is on disk when Commit returns, or none of it. Delivery then works off the
-// outbox and marks what it did, in transactions of its own.
+// notices given, the wake times, what goes out, and how far the channel has
+// been read. All of it is on disk when Commit returns, or none of it. Delivery
+// then works off the outbox and marks what it did, in transactions of its own.
 //
 // # Buckets and keys
 //
@@ -17,6 +17,7 @@
 //	benchbell   "schema"                  version of all this, in digits
 //	            "head"                    number + hash of the last entry
 //	            "last out"                number last given in the outbox
+//	            "rows made with"          policy by which all rows were made
 //
 //	journal     entry                     hash (32 bytes) + record
 //	by suit     suit tag | entry          index
@@ -34,7 +35,7 @@
 //	counts      code of the kind          how many rows have it, in digits
 //
 //	seen        event id                  moment
-//	seen at     moment | event id         index
+//	notices     notice key                moment when first given
 //	wakes       wake key                  moment
 //	marks       channel id                record
 //

@@ -52,6 +52,6 @@ var Buckets = []string{
 	bucketMeta, bucketJournal,
 	bucketBySuit, bucketByRun, bucketOpenRuns, bucketNumbers, bucketManometers, bucketLastUsed, bucketTags,
 	bucketRows, bucketBarred, bucketDue, bucketEnding, bucketCounts,
-	bucketSeen, bucketSeenAt, bucketWakes, bucketMarks,
+	bucketSeen, bucketNotices, bucketWakes, bucketMarks,
 	bucketOut, bucketParked, bucketUntried, bucketPostIDs, bucketPostKeys,
 }

@@ -203,12 +203,6 @@ func (s *Store) LastUsed() (map[string]string, error) {
 	return used, err
 }
 
-// SuitTag finds the tag of a registered suit by what somebody typed for it:
-// "hp7" is HP-07, by [core.NameKey].
-func (s *Store) SuitTag(typed string) (tag string, ok bool, err error) {
-	return s.lookUp(bucketTags, core.NameKey(typed))
-}
-
 // lookUp gets the text kept under a name.
 func (s *Store) lookUp(bucket, name string) (text string, ok bool, err error) {
 	err = s.engine.View(func(tx Tx) error {

@@ -157,28 +157,6 @@ func TestLastUsed(t *testing.T) {
 	}
 }
 
-func TestSuitTag(t *testing.T) {
-	s := inMemory(t)
-	register := func(tag string) store.Batch {
-		return store.Batch{Entries: []core.Entry{entry(0, tag, 0, core.SuitRegistered{Suit: core.Suit{Tag: tag}})}}
-	}
-	commit(t, s, register("HP-07"))
-	commit(t, s, register("HP-07")) // registered anew
-	commit(t, s, register("HP-17"))
-	for typed, want := range map[string]string{"HP-07": "HP-07", "hp7": "HP-07", "hp 007": "HP-07", "Hp.17": "HP-17", "HP-8": "", "": ""} {
-		tag, ok, err := s.SuitTag(typed)
-		if tag != want || ok != (want != "") || err != nil {
-			t.Errorf("SuitTag(%q) = %q, %v, %v, want %q", typed, tag, ok, err, want)
-		}
-	}
-	refused(t, s, register("HP7"), "suit tag HP7 cannot be told from HP-07 when somebody types it")
-	refused(t, s, register("---"), "looked up by")
-	refused(t, s, register("HP\x0007"), "NUL")
-	refused(t, s, store.Batch{Entries: []core.Entry{entry(0, "\xff", 0, core.Released{})}}, `suit tag "\xff" cannot be kept: it is not UTF-8`)
-	refused(t, s, store.Batch{Entries: []core.Entry{entry(0, "", 0, core.SuitRegistered{})}}, `suit tag "" cannot be kept: it is empty`)
-	refused(t, s, register(strings.Repeat("x", 1025)), "longer than 1024 bytes")
-}
-
 // tampered returns a store of ten entries that somebody wrote to by another
 // way, so that it cannot pass its check in the end.
 func tampered(t *testing.T, with func(tx store.Tx) error) *store.Store {

@@ -3,7 +3,6 @@ package store
 import (
 	"encoding/binary"
 	"fmt"
-	"time"
 	"unicode/utf8"
 )
 
@@ -51,15 +50,4 @@ func under(name string, key []byte) []byte {
 
 func within(name string) (from, to []byte) {
 	return append([]byte(name), 0), append([]byte(name), 1)
-}
-
-// momentLayout makes keys that sort as the moments do, from year 0 to 9999.
-const momentLayout = "2006-01-02T15:04:05.000000000Z"
-
-func momentKey(t time.Time) (string, error) {
-	t = t.UTC()
-	if y := t.Year(); y < 0 || y > 9999 {
-		return "", fmt.Errorf("moment %v cannot be kept: its year has not four digits", t)
-	}
-	return t.Format(momentLayout), nil
 }

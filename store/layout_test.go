@@ -47,6 +47,9 @@ func TestLayout(t *testing.T) {
 		"barred":     func(s *store.Store) any { return all(t, s.Barred()) },
 		"due":        func(s *store.Store) any { return all(t, s.DueBy(day(12, 31))) },
 		"ending":     func(s *store.Store) any { return all(t, s.EndingBy(day(12, 31))) },
+		"made with":  func(s *store.Store) any { return must(s.RowsMadeWith())(t) },
+		"tags like":  func(s *store.Store) any { return must(s.TagsLike("2", 9))(t) },
+		"given":      func(s *store.Store) any { return must(s.Given("HP-09 overdue", "HP-02 overdue", "HP-03 overdue"))(t) },
 		"seen":       func(s *store.Store) any { return must(s.Seen("e1"))(t) },
 		"wakes":      func(s *store.Store) any { return must(s.Wakes())(t) },
 		"marks":      func(s *store.Store) any { return must(s.Marks())(t) },
@@ -54,7 +57,7 @@ func TestLayout(t *testing.T) {
 		"parked":     func(s *store.Store) any { return must(s.Parked())(t) },
 	} {
 		same(t, what, say(old), say(s))
-		if got := fmt.Sprint(say(s)); got == "[]" || got == "map[]" {
+		if got := fmt.Sprint(say(s)); got == "[]" || got == "map[]" || got == "" {
 			t.Errorf("%s: there is nothing to compare", what)
 		}
 	}

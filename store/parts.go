@@ -94,20 +94,24 @@ type manometerRecord struct {
 	Unit            coded[core.Unit] `json:"unit,omitzero"`
 	Resolution      writtenRecord    `json:"resolution,omitzero"`
 	Permissible     writtenRecord    `json:"permissible,omitzero"`
+	CalibratedOn    core.Date        `json:"calibrated_on,omitzero"`
+	Interval        core.Period      `json:"interval,omitzero"`
 	CalibratedUntil core.Date        `json:"calibrated_until,omitzero"`
 }
 
 func recordManometer(m core.Manometer) manometerRecord {
 	return manometerRecord{
 		ID: m.ID, Unit: code(m.Unit), Resolution: recordWritten(m.Resolution),
-		Permissible: recordWritten(m.Permissible), CalibratedUntil: m.CalibratedUntil,
+		Permissible: recordWritten(m.Permissible), CalibratedOn: m.CalibratedOn, Interval: m.Interval,
+		CalibratedUntil: m.CalibratedUntil,
 	}
 }
 
 func (r manometerRecord) manometer() core.Manometer {
 	return core.Manometer{
 		ID: r.ID, Unit: r.Unit.is, Resolution: r.Resolution.written(),
-		Permissible: r.Permissible.written(), CalibratedUntil: r.CalibratedUntil,
+		Permissible: r.Permissible.written(), CalibratedOn: r.CalibratedOn, Interval: r.Interval,
+		CalibratedUntil: r.CalibratedUntil,
 	}
 }
 

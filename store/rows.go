@@ -163,6 +163,21 @@ func toCount(data []byte) (int, error) {
 	return n, nil
 }
 
+// setRowsMadeWith notes by which policy all rows were made.
+func setRowsMadeWith(tx Tx, policy string) error {
+	if policy == "" {
+		return nil
+	}
+	return tx.Put(bucketMeta, keyRowsMadeWith, []byte(policy))
+}
+
+// RowsMadeWith returns the policy by which all rows were made, in the words of
+// the batch that said so last; nothing if none did.
+func (s *Store) RowsMadeWith() (string, error) {
+	policy, _, err := s.lookUp(bucketMeta, string(keyRowsMadeWith))
+	return policy, err
+}
+
 // Row returns the row of a suit, by its exact tag.
 func (s *Store) Row(tag string) (row SuitRow, ok bool, err error) {
 	err = s.engine.View(func(tx Tx) error {

@@ -102,6 +102,28 @@ func TestNoRows(t *testing.T) {
 	same(t, "rows", all(t, s.Rows()), []store.SuitRow(nil))
 }
 
+func TestRowsMadeWith(t *testing.T) {
+	s := inMemory(t)
+	madeWith := func(want string) {
+		t.Helper()
+		if got, err := s.RowsMadeWith(); got != want || err != nil {
+			t.Errorf("rows made with %q, %v, want %q", got, err, want)
+		}
+	}
+	madeWith("")
+	commit(t, s, store.Batch{Rows: []store.SuitRow{row("HP-01", core.Fit, day(4, 1))}})
+	madeWith("")
+	policy := "P1Y, an officer releases\n\x00\xff"
+	commit(t, s, store.Batch{RowsMadeWith: policy})
+	madeWith(policy)
+	commit(t, s, store.Batch{Rows: []store.SuitRow{row("HP-01", core.Fit, day(4, 2))}})
+	madeWith(policy)
+	refused(t, s, store.Batch{RowsMadeWith: "P6M", Rows: []store.SuitRow{{Tag: "HP-08"}}}, "row of suit HP-08: ")
+	madeWith(policy)
+	commit(t, s, store.Batch{RowsMadeWith: "P6M", Rows: []store.SuitRow{row("HP-01", core.Fit, day(3, 2))}})
+	madeWith("P6M")
+}
+
 // A date sorts as a date, and not by the tag behind it.
 func TestDueInOrderOfDates(t *testing.T) {
 	s := inMemory(t)

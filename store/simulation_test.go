@@ -19,7 +19,9 @@ import (
 type model struct {
 	entries []core.Entry
 	rows    map[string]store.SuitRow
+	made    string // by which policy the rows were
 	seen    map[string]time.Time
+	notices map[string]time.Time
 	wakes   map[string]time.Time
 	marks   map[string]store.Mark
 	lastOut uint64
@@ -30,8 +32,8 @@ type model struct {
 
 func newModel() *model {
 	return &model{
-		rows: map[string]store.SuitRow{}, seen: map[string]time.Time{}, wakes: map[string]time.Time{},
-		marks: map[string]store.Mark{}, keys: map[string]string{},
+		rows: map[string]store.SuitRow{}, seen: map[string]time.Time{}, notices: map[string]time.Time{},
+		wakes: map[string]time.Time{}, marks: map[string]store.Mark{}, keys: map[string]string{},
 	}
 }
 
@@ -71,6 +73,14 @@ func (m *model) commit(b store.Batch) {
 	}
 	for _, r := range b.Rows {
 		m.rows[r.Tag] = r
+	}
+	if b.RowsMadeWith != "" {
+		m.made = b.RowsMadeWith
+	}
+	for _, key := range b.Notices {
+		if _, given := m.notices[key]; !given {
+			m.notices[key] = b.At
+		}
 	}
 	for key, due := range b.Wakes {
 		if m.wakes[key] = due; due.IsZero() {
@@ -163,6 +173,13 @@ func (m *model) compare(t *testing.T, s *store.Store) {
 			t.Errorf("SuitTag(%s) = %q, %v, %v, want %s", typed, tag, ok, err, want)
 		}
 	}
+	for n := range 20 {
+		var want []string
+		if tag := fmt.Sprintf("HP-%d", n); slices.Contains(slices.Collect(maps.Values(tags)), tag) {
+			want = append(want, tag)
+		}
+		same(t, fmt.Sprintf("tags like %d", n), slices.Concat(must(s.TagsLike(fmt.Sprint(n), 9))(t)), want)
+	}
 	m.compareRows(t, s)
 	m.compareOutbox(t, s)
 
@@ -179,12 +196,29 @@ func (m *model) compare(t *testing.T, s *store.Store) {
 			t.Errorf("Seen(%s) is not %v", event, want)
 		}
 	}
+	m.compareNotices(t, s)
+}
+
+func (m *model) compareNotices(t *testing.T, s *store.Store) {
+	t.Helper()
+	var keys []string
+	given, moments := make(map[string]bool), make(map[string]string)
+	for i := range notices {
+		key := fmt.Sprintf("n%d", i)
+		keys = append(keys, key)
+		if at, ok := m.notices[key]; ok {
+			given[key], moments[key] = true, at.Format(time.RFC3339)
+		}
+	}
+	same(t, "given", must(s.Given(keys...))(t), given)
+	same(t, "moments of the notices", dump(t, s)["notices"], moments)
 }
 
 func (m *model) compareRows(t *testing.T, s *store.Store) {
 	t.Helper()
 	rows := sortedValues(m.rows)
 	same(t, "rows", all(t, s.Rows()), rows)
+	same(t, "rows made with", must(s.RowsMadeWith())(t), m.made)
 	kinds := make(map[core.StandingKind]int)
 	for _, r := range rows {
 		kinds[r.Kind]++
@@ -238,7 +272,10 @@ func sortedValues[V any](m map[string]V) (list []V) {
 	return list
 }
 
-const events = 300
+const (
+	events  = 300
+	notices = 100
+)
 
 // chance makes batches at random, out of so few names that they meet often.
 type chance struct{ *rand.Rand }
@@ -266,6 +303,12 @@ func (r chance) batch(m *model) store.Batch {
 	}
 	for range r.IntN(3) {
 		b.Rows = append(b.Rows, r.row())
+	}
+	if r.IntN(20) == 0 {
+		b.RowsMadeWith = r.name("policy ", 1000)
+	}
+	for range r.IntN(3) {
+		b.Notices = append(b.Notices, r.name("n", notices))
 	}
 	for range r.IntN(3) {
 		due := r.moment()
@@ -344,10 +387,6 @@ func simulate(t *testing.T, s *store.Store, steps int, again func(*store.Store) 
 				}
 			}
 		case 1:
-			if r.IntN(10) == 0 {
-				m.forget(t, s, r.moment())
-			}
-		case 2:
 			if err := s.Tried(m.lastOut+1, morning); !errors.Is(err, store.ErrNotPending) {
 				t.Fatalf("tried what is not there: %v", err)
 			}
@@ -395,20 +434,6 @@ func (m *model) deliver(t *testing.T, r chance, s *store.Store, o store.Out) {
 		if gone, _ := m.take(o.Seq); gone.Kind == store.Post {
 			m.keys[gone.Key] = id
 		}
-	}
-}
-
-func (m *model) forget(t *testing.T, s *store.Store, before time.Time) {
-	t.Helper()
-	want := 0
-	for event, at := range m.seen {
-		if at.Before(before) {
-			delete(m.seen, event)
-			want++
-		}
-	}
-	if n, err := s.Forget(before); n != want || err != nil {
-		t.Fatalf("forgot %d, %v, want %d", n, err, want)
 	}
 }
 

@@ -26,10 +26,10 @@ const (
 	bucketEnding = "ending"
 	bucketCounts = "counts"
 
-	bucketSeen   = "seen"
-	bucketSeenAt = "seen at"
-	bucketWakes  = "wakes"
-	bucketMarks  = "marks"
+	bucketSeen    = "seen"
+	bucketNotices = "notices"
+	bucketWakes   = "wakes"
+	bucketMarks   = "marks"
 
 	bucketOut      = "out"
 	bucketParked   = "parked"
@@ -40,10 +40,11 @@ const (
 
 // The keys in the buckets of that name and of the numbers.
 var (
-	keySchema  = []byte("schema")
-	keyHead    = []byte("head")
-	keyLastOut = []byte("last out")
-	keyLastRun = []byte("last run")
+	keySchema       = []byte("schema")
+	keyHead         = []byte("head")
+	keyLastOut      = []byte("last out")
+	keyRowsMadeWith = []byte("rows made with")
+	keyLastRun      = []byte("last run")
 )
 
 // Store is a station's memory. It is safe for use by several goroutines. All

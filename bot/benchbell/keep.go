@@ -54,6 +54,30 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	return err
 }
 
+func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	cfg, folders, err := configured(flags, args)
+	if err != nil {
+		return err
+	}
+	if len(folders) != 1 {
+		return fmt.Errorf("export needs the one folder to write into: %w", errUsage)
+	}
+	st, err := store.Open(cfg.Data)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errorOr(err, st.Close()) }()
+	if err := os.MkdirAll(folders[0], 0o755); err != nil {
+		return err
+	}
+	reg, err := bot.Export(st, folders[0])
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(t.out, "written to %s: %d suits, %d manometers, %d past tests\n", folders[0], len(reg.Suits), len(reg.Manometers), len(reg.Tests))
+	return err
+}
+
 func errorOr(err, other error) error {
 	if err != nil {
 		return err

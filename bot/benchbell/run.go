@@ -33,6 +33,7 @@ var subcommands = []subcommand{
 	{"serve", "serve [--config FILE]", "be the bot on the crew's chat server", serve},
 	{"check", "check [--config FILE]", "look at configuration, store and chat server, and tell what is wrong", check},
 	{"import", "import [--config FILE] CSV…", "take suits, manometers and past tests into the register", importFiles},
+	{"export", "export [--config FILE] FOLDER", "write the register as CSV files, or templates of them", exportFiles},
 	{"backup", "backup [--config FILE] FILE", "copy the store of a bot that is not running", backup},
 	{"verify", "verify [--config FILE]", "walk the journal's seal and say whether anybody edited its past", verify},
 }
