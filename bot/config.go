@@ -177,7 +177,13 @@ func parseConfig(text, dir string) (Config, error) {
 		fault("register.dates", fmt.Errorf("%q is no form of dates: write one of %s", f.Register.Dates, strings.Join(slices.Sorted(maps.Keys(DateForms)), ", ")))
 	}
 	for _, name := range f.Crew.Officers {
-		cfg.Officers = append(cfg.Officers, strings.TrimPrefix(name, "@"))
+		// User names are of small letters, and compared with those of people.
+		name = strings.ToLower(strings.TrimPrefix(strings.TrimSpace(name), "@"))
+		if name == "" {
+			fault("crew.officers", errors.New("a name is empty: write user names like \"duty.officer\""))
+			continue
+		}
+		cfg.Officers = append(cfg.Officers, name)
 	}
 	keys := make(map[string]bool)
 	for i, table := range f.Methods {

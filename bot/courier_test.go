@@ -141,19 +141,36 @@ func (b *board) called(what string) (calls []call) {
 	return calls
 }
 
-// A disk is a store's engine that can be made to fail, as a full one does.
+// A disk is a store's engine that can be made to fail, as a full or a broken
+// one does.
 type disk struct {
 	store.Engine
-	full atomic.Bool
+	full   atomic.Bool  // nothing can be written
+	next   atomic.Int64 // which transaction from now on fails; none if it is not positive
+	writes atomic.Int64 // how many were tried
 }
 
-var errFull = errors.New("no space left on device")
+var (
+	errFull   = errors.New("no space left on device")
+	errBroken = errors.New("the disk is broken")
+)
 
 func (d *disk) Update(fn func(store.Tx) error) error {
+	d.writes.Add(1)
 	if d.full.Load() {
 		return errFull
 	}
+	if d.next.Add(-1) == 0 {
+		return errBroken
+	}
 	return d.Engine.Update(fn)
+}
+
+func (d *disk) View(fn func(store.Tx) error) error {
+	if d.next.Add(-1) == 0 {
+		return errBroken
+	}
+	return d.Engine.View(fn)
 }
 
 // A round is a courier at work in a bubble.
@@ -573,34 +590,47 @@ func TestDiskFails(t *testing.T) {
 }
 
 func TestNumbersOffered(t *testing.T) {
-	inRound(t, func(r *round) {
-		list := reply(1, "R-0001/list/1", "list")
-		list.Offer = 10
-		// Killed while it puts the numbers there, it does so after its restart.
-		r.board.fault = func(c call) error {
-			if !strings.HasPrefix(c.what, "offer") {
+	list := reply(1, "R-0001/list/1", "list")
+	list.Offer = 10
+	t.Run("all", func(t *testing.T) {
+		inRound(t, func(r *round) {
+			r.sends(card(1, "card"), list)
+			r.expect("card", "list")
+			if n := r.board.posts[1].numbers; n != 10 {
+				t.Errorf("%d numbers under it", n)
+			}
+		})
+	})
+	// Numbers that cannot be put there hold up nothing: they can be typed.
+	t.Run("refused", func(t *testing.T) {
+		inRound(t, func(r *round) {
+			r.board.fault = only("offer", retryAfter(0))
+			r.sends(card(1, "card"), list, reply(1, "a", "next"))
+			r.expect("card", "list", "next")
+			if n := r.log.count("numbers could not be put"); n != 1 {
+				t.Errorf("it stands in the log %d times", n)
+			}
+		})
+	})
+	// A list that was left without them by a power cut gets them.
+	t.Run("killed meanwhile", func(t *testing.T) {
+		inRound(t, func(r *round) {
+			r.board.fault = func(c call) error {
+				if strings.HasPrefix(c.what, "offer") {
+					r.kill()
+					return context.Canceled
+				}
 				return nil
 			}
-			r.kill()
-			return context.Canceled
-		}
-		r.sends(card(1, "card"), list)
-		r.stop()
-		r.board.set(func() { r.board.fault = nil })
-		r.reopen()
-		r.mail.Kick()
-		r.expect("card", "list")
-		if n := r.board.posts[1].numbers; n != 10 {
-			t.Errorf("%d numbers under it", n)
-		}
-		// Numbers that could not be put there hold up nothing: they can be typed.
-		r.board.set(func() { r.board.fault = only("offer", retryAfter(0)) })
-		list.Key = "R-0001/list/2"
-		r.sends(list, reply(1, "a", "next"))
-		r.expect("card", "list", "list", "next")
-		if n := r.log.count("numbers could not be put"); n != 1 {
-			t.Errorf("it stands in the log %d times", n)
-		}
+			r.sends(card(1, "card"), list)
+			r.stop()
+			r.board.fault = nil
+			r.reopen()
+			r.expect("card", "list")
+			if n := r.board.posts[1].numbers; n != 10 {
+				t.Errorf("%d numbers under it", n)
+			}
+		})
 	})
 }
 

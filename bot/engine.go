@@ -116,7 +116,9 @@ func (e *Engine) keep(run core.Run) {
 	if run.Phase == core.Over {
 		delete(e.bench.Runs, run.ID)
 		delete(e.wakes, run.ID)
-		delete(e.files, run.Suit.Tag)
+		if _, again := e.bench.OnSuit(run.Suit.Tag); !again {
+			delete(e.files, run.Suit.Tag)
+		}
 		return
 	}
 	e.bench.Runs[run.ID] = run
@@ -360,6 +362,14 @@ func (do *doing) want(want any) error {
 		return do.enter(w)
 	case core.ImportFiles:
 		return do.importFiles()
+	case core.AskWhy:
+		if !do.hasRun {
+			return &core.Refusal{Why: core.NoRunHere}
+		}
+		do.answer(do.speak.Why(do.run))
+		return nil
+	case core.Measure:
+		return do.measure(w)
 	case core.Open:
 		return do.open(w)
 	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.Withdraw, core.Retire:

@@ -2,6 +2,7 @@ package bot
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"log/slog"
 	"maps"
@@ -16,6 +17,7 @@ import (
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
+	"benchbell/store/storetest"
 )
 
 // A bay is a rehearsal to which events of any kind can be brought, in any
@@ -388,11 +390,13 @@ func TestTapsNow(t *testing.T) {
 			[]int{4},
 		},
 		"one taken back and one tapped": {
-			[]string{"tap bench.tester 2"}, func(now time.Time) []Tap { return []Tap{{tester, 3, now}} },
+			[]string{"tap bench.tester 2"},
+			func(now time.Time) []Tap { return []Tap{{tester, 3, now}} },
 			[]int{3},
 		},
 		"ticked by words": {
-			[]string{"bench.tester: ok 2"}, func(time.Time) []Tap { return nil },
+			[]string{"bench.tester: ok 2"},
+			func(time.Time) []Tap { return nil },
 			[]int{2},
 		},
 		"tapped by somebody else": {
@@ -575,4 +579,104 @@ func TestDirect(t *testing.T) {
 		}
 	}
 	d.plays("bench.tester dm: ok all", "! not understood", "bench.tester dm: 17.5", "! in its run's thread", "bench.tester: ok all", "! inflate")
+}
+
+// TestEveryFailure lets each transaction of each event fail once. An event that
+// failed is reported so, has changed nothing, and succeeds when it comes again.
+func TestEveryFailure(t *testing.T) {
+	disk, chat := &disk{Engine: storetest.Memory()}, new(board)
+	st, err := store.New(disk)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cfg := DemoConfig()
+	now := RehearsalStart(cfg).UTC()
+	register, err := RehearsalRegister(cfg, nil, now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := Enter(st, cfg.Policy, "register", now, register); err != nil {
+		t.Fatal(err)
+	}
+	log := slog.New(slog.NewTextHandler(t.Output(), nil))
+	start := func() *Engine {
+		t.Helper()
+		e, err := NewEngine(st, cfg, stageBot, chat, log)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	e, mail := start(), NewCourier(st, chat, func() time.Time { return now }, log)
+
+	events := 0
+	// bring handles something, again and again until no transaction is left to fail.
+	bring := func(name string, handle func() error) {
+		t.Helper()
+		for failing := int64(1); ; failing++ {
+			disk.next.Store(failing)
+			err := handle()
+			failed := disk.next.Swap(0) <= 0
+			if failed != errors.Is(err, errBroken) {
+				t.Fatalf("%s: transaction %d failed: %v; the error is %v", name, failing, failed, err)
+			}
+			if difference := difference(e, start()); difference != "" {
+				t.Fatalf("%s, transaction %d: in memory and on disk %s", name, failing, difference)
+			}
+			if !failed {
+				break
+			}
+		}
+		if _, err := mail.Flush(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	event := func(where Where, what What) func() error {
+		events++
+		ev := Event{ID: fmt.Sprint("e", events), At: now, Who: person("bench.tester"), Where: where, What: what}
+		return func() error { return e.Handle(t.Context(), ev) }
+	}
+	says := func(where Where, text string) {
+		t.Helper()
+		bring(text, event(where, Said{Post: fmt.Sprint("e", events+1), Text: text}))
+	}
+	pass := func(by time.Duration) {
+		t.Helper()
+		now = now.Add(by)
+		bring("wake", func() error { return e.Wake(t.Context(), now) })
+	}
+
+	direct := Where{Channel: "dm", Direct: true}
+	pass(0)
+	says(direct, "test HP-07 with M-1")
+	thread := Where{Channel: stageCrew, Root: chat.posts[0].id}
+	list := chat.posts[1].id
+	says(thread, "ok 1")
+	bring("tap", event(thread, Tapped{Post: list, N: 2, On: true}))
+	bring("taps now", event(thread, TapsNow{Post: list, Taps: []Tap{{person("bench.tester"), 3, now}}}))
+	says(thread, "ok all")
+	says(thread, "17.5")
+	pass(10 * time.Minute)
+	says(thread, "found HP-09 seam lifts")
+	says(thread, "16.0")
+	bring("edit", event(thread, Edited{Post: fmt.Sprint("e", events), Text: "16.5", Posted: now}))
+	says(direct, "status")
+	pass(6 * time.Minute)
+	says(thread, "15.0")
+	says(thread, "ok all")
+	says(thread, "test HP-07")
+	says(thread, "note all well")
+	says(direct, "HP-07")
+
+	d := bay{Rehearsal: &Rehearsal{store: st}, t: t}
+	run := d.run(1)
+	if run.Phase != core.Over || len(run.Verdicts) != 1 || run.Verdict.Outcome != core.Pass {
+		t.Errorf("the run is %v with %d verdicts, want it closed with one, a pass", run.Phase, len(run.Verdicts))
+	}
+	if n := len(run.Readings); n != 3 {
+		t.Errorf("%d readings, want 3", n)
+	}
+	if !slices.ContainsFunc(chat.texts(), func(s string) bool { return strings.Contains(plain(s), "hp-07: fit") }) {
+		t.Errorf("the bot said %q", chat.texts())
+	}
 }

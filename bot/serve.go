@@ -131,7 +131,7 @@ func (l *serveLoop) setAlarm() {
 	next := l.engine.NextWake()
 	if !l.caughtUp {
 		next = time.Time{}
-	} else if l.alarmed && !next.IsZero() && next.Before(l.server.Now()) {
+	} else if l.alarmed && !next.IsZero() && !next.After(l.server.Now()) {
 		next = l.server.Now().Add(5 * time.Second) // the disk is being tried again
 	}
 	l.alarm.Set(next)

@@ -120,6 +120,19 @@ func init() {
 			false,
 		},
 		{
+			[]string{"leak"}, inThread, "leak where", "a leak found after a fail", "leak seam, left knee",
+			func(rest string) (any, error) {
+				text, err := someText(rest, "where it is")
+				return core.Leak{Where: text}, err
+			},
+			true,
+		},
+		{
+			[]string{"why"}, inThread, "why", "what the verdict rests on", "why",
+			bare(core.AskWhy{}),
+			false,
+		},
+		{
 			[]string{"note"},
 			inThread, "note …", "a remark for the record", "note visor scratched",
 			func(rest string) (any, error) {
@@ -203,6 +216,11 @@ func init() {
 				tag, err := oneWord(rest, "which suit?")
 				return core.Release{Suit: tag}, err
 			},
+			false,
+		},
+		{
+			[]string{"capacity"}, anywhere, "capacity HP-07 · capacity HP-07 2 L 15.0 16.2 mbar", "how much air the suit takes", "capacity HP-07 2 L 15.0 16.2 mbar",
+			parseMeasure,
 			false,
 		},
 		{
@@ -459,4 +477,31 @@ func parseEnter(manometer bool) func(string) (any, error) {
 		}
 		return want, nil
 	}
+}
+
+var measureForm = regexp.MustCompile(`^(\S+)(?: (\d{1,3}(?:[.,]\d{1,3})?) ?[lL](?:itres?|iters?)?,? (\d+(?:[.,]\d+)?),? (?:to )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
+
+// parseMeasure reads "HP-07 2 L 15.0 16.2 mbar".
+func parseMeasure(rest string) (any, error) {
+	m := measureForm.FindStringSubmatch(rest)
+	if m == nil || !tagForm.MatchString(m[1]) {
+		return nil, errors.New("say the suit, the litres added, and the pressure before and after")
+	}
+	want := core.Measure{Suit: m[1]}
+	if m[2] == "" {
+		return want, nil
+	}
+	want.Litres = strings.Replace(m[2], ",", ".", 1)
+	want.From, want.To = strings.Replace(m[3], ",", ".", 1), strings.Replace(m[4], ",", ".", 1)
+	unit, err := core.ParseUnit(m[5])
+	if err != nil {
+		return nil, err
+	}
+	want.Unit = unit
+	for _, digits := range []string{want.From, want.To} {
+		if _, err := core.Write(digits, unit); err != nil {
+			return nil, err
+		}
+	}
+	return want, nil
 }

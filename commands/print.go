@@ -44,6 +44,15 @@ func Print(want any) string {
 		return "air " + w.Celsius
 	case core.Baro:
 		return "baro " + withUnit(w.Digits, w.Unit)
+	case core.Leak:
+		return "leak " + w.Where
+	case core.AskWhy:
+		return "why"
+	case core.Measure:
+		if w.Litres == "" {
+			return "capacity " + w.Suit
+		}
+		return fmt.Sprintf("capacity %s %s L %s %s %s", w.Suit, w.Litres, w.From, w.To, w.Unit)
 	case core.Remark:
 		return "note " + w.Text
 	case core.Stop:

@@ -87,6 +87,10 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("%s is %s's run already.", r.Run, r.Person.Name)
 	case core.UnknownPerson:
 		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @name"))
+	case core.NoFail:
+		return fmt.Sprintf("A leak is kept in the run that failed. Elsewhere: %s.", code("found "+r.Suit+" what"))
+	case core.BadCapacity:
+		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nAdd air, read before and after: %s", code("capacity "+r.Suit+" 2 L 15.0 16.2 mbar"))
 	case core.BadMoment:
 		return fmt.Sprintf("%s is no moment, or still to come. Say %s, %s or %s.", quote(r.Digits), code("used "+r.Suit+" yesterday"), code("… 14:30"), code("… 2026-03-01 14:30"))
 	case core.NotAnOfficer:

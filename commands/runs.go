@@ -75,6 +75,8 @@ func (s Speaker) Run(st Step) []Message {
 		case core.ManometerChosen:
 			text := fmt.Sprintf("Manometer %s, reads in %s.", f.Manometer.ID, f.Manometer.Unit)
 			say(ToRun, lines(text, s.lapsed(run, st.At), s.next(run, st.At)))
+		case core.LeakFound:
+			say(ToRun, fmt.Sprintf("Leak %d kept. Mend it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" what")))
 		case core.AirNoted:
 			say(ToRun, "Noted: air "+f.Celsius+" °C.")
 		case core.BaroNoted:

@@ -47,6 +47,11 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		return r.yes(b)
 	case Use:
 		return r.use(b, w)
+	case Leak:
+		if r.Phase != Restore || r.Verdict == nil || r.Verdict.Outcome != Fail {
+			return nil, r.refuse(NoFail)
+		}
+		return []Fact{LeakFound(w)}, nil
 	case Air:
 		return []Fact{AirNoted(w)}, nil
 	case Baro:

@@ -48,6 +48,8 @@ type (
 	Withdrawn struct{ Why string }
 	// Retired takes it out of service for good.
 	Retired struct{ Why string }
+	// CapacityMeasured is what was measured of how much air it takes.
+	CapacityMeasured struct{ Capacity Capacity }
 	// Released is an officer's word that a tested suit may be worn.
 	Released struct{}
 	// PaperTest is a test from before the journal began, brought in from
@@ -133,6 +135,8 @@ type (
 		Celsius string // digits as written
 	}
 	BaroNoted struct{ Written Written }
+	// LeakFound is a leak found in the hunt after a fail.
+	LeakFound struct{ Where string }
 	// Noted is a remark.
 	Noted struct{ Text string }
 	// Closed ends the run: the suit is as it was, nothing is left in it.
@@ -146,6 +150,7 @@ func (Repaired) fact()            {}
 func (Found) fact()               {}
 func (Withdrawn) fact()           {}
 func (Retired) fact()             {}
+func (CapacityMeasured) fact()    {}
 func (Released) fact()            {}
 func (PaperTest) fact()           {}
 func (Opened) fact()              {}
@@ -168,6 +173,7 @@ func (HandedOver) fact()          {}
 func (ManometerChosen) fact()     {}
 func (AirNoted) fact()            {}
 func (BaroNoted) fact()           {}
+func (LeakFound) fact()           {}
 func (Noted) fact()               {}
 func (Closed) fact()              {}
 

@@ -52,6 +52,8 @@ type (
 		Digits string
 		Unit   Unit
 	}
+	// Leak is a leak found in the hunt after a fail.
+	Leak struct{ Where string }
 	// Remark is a note, Stop ends the run without verdict, Repeat repeats the
 	// phase, HandOver gives the run to somebody else.
 	Remark   struct{ Text string }
@@ -71,6 +73,7 @@ func (Yes) intent()      {}
 func (Use) intent()      {}
 func (Air) intent()      {}
 func (Baro) intent()     {}
+func (Leak) intent()     {}
 func (Remark) intent()   {}
 func (Stop) intent()     {}
 func (Repeat) intent()   {}
@@ -86,6 +89,12 @@ type (
 	Withdraw     struct{ Suit, Why string }
 	Retire       struct{ Suit, Why string }
 	Release      struct{ Suit string }
+	// Measure is a measurement of a suit's capacity: litres of air added, the
+	// pressure before and after. Without litres it asks how that is done.
+	Measure struct {
+		Suit, Litres, From, To string
+		Unit                   Unit
+	}
 )
 
 func (NoteUsed) intent()     {}
@@ -94,6 +103,7 @@ func (NoteFound) intent()    {}
 func (Withdraw) intent()     {}
 func (Retire) intent()       {}
 func (Release) intent()      {}
+func (Measure) intent()      {}
 
 // Questions change nothing.
 type (
@@ -102,6 +112,8 @@ type (
 	AskSuit  struct{ Suit string }
 	AskFleet struct{}
 	AskWhere struct{}
+	// AskWhy asks what a run's verdict rests on.
+	AskWhy struct{}
 	// AskReady asks which suits can go out, of a size or at a place if Want
 	// says one; AskDue what falls due within a period, the policy's if it is
 	// zero; AskHistory for a suit's tests.
@@ -113,6 +125,7 @@ type (
 func (AskSuit) intent()    {}
 func (AskFleet) intent()   {}
 func (AskWhere) intent()   {}
+func (AskWhy) intent()     {}
 func (AskReady) intent()   {}
 func (AskDue) intent()     {}
 func (AskHistory) intent() {}

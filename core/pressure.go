@@ -175,6 +175,15 @@ func (w Written) Decimals() int {
 	return len(d)
 }
 
+// step returns one count of the last digit.
+func (w Written) step() Pressure {
+	one := w.Unit.One()
+	for range w.Decimals() {
+		one /= 10
+	}
+	return one
+}
+
 // IsZero reports whether nothing was written.
 func (w Written) IsZero() bool { return w.Digits == "" }
 

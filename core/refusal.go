@@ -37,6 +37,8 @@ const (
 	PastDefects       Why = "the visual check is over"
 	AlreadyTheirs     Why = "the run is theirs already"
 	UnknownPerson     Why = "nobody has that name"
+	NoFail            Why = "there was no fail whose leak could be found"
+	BadCapacity       Why = "those numbers are no measurement of a suit"
 	BadMoment         Why = "that moment is none, or still to come"
 	NotAnOfficer      Why = "that takes an officer"
 	NothingToRelease  Why = "nothing waits for a release"

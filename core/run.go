@@ -69,6 +69,7 @@ type Run struct {
 	Lists int // how many lists were put on screen so far
 
 	Notes []Note
+	Leaks []Note // found in the hunt after a fail
 	Rang  []Rung // bells rung in this phase, and in a hold before its verdict
 	// Touched is when the run last heard from a person.
 	Touched time.Time
@@ -159,6 +160,8 @@ func (r Run) Apply(e Entry) Run {
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, "air " + f.Celsius + " °C"})
 	case BaroNoted:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, "barometer " + f.Written.String()})
+	case LeakFound:
+		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
 	case Noted:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.Text})
 	case Closed:

@@ -78,7 +78,13 @@ func (f File) Apply(e Entry) File {
 		if f.Suit.Tag == "" {
 			bar(BarReceived, "")
 		}
+		measured := f.Suit.Capacity
 		f.Suit = fact.Suit
+		if f.Suit.Capacity.IsZero() {
+			f.Suit.Capacity = measured
+		}
+	case CapacityMeasured:
+		f.Suit.Capacity = fact.Capacity
 	case Used:
 		bar(BarUsed, fact.Note)
 		f.Bars[len(f.Bars)-1].Since = fact.When

@@ -18,6 +18,9 @@ type Suit struct {
 	MakerA    Written
 	MakerB    Written
 	Remarks   string
+	// Capacity is as last measured; it is no column of the register, and stays
+	// when the register says something new.
+	Capacity Capacity
 }
 
 // Fittings is what the suit has that a test must close, plug or put back.

@@ -171,13 +171,7 @@ func (h held) rose() bool {
 }
 
 // step is one count of a reading's last written digit.
-func step(r Reading) Pressure {
-	one := r.Written.Unit.One()
-	for range r.Written.Decimals() {
-		one /= 10
-	}
-	return one
-}
+func step(r Reading) Pressure { return r.Written.step() }
 
 // rounding returns how far two readings together may be off by being rounded
 // to a step of the manometer, or to the last digit that was written.

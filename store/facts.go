@@ -98,6 +98,9 @@ type (
 		Due   moment           `json:"due,omitzero"`
 		Quiet bool             `json:"quiet,omitempty"`
 	}
+	leakFoundRecord struct {
+		Where string `json:"where,omitempty"`
+	}
 	airNotedRecord struct {
 		Celsius string `json:"celsius,omitempty"`
 	}
@@ -132,6 +135,9 @@ var kinds = []kind{
 	kindOf("released",
 		func(f core.Released) nothingRecord { return nothingRecord(f) },
 		func(r nothingRecord) core.Released { return core.Released(r) }),
+	kindOf("capacity_measured",
+		func(f core.CapacityMeasured) capacityRecord { return recordCapacity(f.Capacity) },
+		func(r capacityRecord) core.CapacityMeasured { return core.CapacityMeasured{Capacity: r.capacity()} }),
 	kindOf("paper_test", recordPaperTest, paperTestRecord.paperTest),
 
 	kindOf("opened", recordOpened, openedRecord.opened),
@@ -206,6 +212,9 @@ var kinds = []kind{
 	kindOf("baro_noted",
 		func(f core.BaroNoted) writtenRecord { return recordWritten(f.Written) },
 		func(r writtenRecord) core.BaroNoted { return core.BaroNoted{Written: r.written()} }),
+	kindOf("leak_found",
+		func(f core.LeakFound) leakFoundRecord { return leakFoundRecord(f) },
+		func(r leakFoundRecord) core.LeakFound { return core.LeakFound(r) }),
 	kindOf("noted",
 		func(f core.Noted) textRecord { return textRecord(f) },
 		func(r textRecord) core.Noted { return core.Noted(r) }),

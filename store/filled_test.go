@@ -76,6 +76,8 @@ func (f filling) fill(v reflect.Value, path string) {
 		v.SetBool(f.r == nil || f.r.IntN(2) == 0)
 	case reflect.Int, reflect.Int64:
 		v.SetInt(int64(f.number(path, 1<<20)))
+	case reflect.Uint8:
+		v.SetUint(f.number(path, 250))
 	case reflect.Uint64:
 		v.SetUint(f.number(path, 1<<40))
 	case reflect.Float64:

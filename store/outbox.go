@@ -33,6 +33,9 @@ type Out struct {
 	Root    string
 	Text    string
 	Offer   int // numbers put under the post for people to tap
+	// Picture is a PNG file attached to a Post, with its name.
+	Picture     []byte
+	PictureName string
 
 	First time.Time // when delivery was first tried, zero if it was not
 	Tries int       // how often it was
@@ -58,6 +61,8 @@ type outRecord struct {
 	Root    string         `json:"root,omitempty"`
 	Text    string         `json:"text,omitempty"`
 	Offer   int            `json:"offer,omitempty"`
+	Picture []byte         `json:"picture,omitempty"`
+	Named   string         `json:"picture_name,omitempty"`
 	First   moment         `json:"first,omitzero"`
 	Tries   int            `json:"tries,omitempty"`
 	Why     string         `json:"why,omitempty"`
@@ -67,7 +72,7 @@ func encodeOut(p Parked) ([]byte, error) {
 	o := p.Out
 	return marshal(outRecord{
 		Kind: code(o.Kind), Key: o.Key, Target: o.Target, Person: o.Person, Channel: o.Channel,
-		Thread: o.Thread, Root: o.Root, Text: o.Text, Offer: o.Offer, First: moment(o.First), Tries: o.Tries, Why: p.Why,
+		Thread: o.Thread, Root: o.Root, Text: o.Text, Offer: o.Offer, Picture: o.Picture, Named: o.PictureName, First: moment(o.First), Tries: o.Tries, Why: p.Why,
 	})
 }
 
@@ -84,7 +89,7 @@ func readOut(_ Tx, key, value []byte) (Parked, error) {
 	return Parked{
 		Out: Out{
 			Seq: seq, Kind: r.Kind.is, Key: r.Key, Target: r.Target, Person: r.Person, Channel: r.Channel,
-			Thread: r.Thread, Root: r.Root, Text: r.Text, Offer: r.Offer, First: time.Time(r.First), Tries: r.Tries,
+			Thread: r.Thread, Root: r.Root, Text: r.Text, Offer: r.Offer, Picture: r.Picture, PictureName: r.Named, First: time.Time(r.First), Tries: r.Tries,
 		},
 		Why: r.Why,
 	}, nil

@@ -43,6 +43,29 @@ type suitRecord struct {
 	MakerA    writtenRecord  `json:"maker_a,omitzero"`
 	MakerB    writtenRecord  `json:"maker_b,omitzero"`
 	Remarks   string         `json:"remarks,omitempty"`
+	Capacity  capacityRecord `json:"capacity,omitzero"`
+}
+
+type capacityRecord struct {
+	Day    core.Date     `json:"day,omitzero"`
+	Litres string        `json:"litres,omitempty"`
+	From   writtenRecord `json:"from,omitzero"`
+	To     writtenRecord `json:"to,omitzero"`
+	Step   writtenRecord `json:"step,omitzero"`
+}
+
+func recordCapacity(c core.Capacity) capacityRecord {
+	return capacityRecord{
+		Day: c.Day, Litres: c.Litres,
+		From: recordWritten(c.From), To: recordWritten(c.To), Step: recordWritten(c.Step),
+	}
+}
+
+func (r capacityRecord) capacity() core.Capacity {
+	return core.Capacity{
+		Day: r.Day, Litres: r.Litres,
+		From: r.From.written(), To: r.To.written(), Step: r.Step.written(),
+	}
 }
 
 func recordSuit(s core.Suit) suitRecord {
@@ -52,7 +75,7 @@ func recordSuit(s core.Suit) suitRecord {
 		Fittings: recordFittings(s.Fittings),
 		Method:   s.Method, Interval: s.Interval,
 		MakerA: recordWritten(s.MakerA), MakerB: recordWritten(s.MakerB),
-		Remarks: s.Remarks,
+		Remarks: s.Remarks, Capacity: recordCapacity(s.Capacity),
 	}
 }
 
@@ -63,7 +86,7 @@ func (r suitRecord) suit() core.Suit {
 		Fittings: r.Fittings.fittings(),
 		Method:   r.Method, Interval: r.Interval,
 		MakerA: r.MakerA.written(), MakerB: r.MakerB.written(),
-		Remarks: r.Remarks,
+		Remarks: r.Remarks, Capacity: r.Capacity.capacity(),
 	}
 }
 

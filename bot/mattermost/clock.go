@@ -74,6 +74,18 @@ func (c *clock) at(elapsed time.Duration) time.Time {
 	return c.best.when(elapsed)
 }
 
-// Now is the chat server's time, good to about half the round trip of a ping.
-// It may step, also back, when the server's own clock is set.
-func (s *Server) Now() time.Time { return s.clock.at(s.clock.elapsed()) }
+// earliest is the server's time at a reading of the monotonic clock, or as much
+// earlier as the best sample may be wrong by.
+func (c *clock) earliest(elapsed time.Duration) time.Time {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if len(c.recent) == 0 {
+		return c.start.Round(0).Add(elapsed)
+	}
+	return c.best.when(elapsed).Add(-c.best.radius)
+}
+
+// Now is the chat server's time, behind it by up to the round trip of a ping and
+// never ahead: what is done when a moment has come is not done before it. It may
+// step, also back, when the server's own clock is set.
+func (s *Server) Now() time.Time { return s.clock.earliest(s.clock.elapsed()) }

@@ -51,6 +51,20 @@ func TestClock(t *testing.T) {
 	}
 }
 
+// TestClockNeverAhead: whenever between asking and the answer the server looked
+// at its clock, a bell set by it does not ring before the server's time.
+func TestClockNeverAhead(t *testing.T) {
+	const ms = time.Millisecond
+	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	for _, looked := range []time.Duration{0, 90 * ms, 100*ms + 500*time.Microsecond, 200 * ms} {
+		c := newClock()
+		c.sample(0, 200*ms, noon.Add(looked).Truncate(ms), ms)
+		if ahead := c.earliest(time.Hour).Sub(noon.Add(time.Hour)); ahead > 0 || ahead < -201*ms {
+			t.Errorf("looked at after %v, the clock is ahead by %v", looked, ahead)
+		}
+	}
+}
+
 // TestClockForgets lets two clocks drift apart for a day.
 func TestClockForgets(t *testing.T) {
 	noon := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)

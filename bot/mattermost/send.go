@@ -42,11 +42,15 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 			return id, err
 		}
 	}
-	post, err := s.create(ctx, m, channel, s.me.ID+":"+m.Key)
+	files, err := s.upload(ctx, m, channel)
+	if err != nil {
+		return "", err
+	}
+	post, err := s.create(ctx, m, channel, s.me.ID+":"+m.Key, files)
 	if err == nil && post.UserId != s.me.ID {
 		// Somebody else used that very id, and the server took the post for a
 		// repeat of his.
-		post, err = s.create(ctx, m, channel, "")
+		post, err = s.create(ctx, m, channel, "", files)
 	}
 	if err != nil {
 		return "", err
@@ -56,9 +60,24 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 	return post.Id, nil
 }
 
-func (s *Server) create(ctx context.Context, m bot.Message, channel, pending string) (*model.Post, error) {
+// upload puts a message's picture on the server. A file can be attached once,
+// so each try at a post takes an upload of its own.
+func (s *Server) upload(ctx context.Context, m bot.Message, channel string) ([]string, error) {
+	if len(m.Picture) == 0 {
+		return nil, nil
+	}
+	up, err := ask(ctx, "uploading a picture", func() (*model.FileUploadResponse, *model.Response, error) {
+		return s.api.UploadFile(ctx, m.Picture, channel, m.PictureName)
+	}, func(up *model.FileUploadResponse) bool { return up != nil && len(up.FileInfos) == 1 })
+	if err != nil {
+		return nil, err
+	}
+	return []string{up.FileInfos[0].Id}, nil
+}
+
+func (s *Server) create(ctx context.Context, m bot.Message, channel, pending string, files []string) (*model.Post, error) {
 	post, resp, err := s.api.CreatePost(ctx, &model.Post{
-		ChannelId: channel, RootId: m.To.Root, Message: sendable(m.Text), PendingPostId: pending,
+		ChannelId: channel, RootId: m.To.Root, Message: sendable(m.Text), PendingPostId: pending, FileIds: files,
 		Props: model.StringInterface{
 			keyProp: m.Key,
 			// The server fetches nothing that a link in the text points to.
