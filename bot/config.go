@@ -62,6 +62,8 @@ type configFile struct {
 		Interval   string `toml:"interval"`
 		ChaseUsed  string `toml:"chase_used"`
 		Release    bool   `toml:"release"`
+		Acceptance string `toml:"acceptance"`
+		AskAir     bool   `toml:"ask_air"`
 	} `toml:"policy"`
 	Reminders struct {
 		Digest    string `toml:"digest"`
@@ -164,7 +166,14 @@ func parseConfig(text, dir string) (Config, error) {
 	fault("policy.due_soon", setPeriod(&cfg.Policy.DueSoon, f.Policy.DueSoon))
 	fault("policy.interval", setPeriod(&cfg.Policy.Interval, f.Policy.Interval))
 	fault("policy.chase_used", setDuration(&cfg.Policy.ChaseUsed, f.Policy.ChaseUsed))
-	cfg.Policy.Release = f.Policy.Release
+	cfg.Policy.Release, cfg.Policy.AskAir = f.Policy.Release, f.Policy.AskAir
+	switch f.Policy.Acceptance {
+	case "", "simple":
+	case "guarded":
+		cfg.Policy.Acceptance = core.Guarded
+	default:
+		fault("policy.acceptance", fmt.Errorf("%q is no decision rule: write \"simple\" or \"guarded\"", f.Policy.Acceptance))
+	}
 	cfg.Reminders.NilReturn = f.Reminders.NilReturn
 	fault("reminders.digest", setRule(&cfg.Reminders.Digest, f.Reminders.Digest, defaultDigest, cfg.Policy.Zone))
 	fault("reminders.daily", setRule(&cfg.Reminders.Daily, f.Reminders.Daily, defaultDaily, cfg.Policy.Zone))

@@ -50,7 +50,7 @@ func NewEngine(st *store.Store, cfg Config, name string, world Directory, log *s
 	e := &Engine{
 		store: st, world: world, log: log,
 		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
-		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name},
+		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AskAir},
 		bench: core.Bench{
 			Methods:    cfg.methods(),
 			Manometers: make(map[string]core.Manometer),

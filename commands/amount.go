@@ -3,6 +3,7 @@ package commands
 import (
 	"fmt"
 	"math/big"
+	"strconv"
 	"strings"
 
 	"benchbell/core"
@@ -74,4 +75,14 @@ func decimals(a, b core.Written, u core.Unit) int {
 		return max(a.Decimals(), b.Decimals(), min(1, u.Decimals()))
 	}
 	return u.Decimals()
+}
+
+// pascals prints a number of pascals in a unit, to its usual decimals.
+func pascals(p float64, u core.Unit) string {
+	return strconv.FormatFloat(p/u.One().Pascals(), 'f', u.Decimals(), 64)
+}
+
+// fine is pascals with one more decimal, for what is small.
+func fine(p float64, u core.Unit) string {
+	return strconv.FormatFloat(p/u.One().Pascals(), 'f', u.Decimals()+1, 64)
 }

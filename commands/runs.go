@@ -30,7 +30,7 @@ func (s Speaker) Run(st Step) []Message {
 	for _, fact := range st.Facts {
 		switch f := fact.(type) {
 		case core.Opened:
-			if warning := s.lapsed(run, st.At); warning != "" {
+			if warning := lines(s.lapsed(run, st.At), s.coarse(run)); warning != "" {
 				say(ToRun, lines(warning, at(asker)))
 			}
 			if why := s.because(st.Standing); why != "" {
@@ -74,11 +74,11 @@ func (s Speaker) Run(st Step) []Message {
 			}
 		case core.ManometerChosen:
 			text := fmt.Sprintf("Manometer %s, reads in %s.", f.Manometer.ID, f.Manometer.Unit)
-			say(ToRun, lines(text, s.lapsed(run, st.At), s.next(run, st.At)))
+			say(ToRun, lines(text, s.lapsed(run, st.At), s.coarse(run), s.next(run, st.At)))
 		case core.LeakFound:
 			say(ToRun, fmt.Sprintf("Leak %d kept. Mend it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" what")))
 		case core.AirNoted:
-			say(ToRun, "Noted: air "+f.Celsius+" °C.")
+			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", s.driftOf(run)))
 		case core.BaroNoted:
 			say(ToRun, "Noted: barometer "+f.Written.String()+".")
 		case core.Noted:
@@ -144,6 +144,17 @@ func (s Speaker) lapsed(run core.Run, now time.Time) string {
 	return fmt.Sprintf("%s %s: with it there can be no verdict. Say %s for another.", run.Manometer.ID, until, code("with M-…"))
 }
 
+// coarse warns of a manometer that is too coarse for the method.
+func (s Speaker) coarse(run core.Run) string {
+	f := run.Method.Fineness(run.Manometer)
+	if !f.TooCoarse() {
+		return ""
+	}
+	u := run.Method.Unit
+	return fmt.Sprintf("%s is coarse for %s: a drop is known to ± %s of %s %s.", run.Manometer.ID, run.Method.Key,
+		pascals(f.Expanded, u), pascals(f.Allowed, u), u)
+}
+
 // next says what the run waits for. It is the heart of every prompt, and all
 // of the answer to "where".
 func (s Speaker) next(run core.Run, now time.Time) string {
@@ -190,7 +201,8 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 	case run.Phase == core.Hold && run.HeldBy == r.N:
 		return lines(
 			fmt.Sprintf("%s. %s", value, bold("Hold until "+s.clock(run.HoldEnds())+". Hands off.")),
-			fmt.Sprintf("Limit: ending %s or more.", lowest(run)))
+			fmt.Sprintf("Limit: ending %s or more.", lowest(run)),
+			s.askAir(run))
 	case run.Phase == core.Hold:
 		return fmt.Sprintf("%s noted at %s of the hold. %s", value, stopwatch(r.Taken.Sub(run.HeldAt)), s.next(run, st.At))
 	case p > m.Expansion.High:
@@ -211,6 +223,16 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 		return fmt.Sprintf("%s is too low to start: top up to %s.", value, setting(m.Test, run.Manometer))
 	}
 	return fmt.Sprintf("%s taken, still expanding. %s", value, s.next(run, st.At))
+}
+
+// askAir asks for the temperature at the start of the hold, where the policy
+// wants it.
+func (s Speaker) askAir(run core.Run) string {
+	before, _ := run.Surroundings()
+	if !s.AskAir || before.Celsius != "" {
+		return ""
+	}
+	return "Temperature at the suit? " + code("air 21.5")
 }
 
 // lowest prints the least ending pressure that passes.
@@ -356,4 +378,23 @@ func (s Speaker) until(ends, now time.Time) string {
 	}
 	minutes := int((left + time.Minute - 1) / time.Minute)
 	return fmt.Sprintf("until %s, under %d min left", s.clock(ends), minutes)
+}
+
+// driftOf says, while it can still be mended, what a change of the air since
+// the start of the hold can do to the reading.
+func (s Speaker) driftOf(run core.Run) string {
+	before, after := run.Surroundings()
+	start, ok := run.Start()
+	if !ok || run.Phase != core.Hold || after.Celsius == "" {
+		return ""
+	}
+	air := core.AirEffect(before, after, start.Pressure(), core.Give{})
+	u := run.Method.Unit
+	switch {
+	case air.High > 0:
+		return fmt.Sprintf("It can have raised the pressure by up to %s %s.", pascals(air.High, u), u)
+	case air.Low < 0:
+		return fmt.Sprintf("It can have lowered the pressure by up to %s %s.", pascals(-air.Low, u), u)
+	}
+	return ""
 }

@@ -50,6 +50,8 @@ type Message struct {
 type Speaker struct {
 	Zone *time.Location
 	Bot  string // user name, for examples in a channel
+	// AskAir is true if the policy asks for the temperature at the suit.
+	AskAir bool
 }
 
 // quote makes what a person typed safe to show: it mentions nobody, is no

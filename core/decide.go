@@ -53,13 +53,13 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		}
 		return []Fact{LeakFound(w)}, nil
 	case Air:
-		return []Fact{AirNoted(w)}, nil
+		return r.conditions(b, AirNoted(w)), nil
 	case Baro:
 		written, err := Write(w.Digits, w.Unit)
 		if err != nil {
 			return nil, r.refuse(Implausible, func(f *Refusal) { f.Digits, f.Unit = w.Digits, w.Unit })
 		}
-		return []Fact{BaroNoted{written}}, nil
+		return r.conditions(b, BaroNoted{written}), nil
 	case Stop:
 		return r.stop(w)
 	case Repeat:
@@ -71,6 +71,19 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		return []Fact{HandedOver(w)}, nil
 	}
 	return nil, r.refuse(NothingAsked)
+}
+
+// conditions enters a temperature or a barometer reading. After the verdict it
+// may take a pass back.
+func (r Run) conditions(b Bench, fact Fact) []Fact {
+	facts := []Fact{fact}
+	if r.Phase != Restore || r.Verdict == nil || r.HeldBy == 0 {
+		return facts
+	}
+	if v, ok := r.Apply(Entry{At: r.Touched, Fact: fact}).judged(b); ok && v.Outcome != r.Verdict.Outcome {
+		facts = append(facts, Judged{v})
+	}
+	return facts
 }
 
 func (r Run) refuse(why Why, with ...func(*Refusal)) error {
@@ -285,7 +298,7 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 	if !ok {
 		return Verdict{}, false
 	}
-	return held{
+	v, ok := held{
 		method:   r.Method,
 		step:     r.Manometer.Resolution.Pressure(),
 		lapsed:   r.Manometer.Lapsed(b.Day(start.Taken)),
@@ -293,6 +306,36 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 		start:    start,
 		since:    r.HoldReadings(),
 	}.judge()
+	if !ok {
+		return Verdict{}, false
+	}
+	return r.weigh(v, b.Policy.Acceptance), true
+}
+
+// weigh says how far a verdict can be trusted, and takes back a pass that
+// cannot: where the air can have hidden a drop beyond the limit, or where the
+// rule asks for more than is there. It never makes a pass of anything.
+func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
+	e := r.Evidence(v)
+	e.Before, e.After = r.Surroundings()
+	budget, ok := e.Budget()
+	if !ok {
+		return v
+	}
+	start, end := v.Start.Pressure(), v.End.Pressure()
+	air := AirEffect(e.Before, e.After, start, e.Give)
+	v.Rule = rule
+	v.Expanded = pressureOf(budget.Expanded())
+	v.Conforms = budget.Conforms()
+	v.AirRaised, v.AirLowered = pressureOf(max(0, air.High)), pressureOf(max(0, -air.Low))
+	switch {
+	case v.Outcome != Pass:
+	case air.CouldHide(r.Method.Limit, start, end):
+		v.Outcome, v.Reason = NoVerdict, AirHides
+	case rule.Judge(budget.Margin, budget.Combined()) == NoVerdict:
+		v.Outcome, v.Reason = NoVerdict, GuardBand
+	}
+	return v
 }
 
 func (r Run) expand(n int) []Fact {

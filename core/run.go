@@ -33,6 +33,14 @@ type Note struct {
 	Text string
 }
 
+// Condition is what was read of the air around the suit at a moment: the
+// temperature or the barometer.
+type Condition struct {
+	At  time.Time
+	By  Person
+	Air Surroundings
+}
+
 // Run is one test of one suit. It is a value: Apply returns a new one and
 // leaves the old one as it was. Replaying a run's entries from the zero Run
 // gives the same run, always.
@@ -68,6 +76,7 @@ type Run struct {
 
 	Lists int // how many lists were put on screen so far
 
+	Air   []Condition
 	Notes []Note
 	Leaks []Note // found in the hunt after a fail
 	Rang  []Rung // bells rung in this phase, and in a hold before its verdict
@@ -157,9 +166,9 @@ func (r Run) Apply(e Entry) Run {
 	case ManometerChosen:
 		r.Manometer, r.Asked = f.Manometer, nil
 	case AirNoted:
-		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, "air " + f.Celsius + " °C"})
+		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Celsius: f.Celsius}})
 	case BaroNoted:
-		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, "barometer " + f.Written.String()})
+		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Baro: f.Written}})
 	case LeakFound:
 		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
 	case Noted:
@@ -312,6 +321,26 @@ func (r Run) HoldReadings() []Reading {
 	})
 	slices.SortStableFunc(since, func(a, b Reading) int { return a.Taken.Compare(b.Taken) })
 	return since
+}
+
+// Surroundings returns the air around the suit at the two ends of the hold: of
+// each instrument the last reading up to the middle of the hold, and the last
+// one after it.
+func (r Run) Surroundings() (before, after Surroundings) {
+	middle := r.HeldAt.Add(r.Method.Hold / 2)
+	for _, c := range r.Air {
+		to := &before
+		if c.At.After(middle) {
+			to = &after
+		}
+		if c.Air.Celsius != "" {
+			to.Celsius = c.Air.Celsius
+		}
+		if !c.Air.Baro.IsZero() {
+			to.Baro = c.Air.Baro
+		}
+	}
+	return before, after
 }
 
 // ExpansionEnds returns when the expansion is long enough, zero while its

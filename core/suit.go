@@ -70,6 +70,10 @@ type Policy struct {
 	// ChaseUsed is how long after its use a suit may stay untested before the
 	// crew is told; zero never tells.
 	ChaseUsed time.Duration
+	// Acceptance is the decision rule; AskAir asks for the temperature at the
+	// suit at both ends of the hold.
+	Acceptance Acceptance
+	AskAir     bool
 }
 
 // DefaultPolicy returns the policy of a station that configured nothing.
@@ -80,5 +84,6 @@ func DefaultPolicy() Policy {
 		DueSoon:    Period{Days: 30},
 		Interval:   Period{Months: 12},
 		ChaseUsed:  24 * time.Hour,
+		Acceptance: Simple,
 	}
 }

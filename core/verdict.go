@@ -37,6 +37,8 @@ const (
 	ExpansionVoided Reason = "the expansion was out of tolerance"
 	ManometerStale  Reason = "the manometer's calibration has lapsed"
 	CutShort        Reason = "the hold was cut short"
+	AirHides        Reason = "warmer air or a falling barometer may hide the drop"
+	GuardBand       Reason = "within the limit by less than the uncertainty"
 )
 
 // Verdict is the outcome of a run and what it rests on.
@@ -54,6 +56,17 @@ type Verdict struct {
 	AtBellLow  Pressure
 	AtBellHigh Pressure
 	Defect     string
+
+	// What stands behind a verdict from two readings: the decision rule, the
+	// expanded uncertainty (k = 2) of the margin to the limit, the probability
+	// that the true margin is within it, and how much the air's temperature and
+	// the barometer can have raised the ending pressure at most, zero if they
+	// were not read. A change that lowered it shows as AirLowered.
+	Rule       Acceptance
+	Expanded   Pressure
+	Conforms   float64
+	AirRaised  Pressure
+	AirLowered Pressure
 }
 
 // A reading posted from graceBefore before the bell to GraceAfter after it

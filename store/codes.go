@@ -85,6 +85,12 @@ var codebooks = []any{
 		core.StartOutside:    "start_outside",
 		core.ManometerStale:  "manometer_stale",
 		core.CutShort:        "cut_short",
+		core.AirHides:        "air_hides",
+		core.GuardBand:       "guard_band",
+	},
+	codes[core.Acceptance]{
+		core.Simple:  "simple",
+		core.Guarded: "guarded",
 	},
 	codes[core.StandingKind]{
 		core.Fit:        "fit",

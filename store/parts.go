@@ -270,6 +270,12 @@ type verdictRecord struct {
 	AtBellLow  core.Pressure       `json:"at_bell_low_npa,omitempty"`
 	AtBellHigh core.Pressure       `json:"at_bell_high_npa,omitempty"`
 	Defect     string              `json:"defect,omitempty"`
+
+	Rule       coded[core.Acceptance] `json:"rule,omitzero"`
+	Expanded   core.Pressure          `json:"expanded_npa,omitempty"`
+	Conforms   float64                `json:"conforms,omitempty"`
+	AirRaised  core.Pressure          `json:"air_raised_npa,omitempty"`
+	AirLowered core.Pressure          `json:"air_lowered_npa,omitempty"`
 }
 
 func recordVerdict(v core.Verdict) verdictRecord {
@@ -278,6 +284,7 @@ func recordVerdict(v core.Verdict) verdictRecord {
 		Start: recordReading(v.Start), End: recordReading(v.End),
 		Drop: v.Drop, Allowed: v.Allowed, Bell: moment(v.Bell),
 		AtBellLow: v.AtBellLow, AtBellHigh: v.AtBellHigh, Defect: v.Defect,
+		Rule: code(v.Rule), Expanded: v.Expanded, Conforms: v.Conforms, AirRaised: v.AirRaised, AirLowered: v.AirLowered,
 	}
 }
 
@@ -287,5 +294,6 @@ func (r verdictRecord) verdict() core.Verdict {
 		Start: r.Start.reading(), End: r.End.reading(),
 		Drop: r.Drop, Allowed: r.Allowed, Bell: time.Time(r.Bell),
 		AtBellLow: r.AtBellLow, AtBellHigh: r.AtBellHigh, Defect: r.Defect,
+		Rule: r.Rule.is, Expanded: r.Expanded, Conforms: r.Conforms, AirRaised: r.AirRaised, AirLowered: r.AirLowered,
 	}
 }

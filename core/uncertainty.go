@@ -1,0 +1,437 @@
+package core
+
+import (
+	"math"
+	"math/big"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// Origin names a source of the uncertainty of a margin.
+type Origin string
+
+// The sources that are looked at.
+const (
+	StartResolution  Origin = "resolution of the start reading"
+	EndResolution    Origin = "resolution of the ending pressure"
+	PermissibleError Origin = "permissible error of the manometer"
+	StartMoment      Origin = "moment of the start reading"
+	EndMoment        Origin = "moment of the ending pressure"
+	BellEstimate     Origin = "readings on either side of the bell"
+	AirTemperature   Origin = "resolution of the thermometer"
+	AirPressure      Origin = "resolution of the barometer"
+)
+
+// Component is what one source adds to the uncertainty of a margin: a standard
+// uncertainty in pascals, the sensitivity of the margin already in it.
+type Component struct {
+	Origin Origin
+	U      float64
+}
+
+// Budget is the uncertainty budget of a margin after JCGM 100:2008 (GUM).
+//
+// The margin is the ending pressure less the least that passes from this
+// start, in pascals: negative beyond the limit. Where the limit is a drop, the
+// margin is that drop less the drop measured, so that the budget is the
+// drop's own; where it is a floor, it is that of the ending pressure.
+//
+// No component comes from statistics; each is a bound, known or stated, with
+// every value inside it as likely as any other (Type B, 4.3.7). Such bounds
+// have as good as infinitely many degrees of freedom (G.4.3), so none are
+// counted and the coverage factor is a plain 2.
+type Budget struct {
+	Margin     float64
+	Components []Component
+	LeftOut    []Origin // sources of which nothing is known: they are not in it
+}
+
+// Combined returns the combined standard uncertainty of the margin, in
+// pascals. The components are independent of each other; what is not is one
+// component, added up linearly (see Evidence.permissible).
+func (b Budget) Combined() float64 {
+	sum := 0.0
+	for _, c := range b.Components {
+		sum += c.U * c.U
+	}
+	return math.Sqrt(sum)
+}
+
+// coverage is the factor k of an expanded uncertainty.
+const coverage = 2
+
+// Expanded returns the expanded uncertainty U = 2u of the margin, in pascals:
+// the true margin lies within ± U of it with about 95 %.
+func (b Budget) Expanded() float64 { return coverage * b.Combined() }
+
+// Conforms returns the probability that the true margin is not negative.
+func (b Budget) Conforms() float64 { return Conforms(b.Margin, b.Combined()) }
+
+func (b *Budget) add(from Origin, u float64) {
+	if u > 0 {
+		b.Components = append(b.Components, Component{from, u})
+	}
+}
+
+// Conforms returns the probability that the true value is within a limit if it
+// was measured a margin inside it, negative outside, with a standard
+// uncertainty of u: Φ(margin/u), JCGM 106:2012, 7.3. Both are in one unit. With
+// no uncertainty it is 1 or 0; just at the limit is within.
+func Conforms(margin, u float64) float64 {
+	switch {
+	case u > 0:
+		return distuv.UnitNormal.CDF(margin / u)
+	case margin >= 0:
+		return 1
+	}
+	return 0
+}
+
+// Acceptance is a decision rule: how far inside the limit a measured value
+// must be for a pass.
+type Acceptance string
+
+// The decision rules of JCGM 106:2012, 8.2 and 8.3. Guarded acceptance leaves a
+// guard band of one expanded uncertainty inside the limit: then at most 2.3 %
+// of what is accepted just at its edge is truly beyond the limit, where simple
+// acceptance may be wrong by half.
+const (
+	Simple  Acceptance = "simple acceptance"
+	Guarded Acceptance = "guarded acceptance"
+)
+
+// Judge returns what a margin with a standard uncertainty of u comes to by the
+// rule. Only Guarded looks at u: within the guard band it gives no verdict.
+// Beyond the limit is a fail by either.
+func (a Acceptance) Judge(margin, u float64) Outcome {
+	switch {
+	case margin < 0:
+		return Fail
+	case a == Guarded && margin < coverage*u:
+		return NoVerdict
+	}
+	return Pass
+}
+
+// rectangular returns the standard uncertainty of a value that is known to lie
+// within ± a, anywhere in it (JCGM 100, 4.3.7).
+func rectangular(a float64) float64 { return a / math.Sqrt(3) }
+
+// rounded returns the standard uncertainty of a value that is shown in steps
+// (JCGM 100, F.2.2.1: 0.29 of a step).
+func rounded(step float64) float64 { return rectangular(step / 2) }
+
+// perStart returns by how much the least ending pressure that passes rises
+// with the start: 1 for a greatest drop, 0 for a floor, and the ratio itself.
+func (l Limit) perStart() float64 {
+	switch {
+	case !l.Drop.IsZero():
+		return 1
+	case !l.Floor.IsZero() || l.Den == 0:
+		return 0
+	}
+	return float64(l.Num) / float64(l.Den)
+}
+
+// Margin returns by how many pascals end is above the least ending pressure
+// that passes from start. Its sign is exact.
+func (l Limit) Margin(start, end Pressure) float64 {
+	margin := new(big.Rat).SetInt64(int64(end))
+	margin.Sub(margin, l.lowest(start))
+	nanopascals, _ := margin.Float64()
+	return nanopascals / float64(Pascal)
+}
+
+// reaction is how well a moment is known that somebody watched a clock or a
+// manometer for: it may be off by that much either way. The number is ours.
+const reaction = 3 * time.Second
+
+// Evidence is what the uncertainty of a verdict is worked out from.
+type Evidence struct {
+	Verdict   Verdict
+	Method    Method
+	Manometer Manometer
+	Readings  []Reading // of the hold, as Run.HoldReadings returns them
+	Before    Surroundings
+	After     Surroundings
+	Give      Give
+}
+
+// Evidence returns the evidence for a verdict on the run's hold, but for the
+// air around the suit and how far it gives way.
+func (r Run) Evidence(v Verdict) Evidence {
+	return Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings()}
+}
+
+// Budget works out the margin of the verdict and its uncertainty. ok is false
+// if the verdict rests on no two readings: a defect seen, or a test stopped.
+//
+// The margin is that of the ending pressure at its own moment; if readings on
+// either side of the bell say what the pressure must have been when it rang,
+// it is that of the middle between them.
+func (e Evidence) Budget() (b Budget, ok bool) {
+	v := e.Verdict
+	if v.Start.Written.IsZero() || v.End.Written.IsZero() {
+		return Budget{}, false
+	}
+	start, end := v.Start.Pressure(), v.End.Pressure()
+	if v.AtBellHigh != 0 {
+		between := v.AtBellHigh - v.AtBellLow
+		end = v.AtBellLow + between/2
+		b.add(BellEstimate, rectangular(between.Pascals()/2))
+	}
+	b.Margin = e.Method.Limit.Margin(start, end)
+	b.add(StartResolution, e.Method.Limit.perStart()*rounded(e.step(v.Start).Pascals()))
+	b.add(EndResolution, rounded(e.step(v.End).Pascals()))
+	e.addPermissible(&b, start, end)
+	e.addMoments(&b)
+	e.addAir(&b)
+	return b, true
+}
+
+// step returns what a reading was rounded to: the manometer's resolution or
+// the last digit written, whichever is coarser.
+func (e Evidence) step(r Reading) Pressure {
+	return max(e.Manometer.Resolution.Pressure(), r.Written.step())
+}
+
+func (e Evidence) addPermissible(b *Budget, start, end Pressure) {
+	if e.Manometer.Permissible.IsZero() {
+		b.LeftOut = append(b.LeftOut, PermissibleError)
+		return
+	}
+	b.add(PermissibleError, e.Method.Limit.permissible(e.Manometer.Permissible.Pressure(), start, end))
+}
+
+// permissible returns what a permissible error of ± most leaves of itself in
+// the margin. Both readings are of one manometer, so its errors at the two are
+// fully correlated and add linearly, sign and all (JCGM 100, 5.2.2, note 1):
+//
+//   - An offset of most shifts both alike. It cancels in a drop, stays whole
+//     against a floor, and keeps the share 1 − r of itself against a ratio r.
+//   - An error that grows in proportion to the reading, up to most at the
+//     start, is what a manometer zeroed before the test still has: of it a
+//     drop keeps the share drop/start.
+//
+// The larger of the two is taken, rectangular. A manometer whose error jumps
+// between two readings of one hold is not in order; that is left out.
+func (l Limit) permissible(most, start, end Pressure) float64 {
+	per := l.perStart()
+	offset := 1 - per
+	gain := 0.0
+	if start > 0 {
+		gain = math.Abs(end.Pascals()-per*start.Pascals()) / start.Pascals()
+	}
+	return rectangular(most.Pascals() * max(offset, gain))
+}
+
+// addMoments adds what follows from not knowing to the second when a reading
+// was true. A hold that began or ended sooner or later than it counts was as
+// much longer or shorter, and the pressure at its end differs by what it falls
+// in that time: so both moments count with the slope at the end, whatever the
+// limit is.
+func (e Evidence) addMoments(b *Budget) {
+	slope, ok := e.slope()
+	if !ok {
+		b.LeftOut = append(b.LeftOut, StartMoment, EndMoment)
+		return
+	}
+	b.add(StartMoment, rectangular(slope*unsure(e.Verdict.Start).Seconds()))
+	b.add(EndMoment, rectangular(slope*unsure(e.Verdict.End).Seconds()))
+}
+
+// unsure returns how far the moment of a reading may be off. One that counts
+// as taken at the bell may as well have been taken when it was posted.
+func unsure(r Reading) time.Duration {
+	if r.Stated {
+		return reaction
+	}
+	return min(max(reaction, r.Posted.Sub(r.Taken).Abs()), GraceAfter)
+}
+
+// slope returns how steeply the pressure changed towards the end, in pascals
+// per second: since the last reading that was a quarter of a hold or more
+// before the end, else since the start. Two readings closer to each other say
+// more of their rounding than of the slope; the quarter is ours. A leak's slope
+// lessens with time, so a line from further back rather makes too much of it.
+func (e Evidence) slope() (slope float64, ok bool) {
+	from, end := e.Verdict.Start, e.Verdict.End
+	for _, r := range e.Readings {
+		if r.Taken.After(from.Taken) && end.Taken.Sub(r.Taken) >= e.Method.Hold/4 {
+			from = r
+		}
+	}
+	took := end.Taken.Sub(from.Taken).Seconds()
+	if took <= 0 {
+		return 0, false
+	}
+	return math.Abs((from.Pressure() - end.Pressure()).Pascals()) / took, true
+}
+
+// addAir adds what follows from the rounding of thermometer and barometer,
+// each read twice. The air's own change is no uncertainty: see AirEffect.
+func (e Evidence) addAir(b *Budget) {
+	gauge := e.Verdict.Start.Pressure()
+	t0, ok0 := e.Before.celsius()
+	t1, ok1 := e.After.celsius()
+	if ok0 && ok1 {
+		perKelvin := (absolute(e.Before, e.After) + gauge.Pascals()) / t0.kelvin()
+		b.add(AirTemperature, e.Give.uncertain()*perKelvin*math.Hypot(rounded(t0.step), rounded(t1.step)))
+	} else {
+		b.LeftOut = append(b.LeftOut, AirTemperature)
+	}
+	if before, after := e.Before.Baro, e.After.Baro; !before.IsZero() && !after.IsZero() {
+		rounding := math.Hypot(rounded(before.step().Pascals()), rounded(after.step().Pascals()))
+		b.add(AirPressure, e.Give.uncertain()*rounding)
+	} else {
+		b.LeftOut = append(b.LeftOut, AirPressure)
+	}
+}
+
+// Surroundings is the air around a suit at one moment, as far as it was read.
+type Surroundings struct {
+	Celsius string  // digits of the temperature as written, decimal point; empty if not read
+	Baro    Written // barometer, zero if not read
+}
+
+type temperature struct {
+	celsius float64
+	step    float64 // one count of the last digit written, in kelvin
+}
+
+const zeroCelsius = 273.15 // in kelvin
+
+func (t temperature) kelvin() float64 { return t.celsius + zeroCelsius }
+
+var celsiusDigits = regexp.MustCompile(`^-?\d{1,3}(\.\d{1,6})?$`)
+
+// celsius reads the temperature. ok is false if there is none, or none that
+// air can have.
+func (s Surroundings) celsius() (t temperature, ok bool) {
+	if !celsiusDigits.MatchString(s.Celsius) {
+		return temperature{}, false
+	}
+	t.celsius, _ = strconv.ParseFloat(s.Celsius, 64)
+	_, decimals, _ := strings.Cut(s.Celsius, ".")
+	t.step = math.Pow10(-len(decimals))
+	return t, t.kelvin() > 0
+}
+
+// absolute returns the pressure of the air around, in pascals: the barometer's
+// first reading, or else the standard atmosphere. The barometer is at most some
+// percent off from it where people wear suits, and so is what follows from it.
+func absolute(before, after Surroundings) float64 {
+	for _, s := range []Surroundings{before, after} {
+		if !s.Baro.IsZero() {
+			return s.Baro.Pressure().Pascals()
+		}
+	}
+	return Atmosphere
+}
+
+// Give is how far a suit gives way to the air in it. With a volume V, an
+// absolute pressure P in it, and a volume C more for each pascal, k = C·P/V;
+// whatever changes the pressure of a rigid suit changes that of this one by
+// 1/(1+k) of it. The zero Give is not known: the suit may be rigid (k = 0) or
+// limp (k without limit), or anything between.
+type Give struct {
+	K     float64
+	Known bool
+}
+
+// GiveOf returns the give of a suit that has a free volume, and takes as much
+// air for each pascal as a rigid vessel of the effective volume would, both in
+// cubic metres. It is not known if either is not known, zero, or if the
+// effective volume is the smaller one, which cannot be.
+func GiveOf(free, effective float64) Give {
+	k := effective/free - 1
+	if !(free > 0 && k >= 0) || math.IsInf(k, 0) {
+		return Give{}
+	}
+	return Give{K: k, Known: true}
+}
+
+// uncertain returns what a small unsure change of a rigid suit's pressure is
+// multiplied by. If the give is not known, that is the root of the mean square
+// of all factors from 0 to 1.
+func (g Give) uncertain() float64 {
+	if g.Known {
+		return 1 / (1 + g.K)
+	}
+	return rectangular(1)
+}
+
+// AirChange is how much the gauge pressure in a suit can have risen, in
+// pascals, for no other reason than the air's temperature or the barometer:
+// from Low to High, which are the same if the suit's give is known. Negative is
+// a fall.
+type AirChange struct{ Low, High float64 }
+
+// AirEffect works out what a change of the air from before to after can have
+// done to a suit that was shut at a gauge pressure. In a rigid suit
+//
+//	p₂ = (Pb₁ + p₁)·T₂/T₁ − Pb₂
+//
+// with absolute temperatures and barometer readings Pb; in a limp one nothing
+// changes. A temperature or barometer reading that is missing is taken not to
+// have changed, and the air in the suit to have the temperature around it.
+func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
+	outside := absolute(before, after)
+	ratio := 1.0
+	t0, ok0 := before.celsius()
+	t1, ok1 := after.celsius()
+	if ok0 && ok1 {
+		ratio = t1.kelvin() / t0.kelvin()
+	}
+	rigid := (outside + gauge.Pascals()) * (ratio - 1)
+	if !before.Baro.IsZero() && !after.Baro.IsZero() {
+		rigid -= (after.Baro.Pressure() - before.Baro.Pressure()).Pascals()
+	}
+	if g.Known {
+		change := rigid / (1 + g.K)
+		return AirChange{change, change}
+	}
+	return AirChange{min(0, rigid), max(0, rigid)}
+}
+
+// CouldHide reports whether the change of the air may have hidden a drop
+// beyond the limit: whether end passes, and would not if the pressure had not
+// risen by as much as it can have for the air's sake. A fail it leaves alone,
+// even if the pressure may have fallen for the air's sake.
+func (c AirChange) CouldHide(l Limit, start, end Pressure) bool {
+	if !l.Within(start, end) || !(c.High > 0) {
+		return false
+	}
+	rise := new(big.Rat).SetFloat64(c.High)
+	if rise == nil { // without bound
+		return true
+	}
+	rise.Mul(rise, new(big.Rat).SetInt64(int64(Pascal)))
+	return !l.within(start, rise.Sub(new(big.Rat).SetInt64(int64(end)), rise))
+}
+
+// Fineness compares a manometer with what a method asks of it.
+type Fineness struct {
+	Expanded float64 // U of the margin just at the limit, from the manometer alone, in pascals
+	Allowed  float64 // greatest drop that passes from the test pressure, in pascals
+}
+
+// TooCoarse reports whether the manometer's expanded uncertainty is more than
+// a third of the greatest drop allowed. The third is that of legal metrology,
+// which JCGM 106:2012, 8.2.3 quotes for simple acceptance.
+func (f Fineness) TooCoarse() bool { return 3*f.Expanded > f.Allowed }
+
+// Fineness works out, before a run, what uncertainty the manometer's
+// resolution and permissible error alone will leave the margin with.
+func (m Method) Fineness(gauge Manometer) Fineness {
+	start := m.Test.Target.Pressure()
+	end := m.Limit.Lowest(start)
+	resolution := rounded(gauge.Resolution.Pressure().Pascals())
+	u := math.Hypot(resolution, m.Limit.perStart()*resolution)
+	u = math.Hypot(u, m.Limit.permissible(gauge.Permissible.Pressure(), start, end))
+	return Fineness{Expanded: coverage * u, Allowed: (start - end).Pascals()}
+}
