@@ -32,7 +32,7 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 		return Register{}, err
 	}
 	// The same file may be imported again: a test is on record once.
-	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] })
+	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] > 0 })
 	event := "import/" + now.UTC().Format(time.RFC3339Nano)
 	keeper := core.Person{Name: "keeper"}
 	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))
@@ -48,7 +48,7 @@ func Export(st *store.Store, folder string) (Register, error) {
 	}
 	reg := Register{Suits: known.Suits, Manometers: known.Manometers, Tests: slices.Collect(maps.Keys(had))}
 	slices.SortFunc(reg.Tests, func(a, b PastTest) int {
-		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit))
+		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
 	})
 	for name, write := range map[string]func(io.Writer) error{
 		"suits.csv":      func(w io.Writer) error { return WriteSuits(w, reg.Suits) },

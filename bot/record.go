@@ -55,6 +55,13 @@ func (do *doing) record(facts []core.Fact) error {
 		Before: before, After: do.after, Facts: facts, At: do.ev.At, By: do.ev.Who,
 		Standing: file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)),
 	}
+	if slices.ContainsFunc(facts, func(f core.Fact) bool { _, judged := f.(core.Judged); return judged }) {
+		past, err := do.store.OfSuit(do.run.Suit.Tag)
+		if err != nil {
+			return err
+		}
+		step.History = do.tests(append(past, do.entries...))
+	}
 	for _, m := range do.speak.Run(step) {
 		do.say(m)
 	}

@@ -165,7 +165,7 @@ func (do *doing) importFiles() error {
 	if err != nil {
 		return err
 	}
-	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] })
+	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] > 0 })
 	if err := do.enterRegister(reg); err != nil {
 		return err
 	}
@@ -190,10 +190,10 @@ func (do *doing) enterRegister(reg Register) error {
 }
 
 // knownOf returns what a register file is read against, and the past tests
-// that are on record.
-func knownOf(st *store.Store, methods []core.Method, dates string, today core.Date) (Known, map[PastTest]bool, error) {
+// that are on record, numbered so that those of one suit stay in order.
+func knownOf(st *store.Store, methods []core.Method, dates string, today core.Date) (Known, map[PastTest]int, error) {
 	known := Known{Today: today, Dates: dates, Methods: methods}
-	had := make(map[PastTest]bool)
+	had := make(map[PastTest]int)
 	for row, err := range st.Rows() {
 		if err != nil {
 			return Known{}, nil, err
@@ -205,7 +205,7 @@ func knownOf(st *store.Store, methods []core.Method, dates string, today core.Da
 		known.Suits = append(known.Suits, fold(entries).Suit)
 		for _, e := range entries {
 			if test, ok := e.Fact.(core.PaperTest); ok {
-				had[PastTest{Suit: e.Suit, Test: test}] = true
+				had[PastTest{Suit: e.Suit, Test: test}] = len(had) + 1
 			}
 		}
 	}

@@ -178,9 +178,9 @@ func (s Speaker) History(tag string, all []Tested) string {
 	if len(all) == 0 {
 		return bold(tag+": no test so far.") + " " + code("test "+tag)
 	}
-	return strings.Join(section(fmt.Sprintf("%s, %d tests", tag, len(all)), len(all), func(i int) string {
+	return lines(strings.Join(section(fmt.Sprintf("%s, %d tests", tag, len(all)), len(all), func(i int) string {
 		return all[i].line()
-	}), "\n")
+	}), "\n"), trendLines(all))
 }
 
 func (t Tested) line() string {

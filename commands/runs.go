@@ -17,6 +17,7 @@ type Step struct {
 	At            time.Time
 	By            core.Person
 	Standing      core.Standing
+	History       []Tested // of the suit, this test among them, if it was judged
 }
 
 // Run words what a step has to say. The card and the list come along wherever
@@ -278,6 +279,9 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	text := s.verdict(run, v)
 	if old := st.Before.Verdict; old != nil && old.Outcome != v.Outcome {
 		text = lines(text, fmt.Sprintf("This replaces %s.", strings.ToUpper(string(old.Outcome))))
+	}
+	if v.Outcome == core.Pass {
+		text = lines(text, departure(st.History, run.Method))
 	}
 	out := []Message{{Dest: ToRun, Text: lines(text, at(run.Tester))}}
 	if run.Phase == core.Restore && st.Before.Phase != core.Restore && run.Shut {

@@ -1,0 +1,104 @@
+package commands
+
+import (
+	"fmt"
+	"strings"
+
+	"benchbell/core"
+)
+
+// share returns the drop of a test as a share of the drop that its limit
+// allowed, so that tests from different starts compare. ok is false for a test
+// that measured none at the bell.
+func (t Tested) share() (share float64, ok bool) {
+	late := t.Reason == core.LateWithin || t.Reason == core.Bracketed
+	if t.End.IsZero() || t.Start.IsZero() || t.Outcome == core.NoVerdict || late {
+		return 0, false
+	}
+	start := t.Start.Pressure()
+	allowed := t.Method.Limit.GreatestDrop(start)
+	if allowed <= 0 {
+		return 0, false
+	}
+	return (start - t.End.Pressure()).Pascals() / allowed.Pascals(), true
+}
+
+// ofMethod returns the drops of the tests by one method.
+func ofMethod(all []Tested, key string) []core.PastTest {
+	var past []core.PastTest
+	for _, t := range all {
+		if share, ok := t.share(); ok && t.Method.Key == key {
+			past = append(past, core.PastTest{Day: t.Day, Drop: share})
+		}
+	}
+	return past
+}
+
+// Trends returns what can be said of a suit's tests, method by method: tests
+// by different methods are never mixed.
+func Trends(all []Tested) []MethodTrend {
+	var trends []MethodTrend
+	seen := make(map[string]bool)
+	for _, t := range all {
+		if seen[t.Method.Key] {
+			continue
+		}
+		seen[t.Method.Key] = true
+		if past := ofMethod(all, t.Method.Key); len(past) > 0 {
+			trends = append(trends, MethodTrend{Method: t.Method, Trend: core.TrendOf(past, 1)})
+		}
+	}
+	return trends
+}
+
+// MethodTrend is the trend of a suit's tests by one method.
+type MethodTrend struct {
+	Method core.Method
+	Trend  core.Trend
+}
+
+// words says a trend in a line.
+func (m MethodTrend) words() string {
+	t := m.Trend
+	perYear := fmt.Sprintf("%+.0f %% of the limit a year", 100*t.PerYear())
+	switch t.Tendency {
+	case core.TooFewTests:
+		return fmt.Sprintf("%s: %d tests are too few for a trend.", m.Method.Key, t.Tests)
+	case core.NoTrend:
+		return fmt.Sprintf("%s: no trend in %d tests.", m.Method.Key, t.Tests)
+	case core.Falling:
+		return fmt.Sprintf("%s: the drop falls, %s.", m.Method.Key, perYear)
+	}
+	text := fmt.Sprintf("%s: the drop rises, %s", m.Method.Key, perYear)
+	if t.Reaches.IsZero() {
+		return text + "; the limit is not in sight."
+	}
+	until := "later"
+	if !t.Latest.IsZero() {
+		until = fmt.Sprint(t.Latest.Year)
+	}
+	return text + fmt.Sprintf("; it would reach the limit in %d (%d to %s).", t.Reaches.Year, t.Earliest.Year, until)
+}
+
+// leastUnsure is the least standard uncertainty of a drop, as a share of the
+// limit, that a departure from a suit's history is measured against: what
+// rounding and a third of a kelvin in a limp suit make of 3.0 mbar. Ours.
+const leastUnsure = 0.03
+
+// departure points out a pass that is not in line with the suit's history.
+func departure(all []Tested, m core.Method) string {
+	stray := core.StrayOf(ofMethod(all, m.Key), leastUnsure)
+	if stray.Departure != core.Above {
+		return ""
+	}
+	return fmt.Sprintf("More than its history: %.0f %% of the limit, where %.0f %% was to be expected. Look it over again.",
+		100*(stray.Expected+stray.Off), 100*stray.Expected)
+}
+
+func trendLines(all []Tested) string {
+	var out []string
+	for _, m := range Trends(all) {
+		out = append(out, m.words())
+	}
+	return strings.Join(out, "\n")
+}
