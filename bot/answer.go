@@ -2,11 +2,13 @@ package bot
 
 import (
 	"cmp"
+	"fmt"
 	"iter"
 	"maps"
 	"slices"
 	"strings"
 
+	"benchbell/bot/chart"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
@@ -160,8 +162,50 @@ func (do *doing) askHistory(w core.AskHistory) error {
 	if err != nil {
 		return err
 	}
-	do.answer(do.speak.History(file.Suit.Tag, do.tests(entries)))
+	tests := do.tests(entries)
+	o := do.reply(do.speak.History(file.Suit.Tag, tests))
+	do.picture(&o, file.Suit.Tag, func() ([]byte, error) { return historyChart(file.Suit.Tag, tests) })
+	do.put(o)
 	return nil
+}
+
+// historyChart draws a suit's tests, with the trend of each method that has one.
+func historyChart(tag string, tests []commands.Tested) ([]byte, error) {
+	var marks []chart.Test
+	first, last := make(map[string]core.Date), make(map[string]core.Date)
+	for _, t := range tests {
+		if t.End.IsZero() {
+			continue
+		}
+		start, end := t.Start.Pressure(), t.End.Pressure()
+		key := t.Method.Key
+		marks = append(marks, chart.Test{
+			Day: t.Day, Method: key, Outcome: t.Outcome,
+			Drop: start - end, Allowed: t.Method.Limit.GreatestDrop(start),
+		})
+		if last[key].Before(t.Day) {
+			last[key] = t.Day
+		}
+		if first[key].IsZero() || t.Day.Before(first[key]) {
+			first[key] = t.Day
+		}
+	}
+	var trends []chart.Trend
+	for _, m := range commands.Trends(tests) {
+		if m.Trend.Tendency != core.Rising && m.Trend.Tendency != core.Falling {
+			continue
+		}
+		from, to := first[m.Method.Key], last[m.Method.Key]
+		label := m.Method.Key
+		if !m.Trend.Reaches.IsZero() {
+			label += fmt.Sprintf(": limit in %d", m.Trend.Reaches.Year)
+		}
+		trends = append(trends, chart.Trend{
+			Label: label, From: from, To: to,
+			FromShare: m.Trend.Line.At(0), ToShare: m.Trend.Line.At(float64(to.Days(from))),
+		})
+	}
+	return chart.History(tag, marks, trends...)
 }
 
 // tests returns the tests in a suit's entries, newest first. Of a run, the

@@ -11,6 +11,7 @@ import (
 	"reflect"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -25,7 +26,25 @@ import (
 type bay struct {
 	*Rehearsal
 	t     *testing.T
-	print bytes.Buffer
+	print page
+}
+
+// A page is what was printed, by whatever goroutine.
+type page struct {
+	mu   sync.Mutex
+	text bytes.Buffer
+}
+
+func (p *page) Write(b []byte) (int, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.text.Write(b)
+}
+
+func (p *page) String() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.text.String()
 }
 
 // newBay sets up the demo station and plays a script.

@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -8,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"benchbell/bot/chart"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
@@ -99,7 +101,11 @@ func (do *doing) say(m commands.Message) {
 	case commands.ToAsker:
 		do.answer(m.Text)
 	case commands.ToRun:
-		do.put(store.Out{Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer})
+		o := store.Out{Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer}
+		if m.Chart {
+			do.picture(&o, run.ID.String(), func() ([]byte, error) { return chart.Run(run, do.bench.Policy.Zone) })
+		}
+		do.put(o)
 	case commands.ToCrew:
 		do.put(store.Out{Text: m.Text})
 	case commands.ToCard:
@@ -116,6 +122,19 @@ func (do *doing) say(m commands.Message) {
 			return
 		}
 		do.refresh(listKey(run), m.Text)
+	}
+}
+
+// picture attaches a picture to what is said. What is said is not held up by
+// one that cannot be drawn.
+func (do *doing) picture(o *store.Out, name string, draw func() ([]byte, error)) {
+	png, err := draw()
+	switch {
+	case errors.Is(err, chart.ErrNothing):
+	case err != nil:
+		do.log.Error("a picture could not be drawn", "name", name, "error", err)
+	default:
+		o.Picture, o.PictureName = png, name+".png"
 	}
 }
 
@@ -136,7 +155,10 @@ func (do *doing) put(o store.Out) {
 }
 
 // answer says something where the event came from.
-func (do *doing) answer(text string) {
+func (do *doing) answer(text string) { do.put(do.reply(text)) }
+
+// reply addresses a text to where the event came from.
+func (do *doing) reply(text string) store.Out {
 	o := store.Out{Text: text, Channel: do.ev.Where.Channel, Root: do.ev.Where.Root}
 	switch {
 	case do.hasRun && do.in == commands.Thread:
@@ -144,7 +166,7 @@ func (do *doing) answer(text string) {
 	case do.ev.Where.Direct && o.Root == "":
 		o = store.Out{Text: text, Person: do.ev.Who.ID}
 	}
-	do.put(o)
+	return o
 }
 
 // reset forgets what was gathered, before a refusal is said instead.

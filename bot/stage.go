@@ -63,6 +63,9 @@ func (s *stage) Post(_ context.Context, m Message) (string, error) {
 		p.where.Channel = m.To.Channel
 	}
 	s.add(p)
+	if len(m.Picture) > 0 {
+		fmt.Fprintf(s.out, "    [%s attached]\n", m.PictureName)
+	}
 	s.said = append(s.said, plain(m.Text))
 	return p.id, nil
 }

@@ -283,7 +283,7 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	if v.Outcome == core.Pass {
 		text = lines(text, departure(st.History, run.Method))
 	}
-	out := []Message{{Dest: ToRun, Text: lines(text, at(run.Tester))}}
+	out := []Message{{Dest: ToRun, Text: lines(text, at(run.Tester)), Chart: v.End.N != 0}}
 	if run.Phase == core.Restore && st.Before.Phase != core.Restore && run.Shut {
 		out = append(out, s.newList(run))
 	}

@@ -43,7 +43,8 @@ type Message struct {
 	Dest  Dest
 	Text  string
 	New   bool
-	Offer int // numbers to put under it for people to tap
+	Offer int  // numbers to put under it for people to tap
+	Chart bool // with the chart of the run
 }
 
 // Speaker words what a station says.
