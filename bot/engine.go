@@ -6,7 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"benchbell/commands"
@@ -314,7 +316,7 @@ func (do *doing) dispatch() error {
 // said handles words.
 func (do *doing) said() error {
 	if !do.heard {
-		return nil
+		return do.astray()
 	}
 	want, err := commands.Parse(do.text, do.in)
 	if err != nil {
@@ -324,6 +326,54 @@ func (do *doing) said() error {
 		return err
 	}
 	return do.want(want)
+}
+
+// astray answers a reading that a tester posts in the channel and not in the
+// thread of the run that waits for it: it must not be lost in silence.
+func (do *doing) astray() error {
+	if do.ev.Where.Root != "" || len(do.runsOf(do.ev.Who)) == 0 {
+		return nil
+	}
+	want, err := commands.Parse(do.text, commands.Thread)
+	if _, reading := want.(core.Read); err != nil || !reading {
+		return nil
+	}
+	return do.noRunHere()
+}
+
+// runsOf returns the open runs of a tester.
+func (e *Engine) runsOf(who core.Person) []core.Run {
+	var runs []core.Run
+	for _, id := range slices.Sorted(maps.Keys(e.bench.Runs)) {
+		if run := e.bench.Runs[id]; run.Tester.Is(who) {
+			runs = append(runs, run)
+		}
+	}
+	return runs
+}
+
+// noRunHere refuses what belongs in the thread of a run, and names the runs
+// that can be meant.
+func (do *doing) noRunHere() error {
+	refusal := &core.Refusal{Why: core.NoRunHere}
+	for _, run := range do.runsOf(do.ev.Who) {
+		refusal.Choices = append(refusal.Choices, fmt.Sprintf("%s (%s)", run.ID, run.Suit.Tag))
+	}
+	return refusal
+}
+
+// whereAll answers what all runs of a tester wait for.
+func (do *doing) whereAll() error {
+	runs := do.runsOf(do.ev.Who)
+	if len(runs) == 0 {
+		return do.noRunHere()
+	}
+	var all []string
+	for _, run := range runs {
+		all = append(all, do.speak.Where(run, do.ev.At))
+	}
+	do.answer(strings.Join(all, "\n"))
+	return nil
 }
 
 // chatter reports whether words that mean nothing here are just talk between
@@ -346,7 +396,7 @@ func (do *doing) want(want any) error {
 		return do.askFleet()
 	case core.AskWhere:
 		if !do.hasRun {
-			return &core.Refusal{Why: core.NoRunHere}
+			return do.whereAll()
 		}
 		do.answer(do.speak.Where(do.run, do.ev.At))
 		return nil
@@ -364,7 +414,7 @@ func (do *doing) want(want any) error {
 		return do.importFiles()
 	case core.AskWhy:
 		if !do.hasRun {
-			return &core.Refusal{Why: core.NoRunHere}
+			return do.noRunHere()
 		}
 		do.answer(do.speak.Why(do.run))
 		return nil
@@ -392,7 +442,7 @@ func (do *doing) want(want any) error {
 // onRun lets the run of this thread decide.
 func (do *doing) onRun(want core.Intent) error {
 	if !do.hasRun {
-		return &core.Refusal{Why: core.NoRunHere}
+		return do.noRunHere()
 	}
 	facts, err := do.run.Decide(do.bench, do.asker(), want)
 	if err != nil {
@@ -578,6 +628,9 @@ func (do *doing) open(w core.Open) error {
 	}
 	standing := file.Standing(do.bench.Policy, do.bench.Day(do.ev.At))
 	facts, err := do.bench.Open(w, file.Suit, standing, do.ev.Who)
+	if refusal, is := errors.AsType[*core.Refusal](err); is && refusal.Why == core.ManometerUnsaid {
+		refusal.Choices = do.bench.InCalibration(do.ev.At)
+	}
 	if err != nil {
 		return err
 	}

@@ -48,9 +48,7 @@ func (s Speaker) Digest(d Digest) string {
 	}
 	out = append(out, s.notices(d.Notices)...)
 	if d.Regular {
-		out = append(out, section("Not fit", len(d.Not), func(i int) string {
-			return d.Not[i].Tag + " " + s.short(d.Not[i].Standing)
-		})...)
+		out = append(out, s.notFit(d.Not)...)
 		out = append(out, section("Due soon", len(d.Soon), func(i int) string {
 			return s.dueLine(d.Soon[i], d.Day)
 		})...)

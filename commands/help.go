@@ -27,6 +27,9 @@ func (s Speaker) Help(h Help, in Place, run *core.Run) string {
 	var out []string
 	if run != nil {
 		out = append(out, "Now: "+nowSayable(*run))
+		if word != "all" {
+			return strings.Join(append(out, code("note …")+", "+code("where")+", "+code("over to @name"), code("help all")+" shows everything."), "\n")
+		}
 	}
 	for _, f := range forms {
 		if f.in == where(in) || f.in == anywhere && in == Talk {

@@ -66,12 +66,10 @@ func Parse(text string, in Place) (any, error) {
 	if startsNumber(text) {
 		want, err := parseReading(text)
 		switch {
-		case in == Thread && err == nil:
-			return want, nil
+		case err == nil:
+			return want, nil // elsewhere it is answered with where it belongs
 		case in == Thread:
 			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: "16.5 mbar"}
-		case err == nil:
-			return nil, &Misunderstood{Text: text, Say: "a reading belongs in its run's thread", Try: "status"}
 		}
 	}
 	if tag, ok := tagIn(text); ok {
@@ -112,10 +110,11 @@ func WithoutMention(text, bot string) (rest string, mentioned bool) {
 	return strings.TrimLeft(rest, " ,:"), mentioned
 }
 
-// find looks up the form that a verb begins.
+// find looks up the form that a verb begins. What belongs in a run's thread is
+// understood elsewhere too, to be answered with where it belongs.
 func find(verb string, in Place) (form, bool) {
 	for _, f := range forms {
-		if (f.in == anywhere || f.in == where(in)) && slices.Contains(f.verbs, verb) {
+		if (f.in == anywhere || f.in == where(in) || in == Talk) && slices.Contains(f.verbs, verb) {
 			return f, true
 		}
 	}

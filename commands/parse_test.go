@@ -58,6 +58,8 @@ func TestParse(t *testing.T) {
 		{Thread, "again", core.Repeat{}},
 		{Thread, "over to @second.tester", core.HandOver{To: core.Person{Name: "second.tester"}}},
 		{Thread, "where?", core.AskWhere{}},
+		{Talk, "16.5", core.Read{Digits: "16.5"}},
+		{Talk, "where", core.AskWhere{}},
 		{Thread, "HP-08", core.AskSuit{Suit: "HP-08"}},
 	} {
 		got, err := Parse(tt.text, tt.in)
@@ -79,7 +81,7 @@ func TestMisunderstood(t *testing.T) {
 		{Talk, "tset HP-07", "test HP-07 with M-1"},
 		{Talk, "statsu", "status HP-07"},
 		{Talk, "test", "test HP-07 with M-1"},
-		{Talk, "16.5", "status"},
+		{Talk, "16.5 bananas", "help"},
 		{Talk, "good morning", "help"},
 		{Thread, "fxi 14.9", "fix 14.9"},
 		{Thread, "16.5 bananas", "16.5 mbar"},

@@ -19,6 +19,9 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 		if !strings.HasSuffix(say, "?") {
 			say += "."
 		}
+		if strings.HasPrefix(m.Try, "help") {
+			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
+		}
 		return fmt.Sprintf("%s Try %s, or %s.", say, code(m.Try), code("help")), true
 	}
 	if r, is := errors.AsType[*core.Refusal](err); is {
@@ -47,6 +50,8 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop why"))
 	case core.SuitRetired:
 		return r.Suit + " is retired: it is never tested again."
+	case core.SuitLifeOver:
+		return fmt.Sprintf("%s is past its end of life: no test makes it fit. %s takes it off the list.", r.Suit, code("retire "+r.Suit+" end of life"))
 	case core.SuitOnBench:
 		return fmt.Sprintf("%s is on the bench already: %s, %s. Go on in its thread.", r.Suit, r.Run, r.Person.Name)
 	case core.NoMakerPressures:
@@ -54,21 +59,21 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.MakerPressuresLow:
 		return fmt.Sprintf("The maker's A and B of %s in the register do not go with %s: A at least 3 in, B at least 2 in and below A. The keeper must correct them.", r.Suit, r.Method)
 	case core.NotTheTester:
-		return fmt.Sprintf("Not taken: %s runs %s, who can say %s.", r.Person.Name, r.Run, code("over to @you"))
+		return fmt.Sprintf("Not taken: this is %s's run.\nThey can say %s.", r.Person.Name, code("over to @"+first(r.Choices)))
 	case core.NoList:
 		return fmt.Sprintf("Nothing to tick now. %s says what is waited for.", code("where"))
 	case core.NoSuchItem:
 		return fmt.Sprintf("The list has no %d. %s ticks what is on it.", r.Item, code("ok 1"))
 	case core.NotPrepared:
-		return fmt.Sprintf("Not taken: tick the list first, every number. %s once all of it is done.", code("ok all"))
+		return fmt.Sprintf("Not taken: the list comes first.\n%s once all of it is done.", code("ok all"))
 	case core.NotInHold:
-		return fmt.Sprintf("Not taken: a time goes with a hold, and none runs. Post the reading alone: %s.", code("16.5"))
+		return fmt.Sprintf("Not taken: a time goes with a hold, and none runs. Post the reading alone: %s.", code(like(r)))
 	case core.NotYet:
-		return fmt.Sprintf("Not taken: that moment is not in this hold so far. Post the reading alone: %s.", code("13.9"))
+		return fmt.Sprintf("Not taken: that moment is not in this hold so far. Post the reading alone: %s.", code(like(r)))
 	case core.Implausible:
 		return s.implausible(r)
 	case core.NothingToFix:
-		return fmt.Sprintf("There is no reading to correct. Post one: %s.", code("16.5"))
+		return fmt.Sprintf("There is no reading to correct. Post one: %s.", code(like(r)))
 	case core.NothingAsked:
 		return fmt.Sprintf("Nothing was asked. %s says what is waited for.", code("where"))
 	case core.VerdictIn:
@@ -102,6 +107,9 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NoFile:
 		return fmt.Sprintf("Attach a CSV file and say %s with it.", code("import"))
 	case core.NoRunHere:
+		if len(r.Choices) > 0 {
+			return fmt.Sprintf("Not taken: say it in the thread of %s.", strings.Join(r.Choices, " or "))
+		}
 		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test HP-07"))
 	}
 	return string(r.Why) + "."
@@ -111,7 +119,15 @@ func (s Speaker) implausible(r *core.Refusal) string {
 	if len(r.Choices) > 0 {
 		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(r.Digits+" "+r.Choices[0]))
 	}
-	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code("16.5 mbar"))
+	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code(like(r)))
+}
+
+// like is a reading that would fit, for an example.
+func like(r *core.Refusal) string {
+	if r.Like == "" {
+		return "16.5"
+	}
+	return r.Like
 }
 
 func orList(names []string) string {

@@ -34,21 +34,21 @@ func (s Speaker) Run(st Step) []Message {
 			if warning := lines(s.lapsed(run, st.At), s.coarse(run)); warning != "" {
 				say(ToRun, lines(warning, at(asker)))
 			}
-			if why := s.because(st.Standing); why != "" {
+			if why := s.because(run.Suit.Tag, st.Standing); why != "" {
 				say(ToRun, why)
 			}
 			out = append(out, s.newList(run))
 		case core.Ticked:
 			switch {
 			case st.Before.Phase == core.Prepare && run.Phase == core.Expansion:
-				say(ToRun, lines(s.next(run, st.At), at(asker)))
+				say(ToRun, lines(s.next(run, st.At), s.lapsed(run, st.At), at(asker)))
 			case !f.ByTap && run.List() != nil:
 				say(ToRun, s.next(run, st.At))
 			}
 		case core.Taken:
 			say(ToRun, s.taken(st, f.Reading))
 		case core.Questioned:
-			say(ToRun, s.question(f, asker))
+			say(ToRun, s.question(f, run.Expected(), asker))
 		case core.Corrected:
 			say(ToRun, s.corrected(st, f))
 		case core.Judged:
@@ -95,17 +95,18 @@ func (s Speaker) Run(st Step) []Message {
 }
 
 // because says why a suit is on the bench, to whoever is about to test it.
-func (s Speaker) because(st core.Standing) string {
+func (s Speaker) because(tag string, st core.Standing) string {
 	var reasons []string
 	for _, b := range st.Bars {
-		if b.Kind != core.BarRunOpen {
+		switch b.Kind { // the others are just why it is tested
+		case core.BarWithdrawn, core.BarFound, core.BarFailed, core.BarRepaired:
 			reasons = append(reasons, "- "+s.bar(b))
 		}
 	}
 	if reasons == nil {
 		return ""
 	}
-	return lines(append([]string{bold("It is barred by:")}, reasons...)...)
+	return lines(append([]string{bold(tag + " was barred by:")}, reasons...)...)
 }
 
 func hasList(out []Message) bool {
@@ -162,23 +163,23 @@ func (s Speaker) next(run core.Run, now time.Time) string {
 	m := run.Method
 	switch run.Phase {
 	case core.Prepare:
-		return fmt.Sprintf("Tick the list: %s left.", numbers(core.Missing(run.PrepareList)))
+		return fmt.Sprintf("Not ticked yet: %s", numbers(core.Missing(run.PrepareList)))
 	case core.Expansion:
 		ends := run.ExpansionEnds()
 		switch {
 		case ends.IsZero():
-			return fmt.Sprintf("Inflate to %s, then post the reading.", bold(setting(m.Expansion, run.Manometer)))
+			return lines(fmt.Sprintf("Inflate to %s,", bold(setting(m.Expansion, run.Manometer))), "then post the reading.")
 		case now.Before(ends):
 			return fmt.Sprintf("Keep it at %s until %s, %s left.", target(m.Expansion, run.Manometer), bold(s.clock(ends)), span(ends.Sub(now)))
 		}
-		return fmt.Sprintf("Let down to %s, then post the reading.", bold(setting(m.Test, run.Manometer)))
+		return lines(fmt.Sprintf("Let down to %s,", bold(setting(m.Test, run.Manometer))), "then post the reading.")
 	case core.Hold:
 		if ends := run.HoldEnds(); now.Before(ends) {
 			return fmt.Sprintf("Hands off until %s, %s left.", bold(s.clock(ends)), span(ends.Sub(now)))
 		}
 		return bold("Post the ending pressure.")
 	case core.Restore:
-		return fmt.Sprintf("Restore list: %s left.", numbers(core.Missing(run.RestoreList)))
+		return fmt.Sprintf("Not restored yet: %s", numbers(core.Missing(run.RestoreList)))
 	}
 	return fmt.Sprintf("%s is closed. %s begins a new one.", run.ID, code("test "+run.Suit.Tag))
 }
@@ -205,7 +206,7 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 			fmt.Sprintf("Limit: ending %s or more.", lowest(run)),
 			s.askAir(run))
 	case run.Phase == core.Hold:
-		return fmt.Sprintf("%s noted at %s of the hold. %s", value, stopwatch(r.Taken.Sub(run.HeldAt)), s.next(run, st.At))
+		return lines(fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt))), s.next(run, st.At))
 	case p > m.Expansion.High:
 		text := bold(value+" is too high: vent now") + " to " + target(m.Expansion, run.Manometer) + "."
 		if !st.Before.ExpandedAt.IsZero() {
@@ -219,11 +220,11 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 	case st.At.Before(run.ExpansionEnds()) && p < m.Expansion.Low:
 		return fmt.Sprintf("%s: %s Until %s.", value, bold("top up to "+target(m.Expansion, run.Manometer)+"."), s.clock(run.ExpansionEnds()))
 	case st.At.Before(run.ExpansionEnds()):
-		return fmt.Sprintf("%s taken. %s", value, s.next(run, st.At))
+		return lines(value+" taken.", s.next(run, st.At))
 	case p < m.Test.Low:
 		return fmt.Sprintf("%s is too low to start: top up to %s.", value, setting(m.Test, run.Manometer))
 	}
-	return fmt.Sprintf("%s taken, still expanding. %s", value, s.next(run, st.At))
+	return lines(value+" taken, still expanding.", s.next(run, st.At))
 }
 
 // askAir asks for the temperature at the start of the hold, where the policy
@@ -247,10 +248,10 @@ func lowest(run core.Run) string {
 	return text
 }
 
-func (s Speaker) question(q core.Questioned, tester core.Person) string {
+func (s Speaker) question(q core.Questioned, like string, tester core.Person) string {
 	return lines(
 		bold(fmt.Sprintf("%s %s?", q.Reading.Written.Digits, q.Perhaps))+fmt.Sprintf(" %s does not fit here; nothing taken.", q.Reading.Written),
-		fmt.Sprintf("%s takes it so, or %s. %s", code("yes"), code("fix 16.5"), at(tester)))
+		fmt.Sprintf("%s takes it so, or %s. %s", code("yes"), code("fix "+like), at(tester)))
 }
 
 func (s Speaker) corrected(st Step, f core.Corrected) string {
@@ -276,10 +277,11 @@ func (s Speaker) corrected(st Step, f core.Corrected) string {
 // the word to the crew.
 func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	run := st.After
-	text := s.verdict(run, v)
-	if old := st.Before.Verdict; old != nil && old.Outcome != v.Outcome {
-		text = lines(text, fmt.Sprintf("This replaces %s.", strings.ToUpper(string(old.Outcome))))
+	var was core.Outcome
+	if st.Before.Verdict != nil {
+		was = st.Before.Verdict.Outcome
 	}
+	text := s.verdict(run, v, was)
 	if v.Outcome == core.Pass {
 		text = lines(text, departure(st.History, run.Method))
 	}
@@ -287,10 +289,16 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	if run.Phase == core.Restore && st.Before.Phase != core.Restore && run.Shut {
 		out = append(out, s.newList(run))
 	}
-	if v.Outcome == core.Fail {
+	if v.Outcome == core.Fail && v.Reason != core.DefectByEye && run.Phase == core.Restore {
+		out = append(out, Message{Dest: ToRun, Text: leakHunt(run)})
+	}
+	told := fmt.Sprintf("%s, %s, %s", run.ID, run.Method.Key, run.Tester.Name)
+	switch {
+	case v.Outcome == core.Fail && was != core.Fail:
+		out = append(out, Message{Dest: ToCrew, Text: lines(bold(run.Suit.Tag+" failed")+": barred, not fit.", told)})
+	case v.Outcome != core.Fail && was == core.Fail:
 		out = append(out, Message{Dest: ToCrew, Text: lines(
-			fmt.Sprintf("%s: %s", bold(run.Suit.Tag+" failed"), "barred, not fit."),
-			fmt.Sprintf("%s, %s, %s", run.ID, run.Method.Key, run.Tester.Name))})
+			fmt.Sprintf("%s: the fail was corrected, %s now.", bold(run.Suit.Tag), v.Outcome), told)})
 	}
 	return out
 }
@@ -318,7 +326,7 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		if run.Sinking() {
 			settle = fmt.Sprintf("It was still sinking: better a few minutes more at %s.", target(m.Expansion, run.Manometer))
 		}
-		return lines(bold("Expansion is over.")+" "+s.next(run, now), settle, late, tester)
+		return lines(bold("Expansion is over."), s.next(run, now), settle, late, tester)
 	case core.BellWarn:
 		return lines(bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", late, tester)
 	case core.BellHold:
@@ -346,7 +354,7 @@ func (s Speaker) chaseWhy(run core.Run, now time.Time) string {
 }
 
 func (s Speaker) closed(run core.Run, st core.Standing, now time.Time) string {
-	return lines(run.ID.String()+" is closed.", s.standing(run.Suit.Tag, st, core.DateAt(now, s.Zone)))
+	return lines(s.standing(run.Suit.Tag, st, core.DateAt(now, s.Zone)), run.ID.String()+" is closed.")
 }
 
 // Card is the first post of a run's thread: where the run stands.

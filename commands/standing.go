@@ -18,7 +18,7 @@ func (s Speaker) Suit(tag string, st core.Standing, now time.Time) string {
 func (s Speaker) standing(tag string, st core.Standing, day core.Date) string {
 	head := bold(fmt.Sprintf("%s: %s.", tag, standingWords(st.Kind)))
 	if st.Wearable() {
-		return lines(head, "In test until "+s.date(st.Due, day)+".")
+		return lines(head, "Test valid until "+s.date(st.Due, day)+".")
 	}
 	out := []string{head}
 	for _, b := range st.Bars {
@@ -67,6 +67,9 @@ func lift(tag string, st core.Standing) string {
 	case kinds[core.BarFailed] && !kinds[core.BarRepaired]:
 		return fmt.Sprintf("Repair it (%s), then %s.", code("repaired "+tag+" …"), code("test "+tag))
 	}
+	if kinds[core.BarUsed] {
+		return fmt.Sprintf("Decontaminate it, then %s.", code("test "+tag))
+	}
 	return fmt.Sprintf("A test that it passes lifts this: %s.", code("test "+tag))
 }
 
@@ -86,10 +89,28 @@ type FleetLine struct {
 
 // Fleet answers how many suits are fit and which are not, and why.
 func (s Speaker) Fleet(total, fit int, not []FleetLine) string {
-	return lines(append([]string{bold(fmt.Sprintf("%d of %d fit.", fit, total))},
-		section("Not fit", len(not), func(i int) string {
-			return not[i].Tag + " " + s.short(not[i].Standing)
-		})...)...)
+	return lines(append([]string{bold(fmt.Sprintf("%d of %d fit.", fit, total))}, s.notFit(not)...)...)
+}
+
+// notFit lists suits by their reasons, those of one reason in one line.
+func (s Speaker) notFit(not []FleetLine) []string {
+	var reasons []string
+	tags := make(map[string][]string)
+	for _, l := range not {
+		why := s.short(l.Standing)
+		if tags[why] == nil {
+			reasons = append(reasons, why)
+		}
+		tags[why] = append(tags[why], l.Tag)
+	}
+	return section("Not fit", len(reasons), func(i int) string {
+		some, more := tags[reasons[i]], ""
+		if len(some) > mostLines {
+			more = fmt.Sprintf(" and %d more", len(some)-mostLines)
+			some = some[:mostLines]
+		}
+		return fmt.Sprintf("%s: %s%s", reasons[i], strings.Join(some, ", "), more)
+	})
 }
 
 // short is a standing in a few words: every reason, without its date.

@@ -8,19 +8,24 @@ import (
 )
 
 // verdict words a verdict: what it is, the figures, why, what to do.
-func (s Speaker) verdict(run core.Run, v core.Verdict) string {
+func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome) string {
 	head := fmt.Sprintf("%s %s · %s", bold(strings.ToUpper(string(v.Outcome))), run.Suit.Tag, run.ID)
+	if was != "" && was != v.Outcome {
+		head += ", was " + strings.ToUpper(string(was))
+	}
 	var do string
 	switch v.Outcome {
+	case core.Pass:
+		do = "Not fit until it is restored."
 	case core.Fail:
 		do = run.Suit.Tag + " is barred: not fit."
-		if v.Reason != core.DefectByEye {
-			do = lines(do, leakHunt(run))
+		if run.Phase == core.Over && was == core.Pass {
+			do = lines(do, "It may be on the shelf: take it off.")
 		}
 	case core.NoVerdict:
 		do = lines("Not fit: it must be tested again.", remedy(run, v))
 	}
-	return lines(head, figures(run, v), sure(run, v), s.why(run, v), airToo(run, v), do)
+	return lines(head, figures(run, v), sure(v), s.why(run, v), airToo(run, v), do)
 }
 
 // airToo says what the air around the suit has to do with a verdict that it
@@ -48,6 +53,13 @@ func figures(run core.Run, v core.Verdict) string {
 	places := decimals(v.Start.Written, v.End.Written, u)
 	drop, allowed := apart(v.Drop, v.Allowed, u, places)
 	line := fmt.Sprintf("Drop %s %s, limit %s %s.", drop, u, allowed, u)
+	if v.Expanded > 0 {
+		line = fmt.Sprintf("Drop %s ± %s %s, limit %s %s.", drop, v.Expanded.In(u, 1), u, allowed, u)
+	}
+	if v.AtBellHigh != 0 {
+		start := v.Start.Pressure()
+		line = fmt.Sprintf("Drop at the bell %s, limit %s %s.", from(start-v.AtBellHigh, start-v.AtBellLow, u), allowed, u)
+	}
 	switch l := run.Method.Limit; {
 	case !l.Floor.IsZero():
 		end, floor := apart(v.End.Pressure(), l.Floor.Pressure(), u, places)
@@ -60,13 +72,13 @@ func figures(run core.Run, v core.Verdict) string {
 		v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
 }
 
-// sure prints how far a pass or a fail can be trusted, in a line.
-func sure(run core.Run, v core.Verdict) string {
-	if v.Expanded == 0 || v.Outcome == core.NoVerdict {
+// sure says of a close verdict how far it can be trusted.
+func sure(v core.Verdict) string {
+	const plain = 0.99
+	if v.Expanded == 0 || v.Outcome == core.NoVerdict || v.Conforms > plain || v.Conforms < 1-plain {
 		return ""
 	}
-	u := run.Method.Unit
-	return fmt.Sprintf("Known to ± %s %s: %s sure it is within.", v.Expanded.In(u, 1), u, percent(v.Conforms))
+	return fmt.Sprintf("Close: %s sure that it is within.", percent(v.Conforms))
 }
 
 // why words the reason of a verdict.
@@ -133,8 +145,11 @@ func leakHunt(run core.Run) string {
 }
 
 // between prints what the pressure must have been at the bell.
-func between(v core.Verdict, u core.Unit) string {
-	low, high := v.AtBellLow.In(u, 1), v.AtBellHigh.In(u, 1)
+func between(v core.Verdict, u core.Unit) string { return from(v.AtBellLow, v.AtBellHigh, u) }
+
+// from prints a range of pressures, or the one there is.
+func from(a, b core.Pressure, u core.Unit) string {
+	low, high := a.In(u, 1), b.In(u, 1)
 	if low == high {
 		return low + " " + u.String()
 	}

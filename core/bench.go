@@ -89,6 +89,11 @@ func (b Bench) Open(want Open, suit Suit, standing Standing, by Person) ([]Fact,
 	if standing.Kind == OutForGood {
 		return nil, &Refusal{Why: SuitRetired, Suit: suit.Tag}
 	}
+	for _, bar := range standing.Bars {
+		if bar.Kind == BarEndOfLife {
+			return nil, &Refusal{Why: SuitLifeOver, Suit: suit.Tag}
+		}
+	}
 	if r, ok := b.OnSuit(suit.Tag); ok {
 		return nil, &Refusal{Why: SuitOnBench, Suit: suit.Tag, Run: r.ID, Person: r.Tester}
 	}
@@ -127,6 +132,17 @@ func (b Bench) choose(want Open, suit Suit, m Method, by Person) (Manometer, err
 		}
 	}
 	return Manometer{}, &Refusal{Why: ManometerUnsaid, Suit: suit.Tag, Method: m.Key, Choices: b.ManometerIDs()}
+}
+
+// InCalibration returns the ids of the manometers that can give a verdict at a
+// moment, or all of them if there is none.
+func (b Bench) InCalibration(at time.Time) []string {
+	all := b.ManometerIDs()
+	good := slices.DeleteFunc(slices.Clone(all), func(id string) bool { return b.Manometers[id].Lapsed(b.Day(at)) })
+	if len(good) == 0 {
+		return all
+	}
+	return good
 }
 
 func (b Bench) named(id string) (Manometer, error) {

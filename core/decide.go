@@ -20,7 +20,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		return []Fact{Noted(note)}, nil
 	}
 	if !a.By.Is(r.Tester) {
-		return nil, r.refuse(NotTheTester, func(f *Refusal) { f.Person = r.Tester })
+		return nil, r.refuse(NotTheTester, func(f *Refusal) { f.Person, f.Choices = r.Tester, []string{a.By.Name} })
 	}
 	switch w := want.(type) {
 	case Amend:
@@ -73,6 +73,26 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 	return nil, r.refuse(NothingAsked)
 }
 
+// Expected returns the reading that the run waits for, as its manometer shows
+// it, for an example of what can be said.
+func (r Run) Expected() string {
+	target := r.Method.Expansion.Target.Pressure()
+	if r.Phase == Hold || r.expansionOver(r.Touched) {
+		target = r.Method.Test.Target.Pressure()
+	}
+	return target.In(r.Manometer.Unit, min(1, r.Manometer.Unit.Decimals()))
+}
+
+// expansionOver reports whether the expansion was long enough at t, or its bell
+// was heard already: who was told to let down is not told to top up.
+func (r Run) expansionOver(t time.Time) bool {
+	if r.ExpandedAt.IsZero() {
+		return false
+	}
+	heard := slices.ContainsFunc(r.Rang, func(b Rung) bool { return b.Bell == BellExpansion })
+	return heard || !t.Before(r.ExpansionEnds())
+}
+
 // conditions enters a temperature or a barometer reading. After the verdict it
 // may take a pass back.
 func (r Run) conditions(b Bench, fact Fact) []Fact {
@@ -87,7 +107,7 @@ func (r Run) conditions(b Bench, fact Fact) []Fact {
 }
 
 func (r Run) refuse(why Why, with ...func(*Refusal)) error {
-	f := &Refusal{Why: why, Run: r.ID, Suit: r.Suit.Tag, Method: r.Method.Key, Manometer: r.Manometer.ID}
+	f := &Refusal{Why: why, Run: r.ID, Suit: r.Suit.Tag, Method: r.Method.Key, Manometer: r.Manometer.ID, Like: r.Expected()}
 	for _, set := range with {
 		set(f)
 	}
@@ -349,7 +369,7 @@ func (r Run) expand(n int) []Fact {
 		}
 	case !r.expanded():
 		return []Fact{ExpansionVoid{}}
-	case latest && !reading.Taken.Before(r.ExpansionEnds()) && m.Test.Holds(p):
+	case latest && r.expansionOver(reading.Taken) && m.Test.Holds(p):
 		return []Fact{HoldStarted{n}}
 	}
 	return nil

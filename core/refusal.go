@@ -17,6 +17,7 @@ const (
 	ManometerBusy     Why = "the manometer is in another run"
 	ManometerFixed    Why = "a reading was taken with another manometer"
 	SuitRetired       Why = "the suit is retired"
+	SuitLifeOver      Why = "the suit is past its end of life"
 	SuitOnBench       Why = "a run is open on the suit"
 	NoMakerPressures  Why = "the register lacks the maker's pressures"
 	MakerPressuresLow Why = "the maker's pressures are below the method's"
@@ -61,6 +62,7 @@ type Refusal struct {
 	Unit      Unit
 	Until     time.Time
 	Choices   []string
+	Like      string // a reading that would fit, for an example
 }
 
 func (r *Refusal) Error() string {

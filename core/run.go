@@ -399,7 +399,7 @@ func (r Run) TopUps() int {
 // readings of the expansion, by more than half the tolerance, or was topped up
 // between them: the suit then is not settled yet.
 func (r Run) Sinking() bool {
-	readings := r.ExpansionReadings()
+	readings := slices.DeleteFunc(slices.Clone(r.ExpansionReadings()), func(x Reading) bool { return x.N < r.ExpandedBy })
 	if len(readings) < 2 {
 		return false
 	}

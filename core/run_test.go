@@ -63,8 +63,8 @@ func TestRunThroughAllPhases(t *testing.T) {
 	if got := s.run.TopUps(); got != 1 {
 		t.Errorf("%d top-ups, want 1", got)
 	}
-	if len(s.run.Notes) != 3 || !s.run.Closed.Equal(s.now.Add(-time.Second)) {
-		t.Errorf("notes %v, closed at %v", s.run.Notes, s.run.Closed)
+	if len(s.run.Notes) != 1 || len(s.run.Air) != 2 || !s.run.Closed.Equal(s.now.Add(-time.Second)) {
+		t.Errorf("notes %v, air %v, closed at %v", s.run.Notes, s.run.Air, s.run.Closed)
 	}
 	if !reflect.DeepEqual(core.Replay(s.entries[s.run.ID]), s.run) {
 		t.Error("replayed, it is another run")
@@ -405,7 +405,7 @@ func TestOneManometer(t *testing.T) {
 	s.does(core.Tick{All: true})
 	_, err := s.asks(read("17.5"))
 	if want := (core.Refusal{
-		Why: core.ManometerBusy, Suit: "HP-07", Run: 1, Method: "en943", Manometer: "M-1", Person: tester, Until: s.now.Add(6 * time.Minute),
+		Why: core.ManometerBusy, Suit: "HP-07", Run: 1, Method: "en943", Manometer: "M-1", Person: tester, Until: s.now.Add(6 * time.Minute), Like: "17.5",
 	}); err == nil || !reflect.DeepEqual(*err.(*core.Refusal), want) {
 		t.Errorf("refused with %+v, want %+v", err, want)
 	}

@@ -23,7 +23,7 @@ type BarKind string
 
 // The reasons. A test that passes lifts each of them but the last three.
 const (
-	BarReceived    BarKind = "never tested"
+	BarReceived    BarKind = "no pass yet"
 	BarUsed        BarKind = "used"
 	BarRepaired    BarKind = "repaired"
 	BarFound       BarKind = "defect found"
@@ -170,7 +170,10 @@ func (f File) worsen(e Entry, v Verdict) File {
 	if v.Outcome == Fail {
 		kind = BarFailed
 	}
-	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return b.Kind == BarReceived }) // it is tested now
+	// It is tested now, and of two tests without verdict the last is enough.
+	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
+		return b.Kind == BarReceived || kind == BarNoVerdict && b.Kind == kind
+	})
 	f.Bars = append(f.Bars, Bar{Kind: kind, Since: e.At, Run: e.Run, entered: e.At})
 	return f
 }
@@ -188,7 +191,8 @@ func (f File) close(e Entry) File {
 	case f.outcome != "":
 		f = f.worsen(e, Verdict{Outcome: f.outcome})
 	case f.inflated:
-		f.Bars = append(slices.Clip(f.Bars), Bar{Kind: BarUnfinished, Since: e.At, Run: e.Run, entered: e.At})
+		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return b.Kind == BarUnfinished })
+		f.Bars = append(f.Bars, Bar{Kind: BarUnfinished, Since: e.At, Run: e.Run, entered: e.At})
 	}
 	f.Run, f.restore = 0, false
 	return f

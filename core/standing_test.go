@@ -67,7 +67,7 @@ func TestStanding(t *testing.T) {
 		live func(l *life)
 		want string
 	}{
-		{"received", func(*life) {}, "not fit: never tested"},
+		{"received", func(*life) {}, "not fit: no pass yet"},
 		{"tested", func(l *life) { l.tested(1, core.Pass) }, "fit"},
 		{"failed", func(l *life) { l.tested(1, core.Fail) }, "not fit: failed"},
 		{"without verdict", func(l *life) { l.tested(1, core.NoVerdict) }, "not fit: no verdict"},
@@ -89,9 +89,9 @@ func TestStanding(t *testing.T) {
 
 		// A run that is open.
 		{"opened", func(l *life) { l.tested(1, core.Pass); l.adds(2, core.Opened{}) }, "on the bench: run open"},
-		{"passed, to be restored", func(l *life) { l.adds(1, core.Opened{}, core.Taken{}, pass) }, "on the bench: never tested, restore not complete"},
+		{"passed, to be restored", func(l *life) { l.adds(1, core.Opened{}, core.Taken{}, pass) }, "on the bench: no pass yet, restore not complete"},
 		{"stopped, to be restored", func(l *life) { l.tested(1, core.Pass); l.adds(2, core.Opened{}, core.Stopped{}) }, "on the bench: restore not complete"},
-		{"resumed", func(l *life) { l.adds(1, core.Opened{}, core.Taken{}, fail, core.HoldResumed{}) }, "on the bench: never tested, run open"},
+		{"resumed", func(l *life) { l.adds(1, core.Opened{}, core.Taken{}, fail, core.HoldResumed{}) }, "on the bench: no pass yet, run open"},
 		{"stopped before it was inflated", func(l *life) { l.tested(1, core.Pass); l.adds(2, core.Opened{}, core.Stopped{}, core.Closed{}) }, "fit"},
 		{"stopped after", func(l *life) {
 			l.tested(1, core.Pass)
@@ -100,10 +100,10 @@ func TestStanding(t *testing.T) {
 		{"a defect by eye", func(l *life) { l.tested(1, core.Pass); l.adds(2, core.Opened{}, fail, core.Closed{}) }, "not fit: failed"},
 		{"failed, resumed and stopped", func(l *life) {
 			l.adds(1, core.Opened{}, core.Taken{}, fail, core.HoldResumed{}, core.Stopped{}, core.Closed{})
-		}, "not fit: never tested, test not finished"},
+		}, "not fit: no pass yet, test not finished"},
 		{"repeated and stopped", func(l *life) {
 			l.adds(1, core.Opened{}, core.Taken{}, none, core.Again{}, core.Stopped{}, core.Closed{})
-		}, "not fit: never tested, test not finished"},
+		}, "not fit: no pass yet, test not finished"},
 		{"repeated and passed", func(l *life) { l.adds(1, core.Opened{}, core.Taken{}, none, core.Again{}, pass, core.Closed{}) }, "fit"},
 		{"failed, then stopped", func(l *life) { l.adds(1, core.Opened{}, core.Taken{}, fail, core.Stopped{}, core.Closed{}) }, "not fit: failed"},
 
@@ -174,13 +174,13 @@ func TestStanding(t *testing.T) {
 			l.adds(2, core.Opened{}, fail)
 			l.adds(3, core.Opened{}, core.Stopped{}, core.Closed{})
 		}, "not fit: failed"},
-		{"facts of no run", func(l *life) { l.adds(0, pass, core.Closed{}) }, "not fit: never tested"},
-		{"facts of a run that was never opened", func(l *life) { l.adds(3, core.Taken{}, pass, core.Closed{}) }, "not fit: never tested"},
+		{"facts of no run", func(l *life) { l.adds(0, pass, core.Closed{}) }, "not fit: no pass yet"},
+		{"facts of a run that was never opened", func(l *life) { l.adds(3, core.Taken{}, pass, core.Closed{}) }, "not fit: no pass yet"},
 
 		{"retired", func(l *life) { l.tested(1, core.Pass); l.adds(0, core.Retired{}) }, "retired: retired"},
 		{"retired and tested", func(l *life) { l.adds(0, core.Retired{}); l.tested(1, core.Pass) }, "retired: retired"},
-		{"retired and registered", func(l *life) { l.adds(0, core.Retired{}, core.SuitRegistered{Suit: l.file.Suit}) }, "retired: never tested, retired"},
-		{"retired on the bench", func(l *life) { l.adds(1, core.Opened{}); l.adds(0, core.Retired{}) }, "retired: never tested, retired, run open"},
+		{"retired and registered", func(l *life) { l.adds(0, core.Retired{}, core.SuitRegistered{Suit: l.file.Suit}) }, "retired: no pass yet, retired"},
+		{"retired on the bench", func(l *life) { l.adds(1, core.Opened{}); l.adds(0, core.Retired{}) }, "retired: no pass yet, retired, run open"},
 	} {
 		l := newLife(t)
 		tt.live(l)
@@ -333,7 +333,7 @@ func TestRelease(t *testing.T) {
 		do   func()
 		want string
 	}{
-		{func() { l.adds(0, core.Released{}) }, "not fit: never tested"},
+		{func() { l.adds(0, core.Released{}) }, "not fit: no pass yet"},
 		{func() { l.tested(1, core.Pass) }, "not fit: not released"},
 		{func() { l.adds(0, core.Released{}) }, "fit"},
 		{func() { l.adds(2, core.Opened{}, core.Taken{}, judged(core.Pass)) }, "on the bench: restore not complete"},

@@ -137,26 +137,19 @@ func (l Line) At(x float64) float64 { return l.Y + l.Slope*(x-l.X) }
 
 // TheilSen draws a line through points. The intercept is Conover's: the line
 // goes through the medians of x and y. The interval of the slope is Sen's
-// (1968): it holds every slope that Kendall's test does not refuse, which are
-// those between two of the slopes in their order, counted from either end
-// (Gilbert 1987, 16.5). Up to ten points the exact distribution is used, as Sen
-// did. At most tail is left out on either side. Residuals are taken to have no
-// ties; x may have some.
+// (1968): every slope from which the residuals show no trend by Kendall's test
+// at tail each way. These are the slopes between two of those found, counted
+// from either end (Gilbert 1987, 16.5); here just as many are left out as the
+// test refuses, where Sen in his example leaves out one less. Up to ten points
+// the distribution is exact. Residuals are taken to have no ties; x may have
+// some.
 //
 // ok is false if no two points differ in x.
 func TheilSen(x, y []float64, tail float64) (l Line, ok bool) {
-	var slopes []float64
-	for j := range x {
-		for i := range j {
-			if x[i] != x[j] {
-				slopes = append(slopes, (y[j]-y[i])/(x[j]-x[i]))
-			}
-		}
-	}
+	slopes := slopesBetween(x, y)
 	if len(slopes) == 0 {
 		return Line{}, false
 	}
-	slices.Sort(slopes)
 	l = Line{Slope: median(slopes), X: median(x), Y: median(y), Low: math.Inf(-1), High: math.Inf(1), Confidence: 1}
 	l.Intercept = l.Y - l.Slope*l.X
 	refused, beyond := critical(x, tail)
@@ -166,6 +159,21 @@ func TheilSen(x, y []float64, tail float64) (l Line, ok bool) {
 		l.Confidence = 1 - 2*beyond
 	}
 	return l, true
+}
+
+// slopesBetween returns the slopes between any two points that differ in x, in
+// their order.
+func slopesBetween(x, y []float64) []float64 {
+	var slopes []float64
+	for j := range x {
+		for i := range j {
+			if x[i] != x[j] {
+				slopes = append(slopes, (y[j]-y[i])/(x[j]-x[i]))
+			}
+		}
+	}
+	slices.Sort(slopes)
+	return slopes
 }
 
 // critical returns the least S that Kendall's test refuses at a level, each
@@ -316,11 +324,7 @@ func newNullS(xs []int, y []float64) nullS {
 			if ways[set] == nil || bits.OnesCount(set) != used {
 				continue
 			}
-			rest := uint(len(ways)) - 1 - set
-			for next := rest; next > 0; next = (next - 1) & rest {
-				if bits.OnesCount(next) != size {
-					continue
-				}
+			subsets(uint(len(ways))-1-set, size, func(next uint) {
 				s := 0
 				for left := next; left > 0; left &= left - 1 {
 					i := bits.TrailingZeros(left)
@@ -334,7 +338,7 @@ func newNullS(xs []int, y []float64) nullS {
 						ways[set|next][i+s] += w
 					}
 				}
-			}
+			})
 		}
 		used += size
 	}
@@ -343,6 +347,18 @@ func newNullS(xs []int, y []float64) nullS {
 		null.all += w
 	}
 	return null
+}
+
+// subsets calls f with every subset of a set that has so many members.
+func subsets(of uint, members int, f func(uint)) {
+	if members == 0 {
+		f(0)
+		return
+	}
+	for left := of; bits.OnesCount(left) >= members; left &= left - 1 {
+		lowest := left & -left
+		subsets(left-lowest, members-1, func(others uint) { f(lowest | others) })
+	}
 }
 
 // atLeast returns the probability of an S of at least s.
@@ -406,28 +422,35 @@ type Stray struct {
 	Spread    float64 // of the drops about the line
 }
 
-// StrayOf compares the last test with all of them. They are laid a line of
-// Theil and Sen through, which a single test hardly moves. The spread about
-// it is the median of the absolute residuals, as a standard deviation, raised
-// by √(n/(n−2)) since the line itself took two of the tests; it is at least the
-// standard uncertainty of a drop, which must be more than zero. The last test
-// is off if its residual is more than 3.5 times that. Of normally distributed
-// drops that calls about one in fifty.
+// StrayOf compares the last test with all of them, itself among them. The slope
+// is that of Theil and Sen, and the line lies so that as many tests are above
+// it as below: a single test hardly moves it. The spread about it is the median
+// of the absolute residuals, as a standard deviation, raised by √(n/(n−2))
+// since the line itself took two of the tests; it is at least the standard
+// uncertainty of a drop, which must be more than zero. The last test is off if
+// its residual is more than 3.5 times that. Of normally distributed drops that
+// calls two to four in a hundred, the more the fewer tests there are.
 func StrayOf(tests []PastTest, uncertainty float64) Stray {
 	st := Stray{Tests: len(tests), Departure: CannotTell}
 	days, drops, _ := series(tests)
-	line, ok := TheilSen(days, drops, chance)
-	if !ok || len(tests) < leastHistory || !(uncertainty > 0) {
+	slopes := slopesBetween(days, drops)
+	if len(slopes) == 0 || len(tests) < leastHistory || !(uncertainty > 0) {
 		return st
 	}
-	residuals := make([]float64, len(days))
+	slope := median(slopes)
+	level := make([]float64, len(days)) // what is left of the drops without the slope
 	for i := range days {
-		residuals[i] = math.Abs(drops[i] - line.At(days[i]))
+		level[i] = drops[i] - slope*days[i]
+	}
+	middle := median(level)
+	off := make([]float64, len(days))
+	for i := range level {
+		off[i] = math.Abs(level[i] - middle)
 	}
 	n, last := float64(len(tests)), len(tests)-1
-	st.Expected = line.At(days[last])
+	st.Expected = middle + slope*days[last]
 	st.Off = drops[last] - st.Expected
-	st.Spread = max(uncertainty, perMAD*median(residuals)*math.Sqrt(n/(n-2)))
+	st.Spread = max(uncertainty, perMAD*median(off)*math.Sqrt(n/(n-2)))
 	switch {
 	case st.Off > farOff*st.Spread:
 		st.Departure = Above

@@ -508,6 +508,25 @@ func agreesOn(t *testing.T, r core.Run, outcome core.Outcome, reason core.Reason
 	}
 }
 
+// TestBudgetOfNothing: no pressure at the start and no limit at all make no
+// sense, but they make numbers.
+func TestBudgetOfNothing(t *testing.T) {
+	unlimited := method(t, "en943")
+	unlimited.Limit = core.Limit{}
+	for _, m := range append(core.BuiltIn(), unlimited) {
+		for _, start := range []string{"0", "16.5"} {
+			b := budget(t, evidence(m, showing(t, "0.1", "0.2", core.Mbar), write(t, start, core.Mbar), write(t, "0", core.Mbar)))
+			if u := b.Combined(); math.IsNaN(u) || math.IsInf(u, 0) || u < 10/math.Sqrt(12) || u > 50 || b.Margin > 0 {
+				t.Errorf("%+v from %s: a margin of %v with u %v", m.Limit, start, b.Margin, u)
+			}
+		}
+	}
+	e := evidence(unlimited, showing(t, "0.1", "", core.Mbar), write(t, "16.5", core.Mbar), write(t, "16.5", core.Mbar))
+	agrees(t, "without a limit the start", component(t, budget(t, e), core.StartResolution), 0, 0)
+	e = evidence(method(t, "en943"), showing(t, "0.1", "0.2", core.Mbar), write(t, "0", core.Mbar), write(t, "0", core.Mbar))
+	agrees(t, "what a drop from nothing keeps", component(t, budget(t, e), core.PermissibleError), 0, 0)
+}
+
 // TestMarginHasTheVerdictsSign: the margin is a rounded number, but never on
 // the other side of the limit.
 func TestMarginHasTheVerdictsSign(t *testing.T) {

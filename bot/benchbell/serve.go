@@ -40,6 +40,9 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
 	srv, err := connect(ctx, t, cfg, mattermost.Await)
+	if err != nil && ctx.Err() != nil {
+		return nil // told to stop while it waited
+	}
 	if err != nil {
 		return err
 	}

@@ -267,7 +267,7 @@ func TestReadingsOfOneMoment(t *testing.T) {
 func TestNothingToDraw(t *testing.T) {
 	s := opens(t, "HP-07", "en943")
 	defect := opens(t, "HP-07", "en943")
-	defect.does(core.Bad{Item: 2, What: "hole"})
+	defect.does(core.Bad{Item: 1, What: "hole"})
 	again := opens(t, "HP-07", "en943")
 	again.holds("16.5")
 	again.does(core.Repeat{})

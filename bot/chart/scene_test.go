@@ -27,26 +27,22 @@ type scene struct {
 func opens(t testing.TB, tag, method string) *scene {
 	t.Helper()
 	inches := func(s string) core.Written { return core.MustWrite(s, core.InH2O) }
-	suit := core.Suit{
-		Tag: tag, Method: method, Fittings: core.Fittings{ExhaustValves: 2, Boots: core.BootsFixed},
-		MakerA: inches("5.0"), MakerB: inches("4.0"),
-	}
-	s := &scene{t: t, now: morning, bench: core.Bench{
-		Methods: core.BuiltIn(), Manometers: make(map[string]core.Manometer), Policy: core.DefaultPolicy(),
-	}}
+	suit := core.Suit{Tag: tag, Method: method, MakerA: inches("5.0"), MakerB: inches("4.0")}
+	s := &scene{t: t, now: morning, bench: core.Bench{Methods: core.BuiltIn(), Policy: core.DefaultPolicy()}}
 	m, ok := s.bench.Method(method)
 	if !ok {
 		t.Fatalf("no method %q", method)
 	}
-	s.bench.Manometers["M-1"] = core.Manometer{
-		ID: "M-1", Unit: m.Unit, Resolution: core.MustWrite("0.01", m.Unit),
-		CalibratedUntil: core.Date{Year: 2027, Month: time.January, Day: 31},
-	}
-	facts, err := s.bench.Open(core.Open{Suit: tag, Method: method, Manometer: "M-1"}, suit, core.Standing{}, tester)
+	m, err := m.For(suit)
 	if err != nil {
 		t.Fatal(err)
 	}
-	s.apply(facts)
+	manometer := core.Manometer{
+		ID: "M-1", Unit: m.Unit, Resolution: core.MustWrite("0.01", m.Unit),
+		CalibratedUntil: core.Date{Year: 2027, Month: time.January, Day: 31},
+	}
+	list := []core.Item{{Task: core.TaskDecontaminated}}
+	s.apply([]core.Fact{core.Opened{Suit: suit, Method: m, Manometer: manometer, Prepare: list, Restore: list}})
 	return s
 }
 

@@ -14,6 +14,8 @@ import (
 // Bot is Benchbell on a disk of its own: its program, configuration and data,
 // which outlive each run of it.
 type Bot struct {
+	Token string // of its account on the chat server
+
 	station *Station
 	program string
 	dir     string
@@ -26,28 +28,18 @@ const (
 	botReady  = "ready" // what the bot logs when it can be spoken to
 )
 
-// NewBot builds the program and writes its configuration for the station. More
-// of the configuration, from [policy] on, may be given. The bot is stopped when
-// the test ends, and its log printed if the test failed.
+// NewBot builds the program, unless a test before did, and writes its
+// configuration for the station. More of the configuration, from [policy] on,
+// may be given. The bot is stopped when the test ends, and its log printed if
+// the test failed.
 func (s *Station) NewBot(more string) *Bot {
 	s.t.Helper()
-	bot := &Bot{station: s, dir: s.t.TempDir()}
+	bot := &Bot{Token: s.botToken, station: s, dir: s.t.TempDir()}
 	var err error
-	if bot.program, err = s.ground.buildBot(s.t.Context()); err != nil {
+	if bot.program, err = s.ground.botProgram(); err != nil {
 		s.t.Fatal(err)
 	}
-	config := fmt.Sprintf(`[station]
-name = "Harrow Point"
-zone = "Europe/London"
-data = "benchbell.db"
-
-[chat]
-url = %q
-team = %q
-channel = %q
-
-%s`, s.Server.URL, teamName, crewName, more)
-	bot.Write(botConfig, config)
+	bot.Configure(teamName, crewName, more)
 	s.t.Cleanup(func() {
 		if bot.run != nil {
 			bot.end(os.Kill)
@@ -59,11 +51,29 @@ channel = %q
 	return bot
 }
 
-// buildBot builds Benchbell from the module around this one.
-func (g *Ground) buildBot(ctx context.Context) (string, error) {
+// Configure writes the bot's configuration: the team and the channel it is to
+// serve, and more of it from [policy] on.
+func (b *Bot) Configure(team, channel, more string) {
+	b.station.t.Helper()
+	b.Write(botConfig, fmt.Sprintf(`[station]
+name = "Harrow Point"
+zone = "Europe/London"
+data = "benchbell.db"
+
+[chat]
+url = %q
+team = %q
+channel = %q
+
+%s`, b.station.Server.URL, team, channel, more))
+}
+
+// buildBot builds Benchbell from the module around this one and returns its
+// program.
+func (g *Ground) buildBot() (string, error) {
 	program := filepath.Join(g.dir, "benchbell")
 	root := filepath.Join("..", "..")
-	_, err := goCommand(ctx, root, "build", "-mod=readonly", "-buildvcs=false", "-o", program, "./bot/benchbell")
+	_, err := goCommand(context.Background(), root, "build", "-mod=readonly", "-buildvcs=false", "-o", program, "./bot/benchbell")
 	return program, err
 }
 
@@ -83,6 +93,23 @@ func (b *Bot) Run(subcommand string, args ...string) string {
 	output, err := b.command(b.station.t.Context(), subcommand, args...).CombinedOutput()
 	if err != nil {
 		b.station.t.Fatalf("benchbell %s %s: %v\n%s", subcommand, strings.Join(args, " "), err, output)
+	}
+	return string(output)
+}
+
+// Refused runs a subcommand of the program that must not succeed, and returns
+// what it printed.
+func (b *Bot) Refused(subcommand string, args ...string) string {
+	b.station.t.Helper()
+	ctx, cancel := context.WithTimeout(b.station.t.Context(), settling)
+	defer cancel()
+	output, err := b.command(ctx, subcommand, args...).CombinedOutput()
+	if ctx.Err() != nil {
+		b.station.t.Fatalf("benchbell %s did not end within %v:\n%s", subcommand, settling, output)
+	}
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) {
+		b.station.t.Fatalf("benchbell %s ended with %v, want it to refuse:\n%s", subcommand, err, output)
 	}
 	return string(output)
 }
@@ -142,6 +169,6 @@ func (b *Bot) end(signal os.Signal) error {
 func (b *Bot) command(ctx context.Context, subcommand string, args ...string) *exec.Cmd {
 	cmd := exec.CommandContext(ctx, b.program, append([]string{subcommand, "--config", botConfig}, args...)...)
 	cmd.Dir = b.dir
-	cmd.Env = append(os.Environ(), "BENCHBELL_TOKEN="+b.station.botToken)
+	cmd.Env = append(os.Environ(), "BENCHBELL_TOKEN="+b.Token)
 	return cmd
 }

@@ -38,7 +38,10 @@
 // /usr/lib/postgresql/*/bin or on PATH. A test that cannot run fails and says
 // what is missing; none is skipped.
 //
-//	go test -mod=readonly -count=1 ./...
+// The tests wait more than they work: four at a time take a minute on two
+// processors.
+//
+//	go test -mod=readonly -count=1 -parallel=4 ./...
 package live
 
 import (
@@ -49,6 +52,7 @@ import (
 	"os"
 	"path/filepath"
 	"strconv"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -75,6 +79,8 @@ type Ground struct {
 	accounts accounts
 	lastPort atomic.Int32
 	stations atomic.Int32 // opened so far
+
+	botProgram func() (string, error) // builds it at the first call
 }
 
 // Prepare starts PostgreSQL, builds the chat server and sets up the database
@@ -85,6 +91,7 @@ func Prepare(ctx context.Context, log *slog.Logger) (*Ground, error) {
 		return nil, err
 	}
 	ground := &Ground{dir: dir}
+	ground.botProgram = sync.OnceValues(ground.buildBot)
 	ground.lastPort.Store(firstPort + int32(os.Getpid()%5000)) // where two runs at a time seldom meet
 	if err := ground.prepare(ctx, log); err != nil {
 		ground.Close()
@@ -190,6 +197,29 @@ func (s *Station) Person(name string) *Person {
 		s.t.Fatalf("nobody at the station is called %q", name)
 	}
 	return person
+}
+
+// WaitUntil returns at a moment of the server's clock, which is this machine's.
+// It is for moments at which nothing can be awaited, because what would say
+// something is down.
+func (s *Station) WaitUntil(moment time.Time) {
+	s.t.Helper()
+	timer := time.NewTimer(time.Until(moment))
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+	case <-s.t.Context().Done():
+		s.t.Fatal(context.Cause(s.t.Context()))
+	}
+}
+
+// RemoveBot takes the bot out of the crew channel.
+func (s *Station) RemoveBot() {
+	s.t.Helper()
+	admin := s.client(s.ground.accounts.admin.token)
+	if _, err := admin.RemoveUserFromChannel(s.t.Context(), s.Crew.ID, s.ground.accounts.botID); err != nil {
+		s.t.Fatal(err)
+	}
 }
 
 // client returns a connection to the server with somebody's token.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -255,6 +256,15 @@ func (p *Person) await(what string, match func(Post) bool) Post {
 			p.station.t.Fatalf("%s awaited %s for %v in vain\n%s", p.Name, what, p.station.Patience, p.screen())
 		}
 	}
+}
+
+// Alerts returns the posts, by whomever, that alerted the person when they came:
+// those for which a phone would buzz. Posts that came while the server or the
+// person's link was down are not among them.
+func (p *Person) Alerts() Transcript {
+	p.watch.mu.Lock()
+	defer p.watch.mu.Unlock()
+	return slices.Clone(p.watch.alerts)
 }
 
 // screen tells all that the person's phone has shown, for a test that failed.

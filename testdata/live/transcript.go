@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"github.com/mattermost/mattermost/server/public/model"
 )
@@ -20,6 +22,7 @@ type Post struct {
 	Author  string // empty for what the server itself says
 	Text    string
 	At      time.Time // by the server's clock
+	Key     string    // by which the bot knows a post of its own again
 	Edited  bool
 	Deleted bool
 	Files   []string   // their ids
@@ -106,6 +109,7 @@ func (s *Station) post(post *model.Post, channel Channel) Post {
 		Author:  s.name(post.UserId),
 		Text:    post.Message,
 		At:      time.UnixMilli(post.CreateAt),
+		Key:     keyOf(post),
 		Edited:  post.EditAt != 0,
 		Deleted: post.DeleteAt != 0,
 		Files:   append([]string(nil), post.FileIds...),
@@ -121,6 +125,13 @@ func (s *Station) post(post *model.Post, channel Channel) Post {
 	return seen
 }
 
+// keyOf returns the key in the props of a post. People cannot set it to mean
+// anything: only that of the bot's own posts is looked at.
+func keyOf(post *model.Post) string {
+	key, _ := post.GetProp("benchbell_key").(string)
+	return key
+}
+
 func (s *Station) reaction(r *model.Reaction) Reaction {
 	return Reaction{Emoji: r.EmojiName, By: s.name(r.UserId), at: r.CreateAt}
 }
@@ -128,9 +139,7 @@ func (s *Station) reaction(r *model.Reaction) Reaction {
 // withTap returns the reactions with one more; the same one counts once.
 func withTap(taps []Reaction, tap Reaction) []Reaction {
 	taps = append(withoutTap(taps, tap), tap)
-	slices.SortFunc(taps, func(a, b Reaction) int {
-		return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.Emoji, b.Emoji), cmp.Compare(a.By, b.By))
-	})
+	slices.SortStableFunc(taps, func(a, b Reaction) int { return cmp.Compare(a.at, b.at) })
 	return taps
 }
 
@@ -167,40 +176,155 @@ func (tr Transcript) By(author string) Transcript {
 	return slices.DeleteFunc(slices.Clone(tr), func(p Post) bool { return p.Author != author })
 }
 
-// CheckOnce fails the test if the bot said the same twice in one thread, or
-// twice in the channel outside of threads, apart from texts in which one of the
-// phrases in may stands.
+// In returns the posts of one thread, the one that began it first.
+func (tr Transcript) In(root Post) Transcript {
+	return slices.DeleteFunc(slices.Clone(tr), func(p Post) bool { return p.Root != root.ID && p.ID != root.ID })
+}
+
+// Saying returns the posts that contain the words.
+func (tr Transcript) Saying(words string) Transcript {
+	return slices.DeleteFunc(slices.Clone(tr), func(p Post) bool { return !p.Says(words) })
+}
+
+// CheckOnce fails the test if the bot made one post twice, which its key tells,
+// or said the same twice in one thread, or twice in the channel outside of
+// threads, apart from texts in which one of the phrases in may stands.
 func (tr Transcript) CheckOnce(t *testing.T, may ...string) {
 	t.Helper()
-	first := make(map[[2]string]int)
+	keys := make(map[string]bool)
+	texts := make(map[[2]string]int)
 	for i, post := range tr {
-		allowed := slices.ContainsFunc(may, post.Says)
-		if post.Author != botName || post.Deleted || allowed {
+		if post.Author != botName || post.Deleted {
 			continue
 		}
-		key := [2]string{post.Root, post.Text}
-		if earlier, ok := first[key]; ok {
+		if post.Key == "" || keys[post.Key] {
+			t.Errorf("post %d has the key %q, empty or of another post:\n%s", i+1, post.Key, tr)
+			return
+		}
+		keys[post.Key] = true
+		if slices.ContainsFunc(may, post.Says) {
+			continue
+		}
+		text := [2]string{post.Root, post.Text}
+		if earlier, ok := texts[text]; ok {
 			t.Errorf("the bot said the same in posts %d and %d:\n%s", earlier+1, i+1, tr)
 			return
 		}
-		first[key] = i
+		texts[text] = i
+	}
+}
+
+// widest is how many characters a line of the bot's may have: three lines of a
+// phone. Those of more than two are reported in the log.
+const (
+	widest = 99
+	wide   = 60
+)
+
+// CheckLines fails the test if a line of the bot's is too wide for a phone.
+func (tr Transcript) CheckLines(t *testing.T) {
+	t.Helper()
+	for _, post := range tr.By(botName) {
+		for line := range strings.SplitSeq(post.Text, "\n") {
+			switch width := utf8.RuneCountInString(emphasis.Replace(line)); {
+			case width > widest:
+				t.Errorf("a line of %d characters: %s", width, line)
+			case width > wide:
+				t.Logf("a line of %d characters: %s", width, line)
+			}
+		}
+	}
+}
+
+var mentioned = regexp.MustCompile(`@[\pL\pN][\pL\pN._-]*`)
+
+// CheckMentions fails the test if the bot mentions anybody but the people named,
+// or anything at all that the server would alert somebody for.
+func (tr Transcript) CheckMentions(t *testing.T, may ...string) {
+	t.Helper()
+	for i, post := range tr {
+		if post.Author != botName {
+			continue
+		}
+		for _, name := range mentioned.FindAllString(outsideCode(post.Text), -1) {
+			if !slices.Contains(may, strings.TrimRight(name[1:], ".-_")) {
+				t.Errorf("the bot mentions %s in post %d:\n%s", name, i+1, tr)
+			}
+		}
+	}
+}
+
+// outsideCode returns what is left of a text when inline code is taken out: a
+// code span is what stands between two runs of equally many backticks
+// (CommonMark 0.31.2, section 6.1).
+func outsideCode(text string) string {
+	var b strings.Builder
+	for text != "" {
+		before, rest := cutAt(text, strings.IndexByte(text, '`'))
+		b.WriteString(before)
+		fence, after := cutFence(rest)
+		if end := closing(after, fence); end >= 0 {
+			text = after[end:]
+			continue
+		}
+		b.WriteString(fence)
+		text = after
+	}
+	return b.String()
+}
+
+// cutAt cuts a text in two, with nothing in the second part if i is negative.
+func cutAt(text string, i int) (before, after string) {
+	if i < 0 {
+		return text, ""
+	}
+	return text[:i], text[i:]
+}
+
+// cutFence cuts off the backticks that a text begins with.
+func cutFence(text string) (fence, after string) {
+	after = strings.TrimLeft(text, "`")
+	return text[:len(text)-len(after)], after
+}
+
+// closing returns where the first fence of this length in a text ends, -1 if
+// there is none.
+func closing(text, fence string) int {
+	at := 0
+	for {
+		before, rest := cutAt(text[at:], strings.IndexByte(text[at:], '`'))
+		if rest == "" {
+			return -1
+		}
+		found, _ := cutFence(rest)
+		at += len(before) + len(found)
+		if len(found) == len(fence) {
+			return at
+		}
 	}
 }
 
 // String returns the transcript for a person to read: a numbered line for each
-// post, with the number of the post that began its thread.
+// post, with the number of the post that began its thread. The text of a post
+// that stands there twice is not repeated.
 func (tr Transcript) String() string {
 	var b strings.Builder
 	number := make(map[string]int)
+	texts := make(map[string]string)
 	for i, post := range tr {
-		number[post.ID] = i + 1
+		number[post.ID] = cmp.Or(number[post.ID], i+1)
 		thread := ""
 		if post.Root != "" {
 			thread = fmt.Sprintf("↳%d ", number[post.Root])
 		}
+		text := strings.ReplaceAll(post.Text, "\n", "\n      | ")
+		if before, ok := texts[post.ID]; ok && before == post.Text {
+			text = fmt.Sprintf("(as in %d)", number[post.ID])
+		}
+		texts[post.ID] = post.Text
 		author := cmp.Or(post.Author, "server")
 		fmt.Fprintf(&b, "%3d %s %s %s%s: %s%s\n", i+1, post.At.UTC().Format("15:04:05.000"), post.Channel.Name,
-			thread, author, strings.ReplaceAll(post.Text, "\n", "\n      | "), post.marks())
+			thread, author, text, post.marks())
 	}
 	return b.String()
 }

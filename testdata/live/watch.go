@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"net/http"
 	"reflect"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -28,6 +29,7 @@ type watch struct {
 	mu        sync.Mutex
 	sightings Transcript
 	known     map[string]sighting // the last one of each post
+	alerts    Transcript          // posts that came with an alert
 	changed   chan struct{}       // closed at the next sighting
 	trouble   error               // why the websocket was last closed
 }
@@ -113,6 +115,9 @@ func (w *watch) take(ctx context.Context, event *model.WebSocketEvent) error {
 		if event.EventType() == model.WebsocketEventPostDeleted {
 			post.DeleteAt = max(post.DeleteAt, 1) // the event does not say when
 		}
+		if err := w.noteAlert(event, &post, channel); err != nil {
+			return err
+		}
 		w.see(&post, channel, tapsUnknown)
 	case model.WebsocketEventReactionAdded, model.WebsocketEventReactionRemoved:
 		var tap model.Reaction
@@ -120,6 +125,24 @@ func (w *watch) take(ctx context.Context, event *model.WebSocketEvent) error {
 			return err
 		}
 		w.seeTap(&tap, event.EventType() == model.WebsocketEventReactionAdded)
+	}
+	return nil
+}
+
+// noteAlert keeps a post that alerts the person. Whom a post alerts, the server
+// tells when it is made, each of them for himself.
+func (w *watch) noteAlert(event *model.WebSocketEvent, post *model.Post, channel Channel) error {
+	if _, ok := event.GetData()["mentions"]; !ok || event.EventType() != model.WebsocketEventPosted {
+		return nil
+	}
+	var alerted []string
+	if err := decode(event, "mentions", &alerted); err != nil {
+		return err
+	}
+	if slices.Contains(alerted, w.who.id) {
+		w.mu.Lock()
+		defer w.mu.Unlock()
+		w.alerts = append(w.alerts, w.station.post(post, channel))
 	}
 	return nil
 }

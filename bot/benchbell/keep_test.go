@@ -1,0 +1,148 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// TestKeep takes the demo station through the life of its files.
+func TestKeep(t *testing.T) {
+	suits, gauges, tests := demo(t, "suits.csv"), demo(t, "manometers.csv"), demo(t, "tests.csv")
+	s := newStation(t)
+	s.file("benchbell.toml", "[station]\nname = \"Harrow Point\"\nzone = \"Europe/London\"\ndata = \"kept/bell.db\"\n")
+	s.file("kept/empty", "")
+
+	mustHave(t, s.mustRun("import", suits, gauges, tests), "24 suits, 4 manometers", "new past tests")
+	if !s.has("kept/bell.db") {
+		t.Error("the store is not where the configuration says")
+	}
+	mustHave(t, s.mustRun("import", tests), "0 suits, 0 manometers, 0 new past tests")
+	whole := s.mustRun("verify")
+	mustHave(t, whole, "The journal is whole", "entries, head ")
+
+	// A copy is as good as the store itself.
+	mustHave(t, s.mustRun("backup", "copy.db"), "copy.db is a whole copy of "+filepath.Join("kept", "bell.db"))
+	other := s.file("other.toml", "[station]\ndata = \"copy.db\"\n")
+	if got := s.mustRun("verify", "--config", other); got != whole {
+		t.Errorf("of the copy: %q, want %q", got, whole)
+	}
+	if left, err := filepath.Glob(".backup-*"); err != nil || len(left) > 0 {
+		t.Errorf("a backup leaves behind %v, %v", left, err)
+	}
+
+	// What is written out can be taken in elsewhere, and written out the same.
+	mustHave(t, s.mustRun("export", "out"), "24 suits, 4 manometers")
+	third := s.file("third.toml", "[station]\nzone = \"Europe/London\"\ndata = \"third.db\"\n")
+	s.mustRun("import", "out/suits.csv", "out/manometers.csv", "out/tests.csv", "--config", third)
+	s.mustRun("export", "--config", third, "again")
+	for _, name := range []string{"suits.csv", "manometers.csv", "tests.csv"} {
+		first, err1 := os.ReadFile(filepath.Join("out", name))
+		second, err2 := os.ReadFile(filepath.Join("again", name))
+		if err1 != nil || err2 != nil || !bytes.Equal(first, second) {
+			t.Errorf("%s changes on its way through a store: %v, %v", name, err1, err2)
+		}
+	}
+}
+
+// TestImportFaults: nothing is taken of files with a fault, and it is named.
+func TestImportFaults(t *testing.T) {
+	s := newStation(t)
+	good := s.file("good.csv", "id,unit,resolution\nG-1,mbar,0.1\n")
+	bad := s.file("bad.csv", "tag,exhaust_valves,method\nZZ-1,one,f1052\n")
+	s.mustFail([]string{"import", good, bad}, "bad.csv", "exhaust_valves", "one")
+	s.mustFail([]string{"import", "nowhere.csv"}, "nowhere.csv")
+	mustHave(t, s.mustRun("import", good), "1 manometers")
+	mustHave(t, s.mustRun("verify"), "whole: 1 entries")
+}
+
+// TestTampered: a journal whose past was edited is told from a whole one, by the
+// number of the entry.
+func TestTampered(t *testing.T) {
+	suits := demo(t, "suits.csv")
+	s := newStation(t)
+	s.mustRun("import", suits)
+	path := filepath.Join(s.dir, "benchbell.db")
+	file, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// HP-07 is made younger. What the program itself looks up is left alone.
+	tampered := bytes.ReplaceAll(file, []byte(`"made":"2021-04-19"`), []byte(`"made":"2024-04-19"`))
+	if bytes.Equal(tampered, file) {
+		t.Fatal("the file does not have the words that were to be changed")
+	}
+	s.file("benchbell.db", string(tampered))
+	s.mustFail([]string{"verify"}, "journal entry 7", "its hash does not fit")
+
+	s.file("benchbell.db", string(file[:3*os.Getpagesize()]))
+	s.mustFail([]string{"verify"}, "benchbell.db", "damaged")
+	s.file("benchbell.db", "this is no database, and was never meant to be one")
+	s.mustFail([]string{"verify"}, "benchbell.db", "no benchbell file")
+	s.file("benchbell.db", string(file))
+	s.mustRun("verify")
+}
+
+// TestMissingStore: what needs a store makes none.
+func TestMissingStore(t *testing.T) {
+	s := newStation(t)
+	s.mustFail([]string{"verify"}, "there is no store", "benchbell.db")
+	s.mustFail([]string{"backup", "copy.db"}, "there is no store")
+	if s.has("benchbell.db") || s.has("copy.db") {
+		t.Error("there is one now")
+	}
+	s.mustRun("import", s.file("g.csv", "id,unit,resolution\nG-1,mbar,0.1\n"))
+	s.mustFail([]string{"backup", "nowhere/copy.db"}, "nowhere")
+	s.mustRun("export", "out") // of an empty register: templates
+}
+
+// TestConfigured: the configuration is the file named, else the usual one of this
+// folder, else none.
+func TestConfigured(t *testing.T) {
+	s := newStation(t)
+	gauges := s.file("g.csv", "id,unit,resolution\nG-1,mbar,0.1\n")
+	s.mustRun("import", gauges)
+	if !s.has("benchbell.db") {
+		t.Error("without a configuration the store is not benchbell.db")
+	}
+	s.file("benchbell.toml", "[station]\ndata = \"usual.db\"\n")
+	s.mustRun("import", gauges)
+	if !s.has("usual.db") {
+		t.Error("the usual configuration is not read")
+	}
+	named := s.file("etc/named.toml", "[station]\ndata = \"named.db\"\n")
+	s.mustRun("import", gauges, "--config", named)
+	if !s.has("etc/named.db") {
+		t.Error("the store is not beside the configuration that names it")
+	}
+	s.file("benchbell.toml", "[station]\ndate = \"usual.db\"\n")
+	s.mustFail([]string{"verify"}, "benchbell.toml: line 2", "station.date")
+	s.mustFail([]string{"verify", "--config", "nowhere.toml"}, "nowhere.toml")
+}
+
+func TestCheck(t *testing.T) {
+	suits, gauges := demo(t, "suits.csv"), demo(t, "manometers.csv")
+	s := newStation(t)
+	config := "[station]\nname = \"Harrow Point\"\nzone = \"Europe/London\"\n"
+	s.file("benchbell.toml", config)
+	out, err := s.runs("check")
+	if err == nil || !strings.Contains(err.Error(), "url, team and channel under [chat]") {
+		t.Errorf("without a chat server: %v", err)
+	}
+	mustHave(t, out, "configuration: Harrow Point, time zone Europe/London, 0 further methods", "is sound, 0 suits, 0 manometers", "benchbell import suits.csv manometers.csv")
+	s.mustRun("import", suits, gauges)
+	out, _ = s.runs("check")
+	mustHave(t, out, "is sound, 24 suits, 4 manometers")
+	if strings.Contains(out, "benchbell import") {
+		t.Error("a register that is there is missed")
+	}
+
+	config += "[chat]\nurl = \"http://127.0.0.1:1\"\nteam = \"harrow-point\"\nchannel = \"suit-bench\"\n"
+	s.file("benchbell.toml", config)
+	s.mustFail([]string{"check"}, "token is missing")
+	s.file("token", "x")
+	s.file("benchbell.toml", config+"token_file = \"token\"\n")
+	s.mustFail([]string{"check"}, "http://127.0.0.1:1", "does not answer")
+}

@@ -1,0 +1,314 @@
+package paper
+
+import "math"
+
+// column is a column of a table. Its width is in millimetres; zero takes the
+// room that the others leave, shared evenly.
+type column struct {
+	head  string
+	width float64
+	face  face // body if zero
+	ink   ink  // black if zero
+	right bool // set against the right edge
+}
+
+// row is a row of a table.
+type row struct {
+	cells  []string
+	face   face // instead of that of the column, if not zero
+	shaded bool
+}
+
+func rowOf(cells ...string) row { return row{cells: cells} }
+
+// table is rows under a heading. Without a head in any column it has no line
+// of heads, and without lines is less ruled.
+type table struct {
+	title   string
+	columns []column
+	rows    []row
+	ruled   bool // a line under each row
+}
+
+// facts is a table of names and values. Where the value is empty, the row is
+// left out.
+func facts(title string, nameWidth float64, pairs ...[2]string) table {
+	t := table{title: title, columns: []column{{width: nameWidth, ink: grey}, {}}}
+	for _, p := range pairs {
+		if p[1] != "" {
+			t.rows = append(t.rows, rowOf(p[0], p[1]))
+		}
+	}
+	return t
+}
+
+// list is a table of one column, without names.
+func list(title string, items ...string) table {
+	t := table{title: title, columns: []column{{}}}
+	for _, item := range items {
+		t.rows = append(t.rows, rowOf(item))
+	}
+	return t
+}
+
+const (
+	cellGap  = 2.0 // between columns
+	rowGap   = 1.0 // between rows
+	blockGap = 3.0 // before a heading
+)
+
+// laid is a table wrapped for a width.
+type laid struct {
+	table
+	x, width float64
+	heads    []string
+	rows     []laidRow
+}
+
+// laidRow is a row, wrapped.
+type laidRow struct {
+	row
+	lines  [][]string // of each cell
+	height float64
+}
+
+// lay wraps a table for a width, to stand at x.
+func (s *sheet) lay(t table, x, width float64) laid {
+	columns := make([]column, len(t.columns))
+	copy(columns, t.columns)
+	left, open := width-cellGap*float64(len(columns)-1), 0
+	for _, c := range columns {
+		left -= c.width
+		if c.width == 0 {
+			open++
+		}
+	}
+	l := laid{table: t, x: x, width: width}
+	hasHead := false
+	for i := range columns {
+		c := &columns[i]
+		if c.width == 0 {
+			c.width = left / float64(open)
+		}
+		if c.face == (face{}) {
+			c.face = body
+		}
+		if c.ink == (ink{}) {
+			c.ink = black
+		}
+		hasHead = hasHead || c.head != ""
+	}
+	l.columns = columns
+	if hasHead {
+		for _, c := range columns {
+			l.heads = append(l.heads, c.head)
+		}
+	}
+	for _, r := range t.rows {
+		l.rows = append(l.rows, s.layRow(columns, r))
+	}
+	return l
+}
+
+func (s *sheet) layRow(columns []column, r row) laidRow {
+	out := laidRow{row: r}
+	for i, text := range r.cells {
+		f := r.faceOf(columns[i])
+		lines := s.wrap(f, columns[i].width, text)
+		out.lines = append(out.lines, lines)
+		out.height = math.Max(out.height, float64(len(lines))*f.height())
+	}
+	out.height += rowGap
+	return out
+}
+
+func (r row) faceOf(c column) face {
+	if r.face != (face{}) {
+		return r.face
+	}
+	return c.face
+}
+
+// headFace is that of the line of heads.
+func (l laid) headFace() face {
+	if len(l.columns) > 0 && l.columns[0].face.size > body.size {
+		return face{size: l.columns[0].face.size * 0.7, bold: true}
+	}
+	return face{size: 7.5, bold: true}
+}
+
+func (l laid) titleHeight() float64 {
+	if l.title == "" {
+		return 0
+	}
+	return section.height() + 1.6
+}
+
+func (l laid) headHeight() float64 {
+	if l.heads == nil {
+		return 0
+	}
+	return l.headFace().height() + rowGap
+}
+
+func (l laid) height() float64 {
+	h := l.titleHeight() + l.headHeight()
+	for _, r := range l.rows {
+		h += r.height
+	}
+	return h
+}
+
+// drawTop draws heading and heads, y being their top, and returns where the
+// rows begin.
+func (s *sheet) drawTop(l laid, y float64, again bool) float64 {
+	if l.title != "" {
+		text := l.title
+		if again {
+			text += " (continued)"
+		}
+		s.line(l.x, y, l.width, section, black, text)
+		s.rule(l.x, y+section.height()+0.3, l.width, 0.3, black)
+		y += l.titleHeight()
+	}
+	if l.heads != nil {
+		x := l.x
+		for i, c := range l.columns {
+			if c.right {
+				s.lineRight(x, y, c.width, l.headFace(), grey, l.heads[i])
+			} else {
+				s.line(x, y, c.width, l.headFace(), grey, l.heads[i])
+			}
+			x += c.width + cellGap
+		}
+		y += l.headHeight()
+		if l.ruled {
+			s.rule(l.x, y-rowGap/2, l.width, 0.2, faint)
+		}
+	}
+	return y
+}
+
+// drawRow draws lines from up to to of each cell of a row, y being their top,
+// and returns where the next row begins.
+func (s *sheet) drawRow(l laid, r laidRow, y float64, from, to int) float64 {
+	height := 0.0
+	for i, lines := range r.lines {
+		f := r.faceOf(l.columns[i])
+		height = math.Max(height, float64(min(len(lines), to)-from)*f.height())
+	}
+	height += rowGap
+	if r.shaded {
+		s.block(l.x, y-rowGap/2, l.width, height, shade)
+	}
+	x := l.x
+	for i, lines := range r.lines {
+		c := l.columns[i]
+		f := r.faceOf(c)
+		for n := from; n < min(len(lines), to); n++ {
+			at := y + float64(n-from)*f.height()
+			if c.right {
+				s.write(x+c.width-s.width(f, lines[n]), at, f, c.ink, lines[n])
+			} else {
+				s.write(x, at, f, c.ink, lines[n])
+			}
+		}
+		x += c.width + cellGap
+	}
+	if l.ruled {
+		s.rule(l.x, y+height-rowGap/2, l.width, 0.15, faint)
+	}
+	return y + height
+}
+
+// draw draws a table that fits on the page.
+func (s *sheet) draw(l laid, y float64) float64 {
+	y = s.drawTop(l, y, false)
+	for _, r := range l.rows {
+		y = s.drawRow(l, r, y, 0, r.most())
+	}
+	return y
+}
+
+// most is the number of lines of the longest cell.
+func (r laidRow) most() int {
+	most := 0
+	for _, lines := range r.lines {
+		most = max(most, len(lines))
+	}
+	return most
+}
+
+// flow draws a table over as many pages as it takes. A heading stays with the
+// first of its rows, and begins each further page; a row goes to the next page
+// as a whole, or is parted there if it is a long one.
+func (s *sheet) flow(t table) {
+	if len(t.rows) == 0 {
+		return
+	}
+	l := s.lay(t, margin, s.inner())
+	s.skip(blockGap)
+	s.need(l.titleHeight() + l.headHeight() + math.Min(l.rows[0].height, s.fullRoom()/4))
+	s.y = s.drawTop(l, s.y, false)
+	for _, r := range l.rows {
+		s.flowRow(l, r)
+	}
+}
+
+func (s *sheet) flowRow(l laid, r laidRow) {
+	next := func() {
+		s.newPage()
+		s.y = s.drawTop(l, s.y, true)
+	}
+	if r.height > s.room() && r.height <= s.fullRoom()/4 {
+		next()
+	}
+	lineHeight := 0.0
+	for _, c := range l.columns {
+		lineHeight = math.Max(lineHeight, r.faceOf(c).height())
+	}
+	for from := 0; ; {
+		fit := int((s.room() - rowGap) / lineHeight)
+		rest := r.most() - from
+		if rest <= fit {
+			s.y = s.drawRow(l, r, s.y, from, r.most())
+			return
+		}
+		const fewest = 2 // lines worth beginning a row with
+		if fit >= fewest {
+			s.drawRow(l, r, s.y, from, from+fit)
+			from += fit
+		}
+		next()
+	}
+}
+
+// beside draws two tables side by side, the left one over the given share of
+// the width. If they do not fit on a page so, one follows the other.
+func (s *sheet) beside(left, right table, share float64) {
+	a := s.lay(left, margin, s.inner()*share-gutter/2)
+	b := s.lay(right, margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2)
+	height := math.Max(a.height(), b.height())
+	if height > s.fullRoom() {
+		s.flow(left)
+		s.flow(right)
+		return
+	}
+	s.skip(blockGap)
+	s.need(height)
+	s.y = math.Max(s.draw(a, s.y), s.draw(b, s.y))
+}
+
+// together draws tables one after the other, all on one page if they fit on one.
+func (s *sheet) together(tables ...table) {
+	height := 0.0
+	for _, t := range tables {
+		height += blockGap + s.lay(t, margin, s.inner()).height()
+	}
+	if height <= s.fullRoom() {
+		s.need(height)
+	}
+	for _, t := range tables {
+		s.flow(t)
+	}
+}
