@@ -81,7 +81,7 @@ func TestDirectMessage(t *testing.T) {
 	b := newBench(t)
 	b.crew.DM("HP 7") // the bot is not there yet, and has never heard of this channel
 	b.bot.Start()
-	b.crew.AwaitText("HP-07: not fit. - never tested")
+	b.crew.AwaitText("HP-07: not fit. - no pass yet")
 	if answer := b.ask(b.officer, "can HP-11 go out?"); !answer.Says("HP-11: not fit") {
 		t.Errorf("the answer is %q", answer.Text)
 	}
@@ -102,7 +102,7 @@ func TestDirectMessage(t *testing.T) {
 	b.second.AwaitText("R-0001 is now second.tester's run")
 	list := b.second.AwaitText("Prepare HP-07")
 	b.tester.Reply(card, "ok all")
-	b.tester.AwaitText("Not taken: second.tester runs R-0001")
+	b.tester.AwaitText("Not taken: this is second.tester's run")
 	b.second.React(list, "one")
 	b.second.Await(ticked(list, 1))
 	b.second.Reply(card, "stop the bench is needed")
