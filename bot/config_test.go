@@ -36,6 +36,8 @@ due_soon = "P2W"
 interval = "P18M"
 chase_used = "36h"
 release = true
+acceptance = "guarded"
+ask_air = true
 
 [reminders]
 digest = "30 6 * * 5"
@@ -138,6 +140,7 @@ func TestConfigWhole(t *testing.T) {
 		Chat: ChatConfig{URL: "https://chat.example.org/mm", Team: "harrow-point", Channel: "suit-bench", Token: "the-token"},
 		Policy: core.Policy{
 			Zone: london, WarnBefore: 20 * time.Second, Release: true, ChaseUsed: 36 * time.Hour,
+			Acceptance: core.Guarded, AskAir: true,
 			DueSoon: core.Period{Days: 14}, Interval: core.Period{Months: 18},
 		},
 		Reminders: Reminders{

@@ -597,7 +597,7 @@ func TestDirect(t *testing.T) {
 			t.Errorf("%q is in a direct message: %v, want %v", p.text, p.where.Direct, want)
 		}
 	}
-	d.plays("bench.tester dm: ok all", "! not understood", "bench.tester dm: 17.5", "! in its run's thread", "bench.tester: ok all", "! inflate")
+	d.plays("bench.tester dm: ok all", "! in the thread of r-0001", "bench.tester dm: 17.5", "! in the thread of r-0001", "bench.tester: ok all", "! inflate")
 }
 
 // TestEveryFailure lets each transaction of each event fail once. An event that

@@ -538,7 +538,7 @@ func TestDemoFleet(t *testing.T) {
 		"HP-03": "fit, due soon", "HP-11": "fit, due soon", "HP-16": "fit, due soon",
 		"HP-05": "not fit: test overdue", "HP-19": "not fit: test overdue",
 		"HP-13": "not fit: failed",
-		"HP-23": "not fit: never tested", "HP-24": "not fit: never tested",
+		"HP-23": "not fit: no pass yet", "HP-24": "not fit: no pass yet",
 	}
 	for _, tag := range tags {
 		st := files[tag].Standing(policy, date(t, day))

@@ -120,6 +120,8 @@ func (l *serveLoop) handle(ctx context.Context, ev Event) error {
 	if _, up := ev.What.(CaughtUp); up && err == nil {
 		l.caughtUp = true
 		l.log.Info("ready: caught up with the chat server")
+		// What came due meanwhile, and at the very first start the first look.
+		l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
 		l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
 	}
 	return err

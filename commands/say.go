@@ -21,6 +21,7 @@ import (
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"benchbell/core"
 )
@@ -131,6 +132,28 @@ func span(d time.Duration) string {
 func stopwatch(d time.Duration) string {
 	d = d.Round(time.Second)
 	return fmt.Sprintf("%d:%02d", int(d.Minutes()), int(d.Seconds())%60)
+}
+
+// wrap breaks a text between words, so that its lines are no wider than asked
+// for if they can be.
+func wrap(text string, width int) string {
+	var b strings.Builder
+	used := 0
+	for i, word := range strings.Fields(text) {
+		n := utf8.RuneCountInString(word)
+		switch {
+		case i == 0:
+		case used+1+n > width:
+			b.WriteByte('\n')
+			used = 0
+		default:
+			b.WriteByte(' ')
+			used++
+		}
+		b.WriteString(word)
+		used += n
+	}
+	return b.String()
 }
 
 func lines(parts ...string) string {

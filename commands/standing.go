@@ -109,7 +109,7 @@ func (s Speaker) notFit(not []FleetLine) []string {
 			more = fmt.Sprintf(" and %d more", len(some)-mostLines)
 			some = some[:mostLines]
 		}
-		return fmt.Sprintf("%s: %s%s", reasons[i], strings.Join(some, ", "), more)
+		return wrap(reasons[i]+": "+strings.Join(some, ", ")+more, 36)
 	})
 }
 

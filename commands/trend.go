@@ -77,7 +77,7 @@ func (m MethodTrend) words() string {
 	if !t.Latest.IsZero() {
 		until = fmt.Sprint(t.Latest.Year)
 	}
-	return text + fmt.Sprintf("; it would reach the limit in %d (%d to %s).", t.Reaches.Year, t.Earliest.Year, until)
+	return text + fmt.Sprintf(";\nit would reach the limit in %d (%d to %s).", t.Reaches.Year, t.Earliest.Year, until)
 }
 
 // leastUnsure is the least standard uncertainty of a drop, as a share of the

@@ -39,7 +39,7 @@ func (s Speaker) Reason(run core.Run, v core.Verdict) string {
 	const standIn = "defect"
 	typed := v.Defect
 	v.Defect = standIn
-	return strings.Replace(s.why(run, v), quote(standIn), "“"+typed+"”", 1)
+	return strings.Replace(s.why(run, v), quote(standIn), "“"+strings.TrimSpace(typed)+"”", 1)
 }
 
 // Certainty words the uncertainty of a verdict: how far it is known and how
@@ -72,3 +72,7 @@ func (s Speaker) Short(st core.Standing) string { return s.short(st) }
 func (s Speaker) CapacityWords(suit core.Suit) string {
 	return strings.ReplaceAll(s.Capacity(suit), "**", "")
 }
+
+// Coarse warns of a manometer that is too coarse for the run's method; nothing
+// if it is fine enough.
+func (s Speaker) Coarse(run core.Run) string { return s.coarse(run) }

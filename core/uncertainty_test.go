@@ -444,6 +444,7 @@ func TestSlope(t *testing.T) {
 		{"the last of several", []point{{clock(2, 0), "15.50"}, {clock(4, 0), "14.50"}}, 50. / 120},
 		{"just a quarter before", []point{{clock(2, 0), "15.50"}, {clock(4, 30), "14.40"}}, 40. / 90},
 		{"nearer than that", []point{{clock(2, 0), "15.50"}, {clock(4, 31), "14.40"}}, 150. / 240},
+		{"a rise of 0.02 at the end", []point{{clock(3, 0), "13.98"}}, 2. / 180},
 		{"posted out of turn", []point{{clock(4, 0), "14.50"}, {clock(2, 0), "15.50"}}, 50. / 120},
 	} {
 		e := evidence(method(t, "en943"), showing(t, "0.01", "", core.Mbar), write(t, "16.50", core.Mbar), write(t, "14.00", core.Mbar))
@@ -579,6 +580,7 @@ func TestAirEffect(t *testing.T) {
 		{"barometer read once, after", core.Surroundings{Celsius: "20"}, core.Surroundings{Celsius: "21", Baro: baro("800")}, rigid, 278.5263, 278.5263, 1e-3},
 		{"no temperature at all", core.Surroundings{Celsius: "warm"}, core.Surroundings{Celsius: "21"}, rigid, 0, 0, 0},
 		{"colder than can be", core.Surroundings{Celsius: "-300"}, core.Surroundings{Celsius: "21"}, rigid, 0, 0, 0},
+		{"absolute zero", core.Surroundings{Celsius: "-273.15"}, core.Surroundings{Celsius: "21"}, rigid, 0, 0, 0},
 		{"no number of ours", core.Surroundings{Celsius: "1e1"}, core.Surroundings{Celsius: "21"}, rigid, 0, 0, 0},
 	} {
 		got := core.AirEffect(tt.before, tt.after, start, tt.give)
@@ -690,6 +692,11 @@ func TestAirComponents(t *testing.T) {
 			t.Errorf("left out are %q, want %q", b.LeftOut, want)
 		}
 	}
+	// A barometer read once, at 800 hPa, says how much air there is: it is
+	// 81 650/293.15 = 278.5263 Pa/K. It does not say what it changed by.
+	e.Before.Baro, e.After.Baro = core.Written{}, write(t, "800", core.HPa)
+	agrees(t, "thermometer high up", component(t, budget(t, e), core.AirTemperature), 0.25*278.5263*math.Hypot(0.1, 1)/math.Sqrt(12), 1e-3)
+	e.Before, e.After = e.After, e.Before
 	e.Before.Celsius, e.After.Baro = "", core.Written{}
 	if b := budget(t, e); len(b.LeftOut) != 3 || component(t, b, core.AirTemperature) != 0 || component(t, b, core.AirPressure) != 0 {
 		t.Errorf("with one reading of each, the budget is %+v", b)
