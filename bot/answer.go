@@ -197,13 +197,15 @@ func historyChart(tag string, tests []commands.Tested) ([]byte, error) {
 		}
 		from, to := first[m.Method.Key], last[m.Method.Key]
 		label := m.Method.Key
-		if !m.Trend.Reaches.IsZero() {
-			label += fmt.Sprintf(": limit in %d", m.Trend.Reaches.Year)
-		}
-		trends = append(trends, chart.Trend{
+		line := chart.Trend{
 			Label: label, From: from, To: to,
 			FromShare: m.Trend.Line.At(0), ToShare: m.Trend.Line.At(float64(to.Days(from))),
-		})
+		}
+		if reaches := m.Trend.Reaches; reaches.After(to) {
+			line.Label += fmt.Sprintf(": limit in %d", reaches.Year)
+			line.To, line.ToShare = reaches, 1
+		}
+		trends = append(trends, line)
 	}
 	return chart.History(tag, marks, trends...)
 }

@@ -103,7 +103,9 @@ func (do *doing) say(m commands.Message) {
 	case commands.ToRun:
 		o := store.Out{Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer}
 		if m.Chart {
-			do.picture(&o, run.ID.String(), func() ([]byte, error) { return chart.Run(run, do.bench.Policy.Zone) })
+			do.picture(&o, run.ID.String(), func() ([]byte, error) {
+				return chart.Run(run, do.bench.Policy.Zone, fitOf(run)...)
+			})
 		}
 		do.put(o)
 	case commands.ToCrew:
@@ -123,6 +125,20 @@ func (do *doing) say(m commands.Message) {
 		}
 		do.refresh(listKey(run), m.Text)
 	}
+}
+
+// fitOf is the fitted course of a run's hold for its chart, if there are
+// readings in between that tell it.
+func fitOf(run core.Run) []chart.Fit {
+	c, ok := run.Course()
+	if !ok || len(c.Samples) < 3 {
+		return nil
+	}
+	var fit chart.Fit
+	for _, p := range c.Curve(max(c.Bell, c.Samples[len(c.Samples)-1].T), 40) {
+		fit.Points = append(fit.Points, chart.FitPoint{Seconds: p.T, Low: p.P.Low, Mid: p.P.Value, High: p.P.High})
+	}
+	return []chart.Fit{fit}
 }
 
 // picture attaches a picture to what is said. What is said is not held up by

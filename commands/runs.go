@@ -206,7 +206,8 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 			fmt.Sprintf("Limit: ending %s or more.", lowest(run)),
 			s.askAir(run))
 	case run.Phase == core.Hold:
-		return lines(fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt))), s.next(run, st.At))
+		return lines(fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt))),
+			s.course(run), s.next(run, st.At))
 	case p > m.Expansion.High:
 		text := bold(value+" is too high: vent now") + " to " + target(m.Expansion, run.Manometer) + "."
 		if !st.Before.ExpandedAt.IsZero() {

@@ -17,6 +17,7 @@ func (s Speaker) Why(run core.Run) string {
 		bold(string(v.Outcome))+": "+s.why(run, v),
 		figures(run, v),
 		s.certainty(run, v),
+		s.atBell(run, v),
 		s.leakOf(run, v),
 		s.limitOf(run),
 	)
@@ -47,15 +48,6 @@ func (s Speaker) certainty(run core.Run, v core.Verdict) string {
 		out = append(out, fmt.Sprintf("The air can have lowered it by %s and raised it by %s %s.", v.AirLowered.In(u, 1), v.AirRaised.In(u, 1), u))
 	}
 	return lines(out...)
-}
-
-// leakOf estimates the leak, where the suit's capacity is known.
-func (s Speaker) leakOf(run core.Run, v core.Verdict) string {
-	c := run.Suit.Capacity
-	if c.IsZero() || v.End.N == 0 {
-		return ""
-	}
-	return "" // see leak.go
 }
 
 // percent prints a probability without claiming more than it knows.

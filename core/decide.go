@@ -345,9 +345,9 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	start, end := v.Start.Pressure(), v.End.Pressure()
 	air := AirEffect(e.Before, e.After, start, e.Give)
 	v.Rule = rule
-	v.Expanded = pressureOf(budget.Expanded())
+	v.Expanded = FromPascals(budget.Expanded())
 	v.Conforms = budget.Conforms()
-	v.AirRaised, v.AirLowered = pressureOf(max(0, air.High)), pressureOf(max(0, -air.Low))
+	v.AirRaised, v.AirLowered = FromPascals(max(0, air.High)), FromPascals(max(0, -air.Low))
 	switch {
 	case v.Outcome != Pass:
 	case air.CouldHide(r.Method.Limit, start, end):

@@ -318,6 +318,9 @@ func TestForecastCoverage(t *testing.T) {
 						}
 						expected += f.Beyond
 
+						if i%2 == 1 {
+							continue
+						}
 						late := h.course(append(early, 420+60*random.Float64())...)
 						e, ok := late.AtBell()
 						if !ok {
@@ -328,7 +331,7 @@ func TestForecastCoverage(t *testing.T) {
 						}
 					}
 					agrees(t, "readings at the bell foretold", float64(covered)/trials, 0.95, 0.02)
-					agrees(t, "pressures at the bell told", float64(bracketed)/trials, 0.95, 0.02)
+					agrees(t, "pressures at the bell told", float64(bracketed)/(trials/2), 0.95, 0.025)
 					agrees(t, "beyond the limit", float64(beyond)/trials, expected/trials, 0.02)
 				})
 			}

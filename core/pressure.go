@@ -35,16 +35,6 @@ const (
 // Pascals returns p in pascals, for formulas that are not exact anyway.
 func (p Pressure) Pascals() float64 { return float64(p) / float64(Pascal) }
 
-// pressureOf returns a number of pascals as a Pressure, to the nanopascal, and
-// the greatest there is for one that is too large.
-func pressureOf(pascals float64) Pressure {
-	p := pascals * float64(Pascal)
-	if !(p < float64(maxPressure)) {
-		return maxPressure
-	}
-	return Pressure(p + 0.5)
-}
-
 // Unit is a unit of pressure in which a manometer can read.
 type Unit uint8
 

@@ -615,6 +615,9 @@ func TestTrendOfTies(t *testing.T) {
 	if open.Tendency != core.Rising || open.Reaches.IsZero() || open.Line.Low != 0 || !open.Latest.IsZero() || open.Earliest.IsZero() {
 		t.Errorf("three and three: %+v", open)
 	}
+	if got := core.TrendOf(past(t, 100, 2, 2, 2, 1, 1, 1), 3); got.Tendency != core.Falling {
+		t.Errorf("three and three, better: %+v", got)
+	}
 	// Tests of one day have no order: these are two days, not eight tests.
 	day := past(t, 100, 1, 2)
 	many := slices.Concat(slices.Repeat(day[:1], 4), slices.Repeat(day[1:], 4))
