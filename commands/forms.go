@@ -120,7 +120,8 @@ func init() {
 			false,
 		},
 		{
-			[]string{"leak"}, inThread, "leak where", "a leak found after a fail", "leak seam, left knee",
+			[]string{"leak"},
+			inThread, "leak where", "a leak found after a fail", "leak seam, left knee",
 			func(rest string) (any, error) {
 				text, err := someText(rest, "where it is")
 				return core.Leak{Where: text}, err
@@ -128,7 +129,8 @@ func init() {
 			true,
 		},
 		{
-			[]string{"why"}, inThread, "why", "what the verdict rests on", "why",
+			[]string{"why"},
+			inThread, "why", "what the verdict rests on", "why",
 			bare(core.AskWhy{}),
 			false,
 		},
@@ -219,7 +221,8 @@ func init() {
 			false,
 		},
 		{
-			[]string{"capacity"}, anywhere, "capacity HP-07 · capacity HP-07 2 L 15.0 16.2 mbar", "how much air the suit takes", "capacity HP-07 2 L 15.0 16.2 mbar",
+			[]string{"capacity"},
+			anywhere, "capacity HP-07 · capacity HP-07 2 L 15.0 16.2 mbar", "how much air the suit takes", "capacity HP-07 2 L 15.0 16.2 mbar",
 			parseMeasure,
 			false,
 		},

@@ -182,32 +182,32 @@ func TestCoreIsPure(t *testing.T) {
 
 // TestImpureIsFound tries the test above on code that breaks each rule.
 func TestImpureIsFound(t *testing.T) {
-	for src, want := range map[string]string{
-		"import \"os\"":                                                   "imports os",
-		"import _ \"net/http\"":                                           "imports net/http",
-		"import l \"log/slog\"":                                           "imports log/slog",
-		"import \"sync\"":                                                 "imports sync",
-		"import . \"time\"":                                               "imports time without its name",
-		"import \"time\"\nvar x = time.Now()":                             "uses time.Now",
-		"import \"time\"\nvar now = time.Now":                             "uses time.Now",
-		"import clock \"time\"\nvar x = clock.Since(clock.Time{})":        "uses time.Since",
-		"import \"time\"\nfunc f() { time.Sleep(1) }":                     "uses time.Sleep",
-		"func f() { go f() }":                                             "starts a goroutine",
-		"var c chan int":                                                  "has a channel",
-		"func f() { select {} }":                                          "waits in a select",
-		"func f() { println(1) }":                                         "prints",
-		"import \"fmt\"\nfunc f() { fmt.Println(1) }":                     "prints",
-		"import \"time\"\nvar x = time.Second":                            "",
-		"import \"time\"\nfunc f(t time.Time) bool { return t.IsZero() }": "",
+	for _, tt := range []struct{ src, want string }{
+		{"import \"os\"", "imports os"},
+		{"import _ \"net/http\"", "imports net/http"},
+		{"import l \"log/slog\"", "imports log/slog"},
+		{"import \"sync\"", "imports sync"},
+		{"import . \"time\"", "imports time without its name"},
+		{"import \"time\"\nvar x = time.Now()", "uses time.Now"},
+		{"import \"time\"\nvar now = time.Now", "uses time.Now"},
+		{"import clock \"time\"\nvar x = clock.Since(clock.Time{})", "uses time.Since"},
+		{"import \"time\"\nfunc f() { time.Sleep(1) }", "uses time.Sleep"},
+		{"func f() { go f() }", "starts a goroutine"},
+		{"var c chan int", "has a channel"},
+		{"func f() { select {} }", "waits in a select"},
+		{"func f() { println(1) }", "prints"},
+		{"import \"fmt\"\nfunc f() { fmt.Println(1) }", "prints"},
+		{"import \"time\"\nvar x = time.Second", ""},
+		{"import \"time\"\nfunc f(t time.Time) bool { return t.IsZero() }", ""},
 	} {
-		f, err := parser.ParseFile(token.NewFileSet(), "x.go", "package core\n"+src, 0)
+		f, err := parser.ParseFile(token.NewFileSet(), "x.go", "package core\n"+tt.src, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
 		var found []string
 		impure(f, func(_ ast.Node, what string) { found = append(found, what) })
-		if got := strings.Join(found, ", "); got != want {
-			t.Errorf("%q: found %q, want %q", src, got, want)
+		if got := strings.Join(found, ", "); got != tt.want {
+			t.Errorf("%q: found %q, want %q", tt.src, got, tt.want)
 		}
 	}
 }
