@@ -274,7 +274,7 @@ func (h madeUp) read(at float64) core.Sample {
 	off := h.uMoment * h.randomise.NormFloat64()
 	return core.Sample{
 		T:  at,
-		P:  math.Round(h.pressure(max(0, at+off))/h.step) * h.step,
+		P:  math.Round(h.pressure(at+off)/h.step) * h.step,
 		UT: h.uMoment, UP: h.step / math.Sqrt(12),
 	}
 }
@@ -293,7 +293,7 @@ func (h madeUp) course(moments ...float64) core.Course {
 // limit of 300 Pa, and how often the pressure at the bell was where late
 // readings say. The seed is fixed.
 func TestForecastCoverage(t *testing.T) {
-	const trials = 1000
+	const trials = 2000
 	for _, form := range []core.LeakForm{core.OrificeLeak, core.LaminarLeak} {
 		for _, step := range []float64{1, 10} { // 0.01 and 0.1 mbar
 			for _, uMoment := range []float64{0, 3} {
@@ -331,7 +331,7 @@ func TestForecastCoverage(t *testing.T) {
 						}
 					}
 					agrees(t, "readings at the bell foretold", float64(covered)/trials, 0.95, 0.02)
-					agrees(t, "pressures at the bell told", float64(bracketed)/(trials/2), 0.95, 0.025)
+					agrees(t, "pressures at the bell told", float64(bracketed)/(trials/2), 0.95, 0.03)
 					agrees(t, "beyond the limit", float64(beyond)/trials, expected/trials, 0.02)
 				})
 			}

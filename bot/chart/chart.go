@@ -9,8 +9,9 @@
 // The expansion before a hold is not drawn: it takes longer than the hold and
 // says nothing about the verdict that its few words in the thread do not say.
 //
-// The same input always gives the same bytes. Nothing is read from the
-// machine: the typeface, Liberation Sans, is in the program.
+// The same input always gives the same bytes on one kind of processor; another
+// may round the edge of a letter otherwise. Nothing is read from the machine:
+// the typeface, Liberation Sans, is in the program.
 package chart
 
 import (
