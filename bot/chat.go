@@ -141,9 +141,9 @@ type Message struct {
 	First time.Time
 	To    To
 	Text  string
-	// Picture is a PNG file to be shown with it, PictureName its file name.
-	Picture     []byte
-	PictureName string
+	// File is attached to it, under the name FileName: a picture, a document.
+	File     []byte
+	FileName string
 }
 
 // To addresses a message: a person directly, or else a channel (the crew

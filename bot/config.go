@@ -13,6 +13,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"benchbell/bot/calendar"
 	"benchbell/core"
 	"benchbell/scheduler"
 )
@@ -28,6 +29,7 @@ type Config struct {
 	// what is overdue and whose word releases a suit, by user name.
 	Reminders Reminders
 	Officers  []string
+	Calendar  CalendarConfig
 	Dates     string        // how register files write days besides ISO 8601: one of DateForms
 	Methods   []core.Method // besides the built-in ones
 }
@@ -39,6 +41,17 @@ type ChatConfig struct {
 	Channel string
 	Token   string
 }
+
+// CalendarConfig says where the calendar of due dates can be fetched, if Listen
+// is set: at /calendar/SECRET.ics.
+type CalendarConfig struct {
+	Domain string // in the events' ids
+	Listen string // address and port
+	Secret string
+}
+
+// SecretVariable is the environment variable that holds the calendar's secret.
+const SecretVariable = "BENCHBELL_CALENDAR_SECRET"
 
 // TokenVariable is the environment variable that holds the bot's token.
 const TokenVariable = "BENCHBELL_TOKEN"
@@ -71,6 +84,11 @@ type configFile struct {
 		NilReturn bool   `toml:"nil_return"`
 		Quiet     string `toml:"quiet"`
 	} `toml:"reminders"`
+	Calendar struct {
+		Domain     string `toml:"domain"`
+		Listen     string `toml:"listen"`
+		SecretFile string `toml:"secret_file"`
+	} `toml:"calendar"`
 	Register struct {
 		Dates string `toml:"dates"`
 	} `toml:"register"`
@@ -98,7 +116,7 @@ type methodTable struct {
 
 // DefaultConfig is the configuration of an empty file.
 func DefaultConfig() Config {
-	cfg := Config{Name: "this station", Data: "benchbell.db", Policy: core.DefaultPolicy()}
+	cfg := Config{Name: "this station", Data: "benchbell.db", Policy: core.DefaultPolicy(), Calendar: CalendarConfig{Domain: "benchbell.invalid"}}
 	cfg.setZone(time.UTC)
 	return cfg
 }
@@ -184,6 +202,13 @@ func parseConfig(text, dir string) (Config, error) {
 	}
 	if cfg.Dates = strings.ToUpper(f.Register.Dates); cfg.Dates != "" && DateForms[cfg.Dates] == "" {
 		fault("register.dates", fmt.Errorf("%q is no form of dates: write one of %s", f.Register.Dates, strings.Join(slices.Sorted(maps.Keys(DateForms)), ", ")))
+	}
+	cfg.Calendar.Listen = f.Calendar.Listen
+	set(&cfg.Calendar.Domain, f.Calendar.Domain)
+	cfg.Calendar.Secret, err = secret(SecretVariable, f.Calendar.SecretFile, dir)
+	fault("calendar.secret_file", err)
+	if cfg.Calendar.Listen != "" {
+		fault("calendar.secret_file", calendar.CheckSecret(cfg.Calendar.Secret))
 	}
 	for _, name := range f.Crew.Officers {
 		// User names are of small letters, and compared with those of people.

@@ -27,6 +27,11 @@ team = "harrow-point"
 channel = "~suit-bench"
 token_file = "secrets/token"
 
+[calendar]
+domain = "suits.example.org"
+listen = "127.0.0.1:8090"
+secret_file = "secrets/calendar"
+
 [crew]
 officers = ["duty.officer", " @Second.Officer "]
 
@@ -122,7 +127,7 @@ func rule(t *testing.T, expr string, zone *time.Location) scheduler.Rule {
 
 func TestConfigWhole(t *testing.T) {
 	t.Setenv(TokenVariable, "")
-	dir := folder(t, map[string]string{"benchbell.toml": whole, "secrets/token": " the-token\n"})
+	dir := folder(t, map[string]string{"benchbell.toml": whole, "secrets/token": " the-token\n", "secrets/calendar": "0123456789abcdef\n"})
 	got, err := LoadConfig(filepath.Join(dir, "benchbell.toml"))
 	if err != nil {
 		t.Fatal(err)
@@ -135,9 +140,10 @@ func TestConfigWhole(t *testing.T) {
 	mm := func(s string) core.Written { return core.MustWrite(s, core.MmH2O) }
 	inch := func(s string) core.Written { return core.MustWrite(s, core.InH2O) }
 	want := Config{
-		Name: "Harrow Point",
-		Data: filepath.Join(dir, "bench/bell.db"),
-		Chat: ChatConfig{URL: "https://chat.example.org/mm", Team: "harrow-point", Channel: "suit-bench", Token: "the-token"},
+		Name:     "Harrow Point",
+		Data:     filepath.Join(dir, "bench/bell.db"),
+		Chat:     ChatConfig{URL: "https://chat.example.org/mm", Team: "harrow-point", Channel: "suit-bench", Token: "the-token"},
+		Calendar: CalendarConfig{Domain: "suits.example.org", Listen: "127.0.0.1:8090", Secret: "0123456789abcdef"},
 		Policy: core.Policy{
 			Zone: london, WarnBefore: 20 * time.Second, Release: true, ChaseUsed: 36 * time.Hour,
 			Acceptance: core.Guarded, AskAir: true,
@@ -209,6 +215,7 @@ func TestConfigDefaults(t *testing.T) {
 	want := Config{
 		Name: "this station", Data: "/station/benchbell.db", Policy: core.DefaultPolicy(),
 		Reminders: Reminders{Digest: rule(t, "0 7 * * 1", time.UTC), Daily: rule(t, "0 7 * * *", time.UTC)},
+		Calendar:  CalendarConfig{Domain: "benchbell.invalid"},
 	}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("got\n%+v\nwant\n%+v", got, want)

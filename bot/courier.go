@@ -195,7 +195,7 @@ func (c *Courier) deliver(ctx context.Context, o store.Out) error {
 		}
 		return c.store.Delivered(o.Seq, "")
 	}
-	m := Message{Key: o.Key, First: o.First, Text: o.Text, Picture: o.Picture, PictureName: o.PictureName, To: To{Person: o.Person, Channel: o.Channel, Root: o.Root}}
+	m := Message{Key: o.Key, First: o.First, Text: o.Text, File: o.File, FileName: o.FileName, To: To{Person: o.Person, Channel: o.Channel, Root: o.Root}}
 	if o.Thread != "" {
 		root, ok, err := c.store.PostID(o.Thread)
 		if err != nil {

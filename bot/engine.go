@@ -11,6 +11,7 @@ import (
 	"strings"
 	"time"
 
+	"benchbell/bot/paper"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
@@ -36,6 +37,7 @@ type Engine struct {
 	reminders    Reminders
 	officerNames []string
 	dates        string // how register files write days
+	station      paper.Station
 
 	bench core.Bench
 	files map[string]core.File // of suits with an open run, by tag
@@ -52,7 +54,8 @@ func NewEngine(st *store.Store, cfg Config, name string, world Directory, log *s
 	e := &Engine{
 		store: st, world: world, log: log,
 		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
-		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AskAir},
+		station: paper.Station{Name: cfg.Name, Zone: cfg.Policy.Zone},
+		speak:   commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AskAir},
 		bench: core.Bench{
 			Methods:    cfg.methods(),
 			Manometers: make(map[string]core.Manometer),
@@ -420,13 +423,15 @@ func (do *doing) want(want any) error {
 		return nil
 	case core.Measure:
 		return do.measure(w)
+	case core.AskRecord:
+		return do.askRecord(w)
 	case core.Open:
 		return do.open(w)
 	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.Withdraw, core.Retire:
 		return do.aboutSuit(want.(core.Intent))
 	case core.HandOver:
 		to, err := do.world.Person(do.ctx, w.To.Name)
-		if errors.Is(err, ErrNobody) {
+		if fault, is := errors.AsType[*SendError](err); errors.Is(err, ErrNobody) || is && !fault.Retry {
 			return &core.Refusal{Why: core.UnknownPerson, Person: w.To}
 		}
 		if err != nil {

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"time"
 
+	"benchbell/bot/calendar"
 	"benchbell/core"
 	"benchbell/store"
 	"benchbell/testdata/demo"
@@ -40,8 +41,10 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 
 // Export writes what the register holds, as Import reads it: suits.csv,
 // manometers.csv and the past tests.csv, with their headers even if there is
-// nothing in them, so that they serve as templates.
-func Export(st *store.Store, folder string) (Register, error) {
+// nothing in them, so that they serve as templates. Beside them it writes the
+// whole journal as journal.jsonl, which Restore reads, and the days on which
+// something falls due as due.ics.
+func Export(st *store.Store, cfg Config, folder string) (Register, error) {
 	known, had, err := knownOf(st, nil, "", core.Date{})
 	if err != nil {
 		return Register{}, err
@@ -51,6 +54,8 @@ func Export(st *store.Store, folder string) (Register, error) {
 		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
 	})
 	for name, write := range map[string]func(io.Writer) error{
+		"journal.jsonl":  st.WriteJSONL,
+		"due.ics":        func(w io.Writer) error { return writeCalendar(w, st, cfg) },
 		"suits.csv":      func(w io.Writer) error { return WriteSuits(w, reg.Suits) },
 		"manometers.csv": func(w io.Writer) error { return WriteManometers(w, reg.Manometers) },
 		"tests.csv":      func(w io.Writer) error { return WriteTests(w, reg.Tests) },
@@ -69,6 +74,32 @@ func Export(st *store.Store, folder string) (Register, error) {
 		}
 	}
 	return reg, nil
+}
+
+// Restore reads a journal.jsonl into an empty store. What the journal does not
+// hold, as posts still to be delivered, is not restored.
+func Restore(st *store.Store, path string) (entries uint64, err error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return 0, err
+	}
+	defer f.Close()
+	entries, _, err = st.ReadJSONL(f)
+	return entries, err
+}
+
+// Calendar returns the days on which something falls due.
+func Calendar(st *store.Store, cfg Config) (calendar.Feed, error) {
+	events, modified, err := calendar.Due(st)
+	return calendar.Feed{Name: "Suits of " + cfg.Name, Domain: cfg.Calendar.Domain, Events: events, Modified: modified}, err
+}
+
+func writeCalendar(w io.Writer, st *store.Store, cfg Config) error {
+	feed, err := Calendar(st, cfg)
+	if err != nil {
+		return err
+	}
+	return calendar.Write(w, feed)
 }
 
 // RehearsalRegister reads the register of a rehearsal: that of the files, or
@@ -128,11 +159,11 @@ func (e *Engine) refit() error {
 	}
 	const most = 500
 	batch := &store.Batch{}
-	for old, err := range e.store.Rows() {
+	for tag, err := range e.store.Tags() {
 		if err != nil {
 			return err
 		}
-		file, err := e.file(old.Tag)
+		file, err := e.file(tag)
 		if err != nil {
 			return err
 		}

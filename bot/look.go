@@ -117,6 +117,9 @@ func (do *doing) lookForDue() error {
 			return err
 		}
 	}
+	if err := do.seal(officers); err != nil {
+		return err
+	}
 	nothing := len(digest.Notices)+len(digest.Not)+len(digest.Soon) == 0
 	if !nothing || digest.Regular && r.NilReturn {
 		do.put(store.Out{Text: do.speak.Digest(digest)})
@@ -127,6 +130,26 @@ func (do *doing) lookForDue() error {
 		}
 	}
 	do.setLook(r.next(now), now)
+	return nil
+}
+
+// seal tells the officers once a month how the journal stands, so that one that
+// is written anew later no longer matches what was posted.
+func (do *doing) seal(officers []core.Person) error {
+	day := do.bench.Day(do.ev.At)
+	key := fmt.Sprintf("seal/%04d-%02d", day.Year, day.Month)
+	given, err := do.store.Given(key)
+	if err != nil || given[key] || len(officers) == 0 {
+		return err
+	}
+	n, head, err := do.store.Head()
+	if err != nil {
+		return err
+	}
+	do.given = append(do.given, key)
+	for _, officer := range officers {
+		do.put(store.Out{Person: officer.ID, Text: do.speak.Seal(n, head.String())})
+	}
 	return nil
 }
 

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
 	"time"
 
@@ -28,12 +27,10 @@ func runOfKey(key string) (core.RunID, bool) {
 }
 
 func parseRunID(s string) (core.RunID, bool) {
-	digits, ok := strings.CutPrefix(s, "R-")
-	if !ok {
+	if !strings.HasPrefix(s, "R-") {
 		return 0, false
 	}
-	n, err := strconv.Atoi(digits)
-	return core.RunID(n), err == nil && n > 0
+	return core.ParseRunID(s)
 }
 
 // record enters facts of the run, and says what they have to say.
@@ -150,7 +147,7 @@ func (do *doing) picture(o *store.Out, name string, draw func() ([]byte, error))
 	case err != nil:
 		do.log.Error("a picture could not be drawn", "name", name, "error", err)
 	default:
-		o.Picture, o.PictureName = png, name+".png"
+		o.File, o.FileName = png, name+".png"
 	}
 }
 

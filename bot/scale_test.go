@@ -84,14 +84,14 @@ func TestExportImport(t *testing.T) {
 		t.Fatal(err)
 	}
 	folder := t.TempDir()
-	if _, err := Export(full, folder); err != nil {
+	if _, err := Export(full, cfg, folder); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := Export(full, folder); err == nil {
+	if _, err := Export(full, cfg, folder); err == nil {
 		t.Error("an export overwrote another")
 	}
 	_, empty := newEngine(t, cfg, desk{})
-	if reg, err := Export(empty, t.TempDir()); err != nil || len(reg.Suits) != 0 {
+	if reg, err := Export(empty, cfg, t.TempDir()); err != nil || len(reg.Suits) != 0 {
 		t.Errorf("templates: %v, error %v", reg, err)
 	}
 	var paths []string
@@ -106,6 +106,25 @@ func TestExportImport(t *testing.T) {
 		if want := 126 * (1 - again); len(reg.Suits) != 24 || len(reg.Manometers) != 4 || len(reg.Tests) != want {
 			t.Errorf("import %d took %d suits, %d manometers, %d tests; want 24, 4, %d", again+1, len(reg.Suits), len(reg.Manometers), len(reg.Tests), want)
 		}
+	}
+	restored, err := store.OpenThrowaway(filepath.Join(t.TempDir(), "restored.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer restored.Close()
+	if n, err := Restore(restored, filepath.Join(folder, "journal.jsonl")); err != nil || n != 154 {
+		t.Errorf("%d entries restored, error %v", n, err)
+	}
+	if _, err := NewEngine(restored, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {
+		t.Fatal(err)
+	}
+	n, head, err := full.Head()
+	if n2, head2, err2 := restored.Head(); err != nil || err2 != nil || n != n2 || head != head2 {
+		t.Errorf("the journal's head was %d %s, restored it is %d %s", n, head, n2, head2)
+	}
+	total, _, err := restored.Count()
+	if err != nil || total != 24 {
+		t.Errorf("%d suits restored, error %v", total, err)
 	}
 	day := core.DateAt(start, cfg.Policy.Zone)
 	for row, err := range full.Rows() {

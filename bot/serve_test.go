@@ -363,6 +363,41 @@ func TestNotTheDisk(t *testing.T) {
 	})
 }
 
+// TestLookUps: what the chat server will never answer is told to who asked, and
+// holds up nothing; what it may answer later is asked again.
+func TestLookUps(t *testing.T) {
+	direct := Where{Channel: "dm", Direct: true}
+	for name, test := range map[string]struct {
+		what  string // is looked up
+		words string
+		says  string // if it is not there
+	}{
+		"somebody": {"person second.tester", "over to second.tester", "08:00:00 nobody here is called"},
+		"a file":   {"file", "import", "08:00:00 nothing taken. to mend: 1 - the chat server does not have the file any more: attach it again"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			inService(t, 0, func(s *service) {
+				s.opens("ok all")
+				s.news()
+				who, where := "bench.tester", s.thread()
+				if test.what == "file" {
+					who, where = "duty.officer", direct
+				}
+				ask := s.said(test.words)
+				ask.Files = []File{{ID: "f1", Name: "suits.csv", Size: 9}}
+				s.host.set(func() { s.host.fault = only(test.what, retryAfter(0)) })
+				if err := s.bring(who, where, ask); err == nil {
+					t.Error("it is taken without an answer")
+				}
+				s.expect()
+				s.host.set(func() { s.host.fault = only(test.what, never) })
+				s.mustBring(who, where, ask)
+				s.expect(test.says)
+			})
+		})
+	}
+}
+
 // TestReminders: a station where no run was ever opened is told what is due,
 // and an officer too who could not be looked up at once. Bells do not wait for
 // that.
@@ -378,7 +413,7 @@ func TestReminders(t *testing.T) {
 		time.Sleep(time.Minute)
 		s.expect(
 			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 is open", "06:55:00 inflate", "06:55:00 17.5 mbar. expansion until 07:05:00",
-			"06:58:00 look", "07:01:00 look", "07:05:00 expansion is over", "07:08:00 still waiting", "07:09:00 not to be worn or used: test overdue",
+			"06:58:00 look", "07:01:00 look", "07:05:00 expansion is over", "07:08:00 still waiting", "07:09:00 seal of the journal", "07:09:00 not to be worn or used: test overdue",
 		)
 	})
 }

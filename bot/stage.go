@@ -63,8 +63,8 @@ func (s *stage) Post(_ context.Context, m Message) (string, error) {
 		p.where.Channel = m.To.Channel
 	}
 	s.add(p)
-	if len(m.Picture) > 0 {
-		fmt.Fprintf(s.out, "    [%s attached]\n", m.PictureName)
+	if len(m.File) > 0 {
+		fmt.Fprintf(s.out, "    [%s attached]\n", m.FileName)
 	}
 	s.said = append(s.said, plain(m.Text))
 	return p.id, nil

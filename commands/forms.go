@@ -248,6 +248,20 @@ func init() {
 			false,
 		},
 		{
+			[]string{"record"}, anywhere, "record R-0042", "the test record as a PDF", "record R-0042",
+			func(rest string) (any, error) {
+				if rest == "" {
+					return core.AskRecord{}, nil
+				}
+				id, ok := core.ParseRunID(rest)
+				if !ok {
+					return nil, errors.New("which run?")
+				}
+				return core.AskRecord{Run: id}, nil
+			},
+			false,
+		},
+		{
 			[]string{"suit"},
 			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
 			parseEnter(false),

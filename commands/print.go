@@ -86,6 +86,11 @@ func Print(want any) string {
 			return "due"
 		}
 		return "due " + w.Within.String()
+	case core.AskRecord:
+		if w.Run == 0 {
+			return "record"
+		}
+		return "record " + w.Run.String()
 	case core.AskHistory:
 		return "history " + w.Suit
 	case core.Enter:

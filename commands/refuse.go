@@ -106,6 +106,8 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("The register has %s already: say %s instead of %s.", r.Suit, code("change"), code("add"))
 	case core.NoFile:
 		return fmt.Sprintf("Attach a CSV file and say %s with it.", code("import"))
+	case core.UnknownRun:
+		return fmt.Sprintf("There is no run %s. %s lists a suit's.", r.Run, code("history HP-07"))
 	case core.NoRunHere:
 		if len(r.Choices) > 0 {
 			return fmt.Sprintf("Not taken: say it in the thread of %s.", strings.Join(r.Choices, " or "))

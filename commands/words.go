@@ -47,6 +47,10 @@ func (s Speaker) Reason(run core.Run, v core.Verdict) string {
 // ending pressure.
 func (s Speaker) Certainty(run core.Run, v core.Verdict) string { return s.certainty(run, v) }
 
+// Leak words how large the leak is, where the suit's capacity is known; nothing
+// where it is not.
+func (s Speaker) Leak(run core.Run, v core.Verdict) string { return s.leakOf(run, v) }
+
 // Limit words what a method demands of the ending pressure.
 func (s Speaker) Limit(m core.Method) string {
 	text := strings.TrimPrefix(s.limitOf(core.Run{Method: m}), m.Title+": ")

@@ -2,6 +2,8 @@ package core
 
 import (
 	"fmt"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -10,6 +12,16 @@ type RunID int
 
 // String returns the number as it is spoken of: "R-0042".
 func (id RunID) String() string { return fmt.Sprintf("R-%04d", int(id)) }
+
+// ParseRunID reads the number of a run as it is spoken of: "R-0042", "r42".
+func ParseRunID(s string) (RunID, bool) {
+	digits := strings.TrimLeft(s, "rR-")
+	n, err := strconv.Atoi(digits)
+	if err != nil || n < 1 || len(s)-len(digits) > 2 || digits == s {
+		return 0, false
+	}
+	return RunID(n), true
+}
 
 // Entry is one line of the journal: something that happened.
 type Entry struct {

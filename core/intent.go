@@ -114,6 +114,8 @@ type (
 	AskWhere struct{}
 	// AskWhy asks what a run's verdict rests on.
 	AskWhy struct{}
+	// AskRecord asks for the test record of a run, zero for the one at hand.
+	AskRecord struct{ Run RunID }
 	// AskReady asks which suits can go out, of a size or at a place if Want
 	// says one; AskDue what falls due within a period, the policy's if it is
 	// zero; AskHistory for a suit's tests.
@@ -126,6 +128,7 @@ func (AskSuit) intent()    {}
 func (AskFleet) intent()   {}
 func (AskWhere) intent()   {}
 func (AskWhy) intent()     {}
+func (AskRecord) intent()  {}
 func (AskReady) intent()   {}
 func (AskDue) intent()     {}
 func (AskHistory) intent() {}

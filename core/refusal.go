@@ -45,6 +45,7 @@ const (
 	NothingToRelease  Why = "nothing waits for a release"
 	KnownAlready      Why = "the register has it already"
 	NoFile            Why = "no file is attached"
+	UnknownRun        Why = "no such run"
 	NoRunHere         Why = "there is no run in this place"
 )
 

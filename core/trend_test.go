@@ -512,6 +512,8 @@ func TestTrendOf(t *testing.T) {
 		// as above, with 4 and 12 and 7.5 in 100 days: 266.7, 166.7 and 500
 		// days before, so before the first test, and 33.3 days after it.
 		{"beyond since", past(t, 100, 298, 314, 320, 322, 334), core.Rising, 7.5 * 3.6525, "2020-01-01", "2020-01-01", "2020-02-04"},
+		// Here it is 2.5 Pa below: 62.5, 33.3 and 20.8 days before day 200.
+		{"beyond of late", past(t, 100, 280.5, 296.5, 302.5, 304.5, 316.5), core.Rising, 7.5 * 3.6525, "2020-06-15", "2020-05-17", "2020-06-29"},
 		// 0.001 Pa a day: 200 000 days are out of sight.
 		{"slow", past(t, 100, 100, 100.1, 100.2, 100.3), core.Rising, 0.36525, "", "", ""},
 		// 100 years are 36 525 days from the last test; 200/0.0055 are 36 363.6.

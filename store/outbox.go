@@ -33,9 +33,9 @@ type Out struct {
 	Root    string
 	Text    string
 	Offer   int // numbers put under the post for people to tap
-	// Picture is a PNG file attached to a Post, with its name.
-	Picture     []byte
-	PictureName string
+	// File is attached to a Post, under the name FileName.
+	File     []byte
+	FileName string
 
 	First time.Time // when delivery was first tried, zero if it was not
 	Tries int       // how often it was
@@ -61,8 +61,8 @@ type outRecord struct {
 	Root    string         `json:"root,omitempty"`
 	Text    string         `json:"text,omitempty"`
 	Offer   int            `json:"offer,omitempty"`
-	Picture []byte         `json:"picture,omitempty"`
-	Named   string         `json:"picture_name,omitempty"`
+	File    []byte         `json:"file,omitempty"`
+	Named   string         `json:"file_name,omitempty"`
 	First   moment         `json:"first,omitzero"`
 	Tries   int            `json:"tries,omitempty"`
 	Why     string         `json:"why,omitempty"`
@@ -72,7 +72,7 @@ func encodeOut(p Parked) ([]byte, error) {
 	o := p.Out
 	return marshal(outRecord{
 		Kind: code(o.Kind), Key: o.Key, Target: o.Target, Person: o.Person, Channel: o.Channel,
-		Thread: o.Thread, Root: o.Root, Text: o.Text, Offer: o.Offer, Picture: o.Picture, Named: o.PictureName, First: moment(o.First), Tries: o.Tries, Why: p.Why,
+		Thread: o.Thread, Root: o.Root, Text: o.Text, Offer: o.Offer, File: o.File, Named: o.FileName, First: moment(o.First), Tries: o.Tries, Why: p.Why,
 	})
 }
 
@@ -89,7 +89,7 @@ func readOut(_ Tx, key, value []byte) (Parked, error) {
 	return Parked{
 		Out: Out{
 			Seq: seq, Kind: r.Kind.is, Key: r.Key, Target: r.Target, Person: r.Person, Channel: r.Channel,
-			Thread: r.Thread, Root: r.Root, Text: r.Text, Offer: r.Offer, Picture: r.Picture, PictureName: r.Named, First: time.Time(r.First), Tries: r.Tries,
+			Thread: r.Thread, Root: r.Root, Text: r.Text, Offer: r.Offer, File: r.File, FileName: r.Named, First: time.Time(r.First), Tries: r.Tries,
 		},
 		Why: r.Why,
 	}, nil

@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"time"
 
 	"benchbell/bot"
@@ -45,6 +47,14 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 		return err
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
+	if len(files) == 1 && strings.HasSuffix(files[0], ".jsonl") {
+		n, err := bot.Restore(st, files[0])
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(t.out, "restored: %d entries of the journal\n", n)
+		return err
+	}
 	now := time.Now()
 	reg, err := bot.Import(st, cfg, files, now)
 	if err != nil {
@@ -70,12 +80,25 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	if err := os.MkdirAll(folders[0], 0o755); err != nil {
 		return err
 	}
-	reg, err := bot.Export(st, folders[0])
+	reg, err := bot.Export(st, cfg, folders[0])
 	if err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(t.out, "written to %s: %d suits, %d manometers, %d past tests\n", folders[0], len(reg.Suits), len(reg.Manometers), len(reg.Tests))
 	return err
+}
+
+// verifyAgainst verifies the journal against a seal noted elsewhere.
+func verifyAgainst(st *store.Store, entry, hash string) (store.Hash, uint64, error) {
+	n, err := strconv.ParseUint(entry, 10, 64)
+	if err != nil {
+		return store.Hash{}, 0, fmt.Errorf("%q is not the number of an entry: %w", entry, errUsage)
+	}
+	noted, err := store.ParseHash(hash)
+	if err != nil {
+		return store.Hash{}, 0, fmt.Errorf("%q is not the hash of a seal: %w", hash, errUsage)
+	}
+	return st.VerifyAgainst(n, noted)
 }
 
 func errorOr(err, other error) error {
@@ -132,7 +155,7 @@ func openThere(cfg bot.Config) (*store.Store, error) {
 }
 
 func verify(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
-	cfg, _, err := configured(flags, args)
+	cfg, noted, err := configured(flags, args)
 	if err != nil {
 		return err
 	}
@@ -141,7 +164,16 @@ func verify(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (
 		return err
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
-	head, n, err := st.Verify()
+	var head store.Hash
+	var n uint64
+	switch len(noted) {
+	case 0:
+		head, n, err = st.Verify()
+	case 2:
+		head, n, err = verifyAgainst(st, noted[0], noted[1])
+	default:
+		return fmt.Errorf("verify takes nothing, or the number and the hash of a seal: %w", errUsage)
+	}
 	if err != nil {
 		return err
 	}

@@ -32,10 +32,10 @@ var subcommands = []subcommand{
 	{"rehearse", "rehearse [--fleet FILE]… [--config FILE] [SCRIPT]", "play a conversation in virtual time, or take it from the keyboard", rehearse},
 	{"serve", "serve [--config FILE]", "be the bot on the crew's chat server", serve},
 	{"check", "check [--config FILE]", "look at configuration, store and chat server, and tell what is wrong", check},
-	{"import", "import [--config FILE] CSV…", "take suits, manometers and past tests into the register", importFiles},
-	{"export", "export [--config FILE] FOLDER", "write the register as CSV files, or templates of them", exportFiles},
+	{"import", "import [--config FILE] CSV… | journal.jsonl", "take suits, manometers and past tests into the register, or a whole journal into an empty store", importFiles},
+	{"export", "export [--config FILE] FOLDER", "write the register as CSV files (or templates), the journal as JSON Lines, and the due dates as a calendar", exportFiles},
 	{"backup", "backup [--config FILE] FILE", "copy the store of a bot that is not running", backup},
-	{"verify", "verify [--config FILE]", "walk the journal's seal and say whether anybody edited its past", verify},
+	{"verify", "verify [--config FILE] [ENTRY HASH]", "walk the journal's seal and say whether anybody edited its past, or changed it since a seal that was noted", verify},
 }
 
 // run carries out one command line.

@@ -6,8 +6,12 @@ import (
 	"flag"
 	"fmt"
 	"log/slog"
+	"net"
+	"net/http"
+	"time"
 
 	"benchbell/bot"
+	"benchbell/bot/calendar"
 	"benchbell/bot/mattermost"
 	"benchbell/store"
 )
@@ -50,7 +54,41 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	if err != nil {
 		return err
 	}
+	stop, err := serveCalendar(t, cfg, st)
+	if err != nil {
+		return err
+	}
+	defer stop()
 	return bot.Serve(ctx, st, engine, srv, t.log)
+}
+
+// serveCalendar hands out the calendar of due dates, if the configuration says
+// where.
+func serveCalendar(t terminal, cfg bot.Config, st *store.Store) (stop func(), err error) {
+	if cfg.Calendar.Listen == "" {
+		return func() {}, nil
+	}
+	listener, err := net.Listen("tcp", cfg.Calendar.Listen)
+	if err != nil {
+		return nil, fmt.Errorf("the calendar's address: %w", err)
+	}
+	server := &http.Server{
+		Handler: calendar.Handler(cfg.Calendar.Secret, func() (calendar.Feed, error) {
+			feed, err := bot.Calendar(st, cfg)
+			if err != nil {
+				t.log.Error("the calendar cannot be made", "error", err)
+			}
+			return feed, err
+		}),
+		ReadHeaderTimeout: 10 * time.Second,
+	}
+	go func() {
+		if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
+			t.log.Error("the calendar is not handed out any more", "error", err)
+		}
+	}()
+	t.log.Info("the calendar is handed out", "address", listener.Addr().String())
+	return func() { server.Close() }, nil
 }
 
 func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {

@@ -547,6 +547,8 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			return
 		}
 		a.value = f.react(t.UserId, t.PostId, t.EmojiName)
+	case route == "POST files/":
+		a.status, a.value = 201, &model.FileUploadResponse{FileInfos: []*model.FileInfo{{Id: model.NewId()}}}
 	case path[0] == "files":
 		if arg(1) == "gone" {
 			a.refuse(404, "app.file_info.get.app_error")

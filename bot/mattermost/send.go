@@ -61,14 +61,19 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 }
 
 // upload puts a message's picture on the server. A file can be attached once,
-// so each try at a post takes an upload of its own.
+// so each try at a post takes an upload of its own. A server that does not take
+// it, for want of space or by its settings, does not hold up a verdict.
 func (s *Server) upload(ctx context.Context, m bot.Message, channel string) ([]string, error) {
-	if len(m.Picture) == 0 {
+	if len(m.File) == 0 {
 		return nil, nil
 	}
 	up, err := ask(ctx, "uploading a picture", func() (*model.FileUploadResponse, *model.Response, error) {
-		return s.api.UploadFile(ctx, m.Picture, channel, m.PictureName)
+		return s.api.UploadFile(ctx, m.File, channel, m.FileName)
 	}, func(up *model.FileUploadResponse) bool { return up != nil && len(up.FileInfos) == 1 })
+	if asFault(err).status >= 400 {
+		s.log.Warn("the chat server does not take a picture; what it belongs to is said without", "key", m.Key, "err", err)
+		return nil, nil
+	}
 	if err != nil {
 		return nil, err
 	}

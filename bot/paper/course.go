@@ -2,6 +2,7 @@ package paper
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,10 +20,11 @@ type course struct {
 	events   []event
 	testers  []person
 	gauges   []core.Manometer // in the order in which they were chosen
-	defects  []core.Note
-	stopped  *event // by which the run ended without a verdict
-	released *event // an officer's word after the run's end
-	last     time.Time   // moment of the last entry
+	defects  []core.Note      // with the item they were seen at
+	seen     []core.Note      // the same as the run has them among its notes
+	stopped  *event           // by which the run ended without a verdict
+	released *event           // an officer's word after the run's end
+	last     time.Time        // moment of the last entry
 }
 
 // event is something that happened in a run.
@@ -40,9 +42,9 @@ type person struct {
 
 // taken is a reading, with where in the run it was taken.
 type taken struct {
-	n           int // number of the reading, from 1
 	phase       core.Phase
-	attempt     int // from 0
+	role        string // what it began or ended, if anything
+	attempt     int    // from 0
 	heldAt      time.Time
 	corrections []event // as they were made, oldest first
 }
@@ -57,42 +59,32 @@ type given struct {
 
 // newCourse reads the entries of a run. Others of the suit may be among them,
 // of which a release after the run's end is looked at.
-func newCourse(entries []core.Entry, station Station) (course, error) {
+func newCourse(run core.RunID, entries []core.Entry, station Station) (course, error) {
 	c := course{station: station}
 	for _, e := range entries {
+		_, opens := e.Fact.(core.Opened)
 		switch {
-		case c.run.ID == 0:
-			if _, ok := e.Fact.(core.Opened); ok && e.Run != 0 {
-				c.apply(e)
-			}
-		case e.Run == c.run.ID:
+		case e.Run == run && (opens || c.run.ID != 0):
 			c.apply(e)
-		case c.run.Phase == core.Over:
-			if c.goesOn(e) {
-				return c, nil
-			}
+		case c.run.Phase != core.Over || e.Suit != c.run.Suit.Tag:
+		case opens: // nothing after it is about this run
+			return c, nil
+		default:
+			c.goesOn(e)
 		}
 	}
-	if c.run.ID == 0 {
-		return course{}, fmt.Errorf("test record: none of %d entries begins a run: %w", len(entries), errEntries)
+	if run == 0 || c.run.ID == 0 {
+		return course{}, fmt.Errorf("none of %d entries begins %v: %w", len(entries), run, errEntries)
 	}
 	return c, nil
 }
 
-// goesOn takes in an entry about the suit after the run's end. It reports
-// whether another test has begun, after which nothing is about this run.
-func (c *course) goesOn(e core.Entry) bool {
-	if e.Suit != c.run.Suit.Tag {
-		return false
-	}
-	switch e.Fact.(type) {
-	case core.Opened:
-		return true
-	case core.Released:
+// goesOn takes in an entry about the suit after the run's end.
+func (c *course) goesOn(e core.Entry) {
+	if _, ok := e.Fact.(core.Released); ok {
 		c.last = e.At
 		c.released = c.note(e, "Released: it may be worn.")
 	}
-	return false
 }
 
 func (c *course) note(e core.Entry, what string) *event {
@@ -121,9 +113,10 @@ func (c *course) apply(e core.Entry) {
 	case core.DefectSeen:
 		text := numbered(before.PrepareList, []int{f.Item}, before) + ": " + typed(f.What)
 		c.defects = append(c.defects, core.Note{At: e.At, By: e.By, Text: text})
+		c.seen = append(c.seen, core.Note{At: e.At, By: e.By, Text: f.What})
 		c.note(e, "Defect seen at "+numbered(before.PrepareList, []int{f.Item}, before)+".")
 	case core.Taken:
-		c.taken = append(c.taken, taken{n: f.Reading.N, phase: before.Phase, attempt: before.Attempt, heldAt: before.HeldAt})
+		c.taken = append(c.taken, taken{phase: before.Phase, attempt: before.Attempt, heldAt: before.HeldAt})
 	case core.Questioned:
 		c.note(e, fmt.Sprintf("%s doubted, not taken: asked whether it is %s.", f.Reading.Written, f.Perhaps))
 	case core.Corrected:
@@ -146,8 +139,9 @@ func (c *course) corrected(e core.Entry, f core.Corrected, before core.Run) {
 }
 
 func (c *course) judged(e core.Entry, v core.Verdict) {
-	c.undo("replaced", e)
+	c.withdraw("replaced", e)
 	c.given = append(c.given, given{Verdict: v, at: e.At, by: e.By})
+	c.mark(v.End.N, core.Hold, "ending pressure")
 	c.note(e, "Verdict: "+strings.ToUpper(string(v.Outcome))+".")
 }
 
@@ -158,19 +152,42 @@ func (c *course) undo(fate string, e core.Entry) {
 	}
 }
 
+// withdraw does so for a verdict that should not have been: its ending pressure
+// was none.
+func (c *course) withdraw(fate string, e core.Entry) {
+	if v, ok := c.stands(); ok {
+		c.mark(v.End.N, core.Hold, "")
+	}
+	c.undo(fate, e)
+}
+
+// mark says what a reading began or ended.
+func (c *course) mark(n int, phase core.Phase, role string) {
+	if n < 1 || n > len(c.taken) {
+		return
+	}
+	of := &c.taken[n-1]
+	of.phase, of.role = phase, role
+	if phase == core.Hold {
+		of.heldAt = c.run.HeldAt
+	}
+}
+
 // moved notes what moved the run from phase to phase, after it has moved.
 func (c *course) moved(e core.Entry) {
 	switch f := e.Fact.(type) {
 	case core.ExpansionStarted:
+		c.mark(f.N, core.Expansion, "start")
 		c.note(e, fmt.Sprintf("Expansion begins with reading %d, until %s.", f.N, c.station.clock(c.run.ExpansionEnds())))
 	case core.ExpansionVoid:
 		c.note(e, "Expansion void: the pressure was not within its range.")
 	case core.HoldStarted:
+		c.mark(f.N, core.Hold, "start")
 		c.note(e, fmt.Sprintf("Hold begins with reading %d, until %s.", f.N, c.station.clock(c.run.HoldEnds())))
 	case core.HoldVoid:
 		c.note(e, "Hold void: it did not begin as it should.")
 	case core.HoldResumed:
-		c.undo("taken back", e)
+		c.withdraw("taken back", e)
 		c.note(e, "Verdict taken back: the hold goes on.")
 	case core.Again:
 		c.undo("test begun again", e)
@@ -217,9 +234,9 @@ func numbered(list []core.Check, items []int, run core.Run) string {
 	return strings.Join(names, ", ")
 }
 
-// stands is the verdict that was not taken back.
+// stands is the verdict that was given last and not taken back.
 func (c *course) stands() (given, bool) {
-	if n := len(c.given); c.run.Verdict != nil && n > 0 && c.given[n-1].fate == "" {
+	if n := len(c.given); n > 0 && c.given[n-1].fate == "" {
 		return c.given[n-1], true
 	}
 	return given{}, false
@@ -234,4 +251,11 @@ func (c *course) reading(n int) core.Reading {
 		return core.Reading{}
 	}
 	return c.run.Readings[n-1]
+}
+
+// notes is what was remarked; the run keeps defects among its notes.
+func (c *course) notes() []core.Note {
+	return slices.DeleteFunc(slices.Clone(c.run.Notes), func(n core.Note) bool {
+		return slices.ContainsFunc(c.seen, func(d core.Note) bool { return d == n })
+	})
 }

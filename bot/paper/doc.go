@@ -14,8 +14,8 @@
 // Pages are in millimetres, letters in points. All text is in Liberation Sans,
 // which has Latin, Greek and Cyrillic letters and is embedded as far as it is
 // used. What people typed is cleaned (see clean) and wrapped; a text that is
-// too long for a page goes on to the next. Nothing is cut off, but for names
-// in the line at the head of a page, which stand in full on the first.
+// too long for a page goes on to the next. Only large letters and the head of a
+// page are cut to their line, and what stands there stands in full elsewhere.
 //
 // Colour only helps: a verdict is told by its word and its frame, so that a
 // black-and-white copy says the same.
@@ -25,8 +25,6 @@ import (
 	"errors"
 	"fmt"
 	"time"
-
-	"benchbell/core"
 )
 
 // Format is a size of paper.
@@ -70,28 +68,29 @@ func (s Station) moment(t time.Time) string {
 	return t.In(s.zone()).Format("2006-01-02 15:04:05 MST")
 }
 
-// clock tells a moment of a day that is known from elsewhere.
-func (s Station) clock(t time.Time) string { return t.In(s.zone()).Format("15:04:05 MST") }
+// clock tells a moment of a day and a zone that are known from elsewhere.
+func (s Station) clock(t time.Time) string { return t.In(s.zone()).Format("15:04:05") }
+
+// near tells a moment near another one whose day and zone are known: by the
+// clock alone, unless one of them is another.
+func (s Station) near(t, known time.Time) string {
+	const dayAndZone = "2006-01-02 -07:00"
+	if t, known := t.In(s.zone()), known.In(s.zone()); t.Format(dayAndZone) != known.Format(dayAndZone) {
+		return s.moment(t)
+	}
+	return s.clock(t)
+}
+
+// span tells from when to when something was.
+func (s Station) span(from, to time.Time) string {
+	if text := s.near(from, to); text == s.clock(from) {
+		return from.In(s.zone()).Format("2006-01-02 15:04:05") + " to " + to.In(s.zone()).Format("15:04:05 MST")
+	}
+	return s.moment(from) + " to " + s.moment(to)
+}
 
 // zoneNote explains the moments of a document.
 func (s Station) zoneNote(t time.Time) string {
 	name, _ := t.In(s.zone()).Zone()
-	return fmt.Sprintf("Moments are by the station's clock: %s, %s being UTC%s", s.zone(), name, t.In(s.zone()).Format("-07:00"))
-}
-
-func day(d core.Date) string {
-	if d.IsZero() {
-		return unsaid
-	}
-	return d.String()
-}
-
-// unsaid stands where the register says nothing.
-const unsaid = "not in the register"
-
-func said(s string) string {
-	if s = typed(s); s == "" {
-		return unsaid
-	}
-	return s
+	return fmt.Sprintf("by the clock of %s; %s is UTC%s", s.zone(), name, t.In(s.zone()).Format("-07:00"))
 }

@@ -17,6 +17,8 @@ type RecordInput struct {
 	Station Station
 	Head    Head
 	Format  Format
+	// Run is the run that the record is of.
+	Run core.RunID
 	// Entries are those of the run, in the order of the journal: the run is
 	// replayed from them. Other entries of the suit may be among them; an
 	// officer's release after the run's end is then on the record.
@@ -44,9 +46,9 @@ type record struct {
 // Record makes the test record of a run: a PDF of one or two pages, or as many
 // as long notes take. A run that is still open has a record too, which says so.
 func Record(in RecordInput) ([]byte, error) {
-	c, err := newCourse(in.Entries, in.Station)
+	c, err := newCourse(in.Run, in.Entries, in.Station)
 	if err != nil {
-		return nil, err
+		return nil, fmt.Errorf("test record: %w", err)
 	}
 	name := fmt.Sprintf("Test record %s, %s", c.run.ID, typed(c.run.Suit.Tag))
 	at := in.Head.At
@@ -60,18 +62,15 @@ func Record(in RecordInput) ([]byte, error) {
 	r := record{sheet: s, course: c, speak: commands.Speaker{Zone: in.Station.zone()}, photos: in.Photos}
 	r.opening()
 	r.result()
-	r.beside(r.suit(), r.method(), 0.5)
+	r.beside(0.5, []table{r.suit(), r.persons()}, []table{r.method(), r.apparatus()})
 	r.flow(r.numbers())
-	r.beside(r.apparatus(), r.persons(), 0.5)
 	r.flow(r.readings())
 	if err := r.hold(in.Chart); err != nil {
 		return nil, err
 	}
-	r.flow(r.conditions())
 	r.flow(r.chronicle())
-	r.beside(r.checklist("Prepare list", r.run.PrepareList), r.checklist("Restore list", r.run.RestoreList), 0.5)
+	r.beside(0.5, []table{r.checklist("Prepare list", r.run.PrepareList)}, []table{r.restoreList()})
 	r.flow(r.findings())
-	r.flow(r.notes())
 	r.flow(r.pictures())
 	r.flow(r.deviations())
 	r.closing()
@@ -87,48 +86,44 @@ func (r *record) opening() {
 	s.y += title.height()
 	s.line(margin, s.y, s.inner(), body, grey, "Timed internal-pressure test of a gas-tight chemical protective suit")
 	s.y += body.height()
-	first, last := r.tested()
-	s.beside(
-		facts("Laboratory", 27,
-			[2]string{"Station", said(r.station.Name)},
+	s.beside(0.5,
+		[]table{facts("Station", nameWidth,
+			[2]string{"Name", said(r.station.Name)},
 			[2]string{"Address", typed(r.station.Address)},
-			[2]string{"Performed at", "the station's own bench"},
-			[2]string{"Tested for", "the station itself; there is no other customer"},
-			[2]string{"External results", "none: all of it was done by the station"},
+			[2]string{"Performed at", "the station's own bench, for its own use"},
 			[2]string{"Moments", r.station.zoneNote(r.run.Opened)},
-		),
-		facts("Record", 27,
+		)},
+		[]table{facts("Record", nameWidth,
 			[2]string{"Number", fmt.Sprintf("%s, as of journal entry %d", number, r.head.Seq)},
-			[2]string{"Issued", "from the journal as of " + r.station.moment(r.at)},
+			[2]string{"Issued", r.station.moment(r.at) + ", from the journal"},
 			[2]string{"Suit received", r.station.moment(r.run.Opened)},
-			[2]string{"Tested", span(r.station, first, last)},
+			[2]string{"Tested", r.tested()},
+			[2]string{"Scope", "the suit itself: no sampling, no results of others"},
 			[2]string{"Run closed", r.closed()},
-			[2]string{"Sampling", "none: the suit itself was tested"},
-		), 0.5)
+		)})
 }
 
-// span tells from when to when something was.
-func span(s Station, from, to time.Time) string {
-	switch {
-	case from.IsZero():
+// The widths of the names of facts, and of a moment.
+const (
+	nameWidth   = 25
+	momentWidth = 36
+)
+
+// tested tells when the first and the last reading were true.
+func (r *record) tested() string {
+	if len(r.run.Readings) == 0 {
 		return "no reading was taken"
-	case core.DateAt(from, s.zone()) == core.DateAt(to, s.zone()):
-		return s.moment(from) + " to " + s.clock(to)
 	}
-	return s.moment(from) + " to " + s.moment(to)
-}
-
-// tested returns when the first and the last reading were true.
-func (r *record) tested() (first, last time.Time) {
+	first, last := r.run.Readings[0].Taken, r.run.Readings[0].Taken
 	for _, reading := range r.run.Readings {
-		if first.IsZero() || reading.Taken.Before(first) {
+		if reading.Taken.Before(first) {
 			first = reading.Taken
 		}
 		if reading.Taken.After(last) {
 			last = reading.Taken
 		}
 	}
-	return first, last
+	return r.station.span(first, last)
 }
 
 func (r *record) closed() string {
@@ -140,66 +135,14 @@ func (r *record) closed() string {
 
 // suit is the suit as the register knew it when the run began.
 func (r *record) suit() table {
-	s := r.run.Suit
-	maker := ""
-	if !s.MakerA.IsZero() || !s.MakerB.IsZero() {
-		maker = fmt.Sprintf("expansion A %s, test B %s", orUnsaid(s.MakerA), orUnsaid(s.MakerB))
-	}
-	capacity := ""
-	if !s.Capacity.IsZero() {
-		capacity = r.speak.CapacityWords(s)
-	}
-	return facts("Suit", 27,
-		[2]string{"Suit", said(s.Tag)},
-		[2]string{"Serial number", said(s.Serial)},
-		[2]string{"Maker's model", said(s.Model)},
-		[2]string{"Size", said(s.Size)},
-		[2]string{"Fittings", fittings(s.Fittings)},
-		[2]string{"Made", day(s.Made)},
-		[2]string{"In service since", day(s.InService)},
-		[2]string{"End of life", day(s.EndOfLife)},
-		[2]string{"Kept at", said(s.Place)},
-		[2]string{"Maker's pressures", maker},
-		[2]string{"Capacity", capacity},
-		[2]string{"Material, remarks", said(s.Remarks)},
-		[2]string{"Condition", r.condition()},
-	)
-}
-
-func orUnsaid(w core.Written) string {
-	if w.IsZero() {
-		return unsaid
-	}
-	return w.String()
-}
-
-func fittings(f core.Fittings) string {
-	var all []string
-	for _, fitting := range []struct {
-		has  bool
-		name string
-	}{
-		{f.GloveRings, "glove rings"},
-		{f.ExhaustValves == 1, "1 exhaust valve"},
-		{f.ExhaustValves > 1, fmt.Sprintf("%d exhaust valves", f.ExhaustValves)},
-		{f.VentilatingValve, "ventilating valve"},
-		{f.PassThrough, "pass-through"},
-		{f.Boots == core.BootsFixed, "boots fixed to it"},
-		{f.Boots == core.Socks, "socks, boots over them"},
-	} {
-		if fitting.has {
-			all = append(all, fitting.name)
-		}
-	}
-	if all == nil {
-		return unsaid
-	}
-	return strings.Join(all, ", ")
+	t := suitFacts(r.run.Suit, r.speak)
+	t.rows = append(t.rows, rowOf("Condition", r.condition()))
+	return t
 }
 
 // condition is the condition of the suit when it came to the test.
 func (r *record) condition() string {
-	text := "every item of the prepare list ticked"
+	text := "prepare list complete"
 	if missing := core.Missing(r.run.PrepareList); len(missing) > 0 {
 		text = fmt.Sprintf("%d of %d items of the prepare list not ticked", len(missing), len(r.run.PrepareList))
 	}
@@ -212,7 +155,7 @@ func (r *record) condition() string {
 // method is what was asked of the suit.
 func (r *record) method() table {
 	m := r.run.Method
-	return facts("Method", 27,
+	return facts("Method", nameWidth,
 		[2]string{"Method", fmt.Sprintf("%s (%s)", typed(m.Title), m.Key)},
 		[2]string{"Source", typed(m.Source)},
 		[2]string{"Expansion", fmt.Sprintf("%s, at least %s", commands.Range(m.Expansion), commands.Span(m.ExpansionTime))},
@@ -241,7 +184,7 @@ func unitWords(u core.Unit) string {
 // numbers is where each number of the method comes from.
 func (r *record) numbers() table {
 	t := table{title: "Where the method's numbers come from", ruled: true, columns: []column{
-		{head: "Number"}, {head: "Source"}, {head: "How sure it is"},
+		{head: "Number", width: 75}, {head: "Source"}, {head: "How sure it is"},
 	}}
 	for _, p := range r.run.Method.Provenance {
 		t.rows = append(t.rows, rowOf(typed(p.What), typed(p.Source), string(p.Certainty)))
@@ -251,12 +194,15 @@ func (r *record) numbers() table {
 
 // apparatus is the manometer, or all that were used.
 func (r *record) apparatus() table {
-	t := facts("Manometer", 27)
+	t := facts("Manometer", nameWidth)
 	for i, m := range r.gauges {
 		if i > 0 {
 			t.rows = append(t.rows, rowOf("", ""))
 		}
 		t.rows = append(t.rows, r.gauge(m).rows...)
+	}
+	if coarse := r.speak.Coarse(r.run); coarse != "" {
+		t.rows = append(t.rows, rowOf("Fineness", coarse))
 	}
 	return t
 }
@@ -266,31 +212,42 @@ func (r *record) gauge(m core.Manometer) table {
 	if m.Permissible.IsZero() {
 		permissible = "not known, so not in the uncertainty"
 	}
-	calibrated := "on " + day(m.CalibratedOn)
-	if m.CalibratedOn.IsZero() {
-		calibrated = "day " + unsaid
-	}
-	until := "until " + day(m.CalibratedUntil)
-	switch on := core.DateAt(r.run.Opened, r.station.zone()); {
+	calibrated := ""
+	switch {
 	case m.CalibratedUntil.IsZero():
-		until = "NEVER"
-	case m.Lapsed(on):
-		until += ": LAPSED when tested"
+		calibrated = "NEVER"
+	case m.Lapsed(r.day()):
+		calibrated = "until " + m.CalibratedUntil.String() + ": LAPSED when tested"
 	default:
-		until += ": valid when tested"
+		calibrated = "until " + m.CalibratedUntil.String() + ": valid when tested"
 	}
-	return facts("", 27,
+	reads := m.Unit.String()
+	if m.Unit != r.run.Method.Unit {
+		reads = unitWords(m.Unit)
+	}
+	return facts("", nameWidth,
 		[2]string{"Manometer", m.ID + ", of the station's register"},
-		[2]string{"Reads in", unitWords(m.Unit)},
+		[2]string{"Reads in", reads},
 		[2]string{"Resolution", m.Resolution.String()},
 		[2]string{"Permissible error", permissible},
-		[2]string{"Calibrated", calibrated + ", " + until},
+		[2]string{"Calibrated on", day(m.CalibratedOn)},
+		[2]string{"Calibrated", calibrated},
 	)
+}
+
+// day is the day of the test at the station: that on which the hold began, as
+// far as it did.
+func (r *record) day() core.Date {
+	at := r.run.Opened
+	if !r.run.HeldAt.IsZero() {
+		at = r.run.HeldAt
+	}
+	return core.DateAt(at, r.station.zone())
 }
 
 // persons is who did it. The id is the chat server's and never changes.
 func (r *record) persons() table {
-	t := facts("Persons", 27)
+	t := facts("Persons", nameWidth)
 	for i, p := range r.testers {
 		role, text := "Tester", typed(p.Name)
 		if p.ID != "" {
@@ -313,18 +270,18 @@ func (r *record) persons() table {
 func (r *record) readings() table {
 	u := r.run.Method.Unit
 	t := table{title: "Readings", ruled: true, columns: []column{
-		{head: "No", width: 6},
-		{head: "Phase", width: 23},
-		{head: "True at", width: 35},
-		{head: "In hold", width: 10, right: true},
-		{head: "As written", width: 18, right: true},
-		{head: "In " + u.String(), width: 13, right: true},
-		{head: "With", width: 10},
-		{head: "By", width: 22},
-		{head: "How it counts"},
+		{head: "No", width: 4, face: dense},
+		{head: "Phase", width: 27, face: dense},
+		{head: "True at", width: 34, face: dense},
+		{head: "In hold", width: 10, face: dense, right: true},
+		{head: "As written", width: 15, face: dense, right: true},
+		{head: "Value, " + u.String(), width: 16, face: dense, right: true},
+		{head: "With", width: 8, face: dense},
+		{head: "By", width: 19, face: dense},
+		{head: "How it counts", face: dense},
 	}}
 	for _, reading := range r.run.Readings {
-		t.rows = append(t.rows, r.reading(reading, u))
+		t.rows = append(t.rows, r.readingRow(reading, u))
 	}
 	if len(t.rows) == 0 {
 		return list("Readings", "None was taken.")
@@ -332,41 +289,35 @@ func (r *record) readings() table {
 	return t
 }
 
-func (r *record) reading(reading core.Reading, u core.Unit) row {
+func (r *record) readingRow(reading core.Reading, u core.Unit) row {
 	var of taken
 	if reading.N <= len(r.taken) {
 		of = r.taken[reading.N-1]
 	}
 	held := ""
-	start := of.heldAt
-	if reading.N == r.run.HeldBy {
-		start = r.run.HeldAt
+	if !of.heldAt.IsZero() {
+		held = commands.Stopwatch(reading.Taken.Sub(of.heldAt))
 	}
-	if !start.IsZero() {
-		held = commands.Stopwatch(reading.Taken.Sub(start))
+	value := reading.Pressure().In(u, 1)
+	if reading.Written.Unit == u {
+		value = reading.Written.Digits
 	}
+	v, stands := r.stands()
 	return row{
 		cells: []string{
-			strconv.Itoa(reading.N), r.phase(reading.N, of), r.station.moment(reading.Taken), held,
-			reading.Written.String(), reading.Pressure().In(u, 1), typed(reading.Manometer), typed(reading.By.Name),
+			strconv.Itoa(reading.N), of.words(), r.station.moment(reading.Taken), held,
+			reading.Written.String(), value, typed(reading.Manometer), typed(reading.By.Name),
 			r.howItCounts(reading, of),
 		},
-		shaded: reading.N == r.run.HeldBy || r.ends(reading.N),
+		shaded: stands && (reading.N == v.Start.N || reading.N == v.End.N),
 	}
 }
 
-// ends reports whether reading n is the ending pressure of the verdict.
-func (r *record) ends(n int) bool { return r.run.Verdict != nil && r.run.Verdict.End.N == n }
-
-func (r *record) phase(n int, of taken) string {
+// words says where in the run a reading was taken.
+func (of taken) words() string {
 	text := string(of.phase)
-	switch {
-	case n == r.run.HeldBy:
-		text = "hold: start"
-	case r.ends(n):
-		text = "hold: ending pressure"
-	case n == r.run.ExpandedBy:
-		text += ": start"
+	if of.role != "" {
+		text += ": " + of.role
 	}
 	if of.attempt > 0 {
 		text += fmt.Sprintf(", attempt %d", of.attempt+1)
@@ -396,7 +347,7 @@ func (r *record) howItCounts(reading core.Reading, of taken) string {
 // timing is how long the phases took.
 func (r *record) timing() table {
 	run := r.run
-	t := facts("Times", 27)
+	t := facts("Times", nameWidth)
 	add := func(name, text string) { t.rows = append(t.rows, rowOf(name, text)) }
 	if n := r.attempts(); n > 1 {
 		add("Attempt", fmt.Sprintf("%d; the earlier ones stand among readings and course", n))
@@ -404,12 +355,12 @@ func (r *record) timing() table {
 	if run.ExpandedAt.IsZero() {
 		add("Expansion", "not reached")
 	} else {
-		begun := r.reading0(run.ExpandedBy)
-		add("Expansion from", r.station.moment(run.ExpandedAt)+", "+begun)
+		begun := r.reading(run.ExpandedBy).Written.String()
+		add("Expansion from", r.when(run.ExpandedAt)+", "+begun)
 		if run.HeldAt.IsZero() {
 			add("Expansion time", "the hold was not reached")
 		} else {
-			add("Expansion time", commands.Span(run.HeldAt.Sub(run.ExpandedAt))+", at least "+commands.Span(run.Method.ExpansionTime)+" asked for")
+			add("Expansion time", commands.Span(run.HeldAt.Sub(run.ExpandedAt))+" of at least "+commands.Span(run.Method.ExpansionTime))
 		}
 		add("Topped up", times(run.TopUps()))
 	}
@@ -417,17 +368,14 @@ func (r *record) timing() table {
 		add("Hold", "not reached")
 		return t
 	}
-	add("Hold from", r.station.moment(run.HeldAt)+", "+r.reading0(run.HeldBy))
-	add("Bell due", r.station.moment(run.HoldEnds()))
+	add("Hold from", r.when(run.HeldAt)+", "+r.reading(run.HeldBy).Written.String())
+	add("Bell due", r.when(run.HoldEnds()))
 	if v := run.Verdict; v != nil && v.End.N != 0 {
-		add("Ending pressure", r.station.moment(v.End.Taken)+", "+v.End.Written.String())
-		add("Hold time", commands.Stopwatch(v.End.Taken.Sub(v.Start.Taken))+" min, "+commands.Stopwatch(run.Method.Hold)+" asked for")
+		add("Ending pressure", r.when(v.End.Taken)+", "+v.End.Written.String())
+		add("Hold time", commands.Stopwatch(v.End.Taken.Sub(v.Start.Taken))+" of "+commands.Stopwatch(run.Method.Hold))
 	}
 	return t
 }
-
-// reading0 prints the value of a reading.
-func (r *record) reading0(n int) string { return r.course.reading(n).Written.String() }
 
 func times(n int) string {
 	switch n {
@@ -441,35 +389,31 @@ func times(n int) string {
 
 // hold draws the times of the phases, and the chart beside them.
 func (r *record) hold(chart []byte) error {
+	tables := []table{r.timing(), r.conditions()}
 	if chart == nil {
-		r.flow(r.timing())
+		r.beside(0.5, tables[:1], tables[1:])
 		return nil
 	}
 	plain, err := plainPNG(chart)
 	if err != nil {
 		return fmt.Errorf("%s: the chart cannot be put in: %w", r.name, err)
 	}
-	r.besidePicture(r.timing(), "chart", plain, 0.45)
+	r.besidePicture(0.49, tables, "chart", plain)
 	return nil
 }
 
 // conditions is what was read of the air around the suit.
 func (r *record) conditions() table {
-	if len(r.run.Air) == 0 {
-		return list("Air around the suit", "Neither temperature nor barometer was read.")
-	}
-	t := table{title: "Air around the suit", ruled: true, columns: []column{
-		{head: "Moment", width: 36}, {head: "Temperature", width: 30}, {head: "Barometer", width: 30}, {head: "By"},
-	}}
+	t := facts("Air around the suit", nameWidth)
 	for _, c := range r.run.Air {
-		temperature, baro := "", ""
+		text := c.Air.Baro.String()
 		if c.Air.Celsius != "" {
-			temperature = typed(c.Air.Celsius) + " °C"
+			text = typed(c.Air.Celsius) + " °C"
 		}
-		if !c.Air.Baro.IsZero() {
-			baro = c.Air.Baro.String()
-		}
-		t.rows = append(t.rows, rowOf(r.station.moment(c.At), temperature, baro, typed(c.By.Name)))
+		t.rows = append(t.rows, rowOf(r.when(c.At), text+", "+typed(c.By.Name)))
+	}
+	if len(t.rows) == 0 {
+		return list(t.title, "Neither temperature nor barometer was read.")
 	}
 	return t
 }
@@ -477,7 +421,7 @@ func (r *record) conditions() table {
 // chronicle is what happened besides readings, ticks and notes.
 func (r *record) chronicle() table {
 	t := table{title: "Course of the run", columns: []column{
-		{head: "Moment", width: 36}, {head: "What"}, {head: "By", width: 36},
+		{head: "Moment", width: momentWidth}, {head: "What"}, {head: "By", width: 36},
 	}, ruled: true}
 	for _, e := range r.events {
 		t.rows = append(t.rows, rowOf(r.station.moment(e.at), typed(e.what), typed(e.by.Name)))
@@ -487,9 +431,9 @@ func (r *record) chronicle() table {
 
 // checklist is a list as it was ticked.
 func (r *record) checklist(name string, checks []core.Check) table {
-	t := table{title: name, columns: []column{
-		{head: "No", width: 6}, {head: "Item"}, {head: "Ticked", width: 38},
-	}, ruled: true}
+	t := table{title: name, ruled: true, columns: []column{
+		{head: "No", width: 4, face: dense}, {head: "Item", face: dense}, {head: "Ticked, by, how", width: 37, face: dense},
+	}}
 	for i, c := range checks {
 		ticked := "NOT TICKED"
 		if c.Done {
@@ -504,47 +448,39 @@ func (r *record) checklist(name string, checks []core.Check) table {
 	return t
 }
 
-// when tells a moment, with its day if that is not the one the run began on.
-func (r *record) when(t time.Time) string {
-	zone := r.station.zone()
-	if core.DateAt(t, zone) == core.DateAt(r.run.Opened, zone) {
-		return r.station.clock(t)
+func (r *record) restoreList() table {
+	const name = "Restore list"
+	if r.run.Phase == core.Over && !r.run.Shut {
+		return list(name, "Not needed: nothing had been shut, plugged or fitted on the suit.")
 	}
-	return r.station.moment(t)
+	return r.checklist(name, r.run.RestoreList)
 }
 
-// findings is the defects seen and the leaks found.
+// when tells a moment of a run that is near its beginning.
+func (r *record) when(t time.Time) string { return r.station.near(t, r.run.Opened) }
+
+// findings is the defects seen, the leaks found and what was remarked.
 func (r *record) findings() table {
-	t := r.remarks("Defects and leaks")
+	t := table{title: "Defects, leaks and notes", ruled: true, columns: []column{
+		{head: "Moment", width: momentWidth}, {head: "What"}, {head: "By", width: 36},
+	}}
+	add := func(n core.Note, what string) {
+		t.rows = append(t.rows, rowOf(r.station.moment(n.At), what, typed(n.By.Name)))
+	}
 	for _, d := range r.defects {
-		t.rows = append(t.rows, rowOf(r.station.moment(d.At), "Defect at item "+typed(d.Text), typed(d.By.Name)))
+		add(d, "Defect at item "+typed(d.Text))
 	}
 	for i, l := range r.run.Leaks {
-		t.rows = append(t.rows, rowOf(r.station.moment(l.At), fmt.Sprintf("Leak %d: %s", i+1, typed(l.Text)), typed(l.By.Name)))
+		add(l, fmt.Sprintf("Leak %d: %s", i+1, typed(l.Text)))
 	}
-	switch {
-	case len(t.rows) > 0:
-		return t
-	case r.run.Verdict != nil && r.run.Verdict.Outcome == core.Fail:
-		return list(t.title, "The location of the leak was not recorded.")
+	if v, ok := r.stands(); ok && v.Outcome == core.Fail && v.Reason != core.DefectByEye && len(r.run.Leaks) == 0 {
+		t.rows = append(t.rows, rowOf("", "Leak: where it is was not recorded.", ""))
 	}
-	return list(t.title, "None recorded.")
-}
-
-// remarks is a table of what people said when.
-func (r *record) remarks(title string) table {
-	return table{title: title, ruled: true, columns: []column{
-		{head: "Moment", width: 36}, {head: "What"}, {head: "By", width: 36},
-	}}
-}
-
-func (r *record) notes() table {
-	t := r.remarks("Notes")
-	for _, n := range r.run.Notes {
-		t.rows = append(t.rows, rowOf(r.station.moment(n.At), typed(n.Text), typed(n.By.Name)))
+	for _, n := range r.notes() {
+		add(n, "Note: "+typed(n.Text))
 	}
 	if len(t.rows) == 0 {
-		return list("Notes", "None.")
+		return list(t.title, "None recorded.")
 	}
 	return t
 }

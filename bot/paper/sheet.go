@@ -16,12 +16,12 @@ import (
 
 // Where things stand on a page, in millimetres.
 const (
-	margin   = 16.0
-	headline = 11.0 // baseline of the line at the head of the page
-	top      = 18.0 // where the text begins
-	foot     = 17.0 // height of what is below the text
-	gutter   = 7.0  // between what stands side by side
-	leading  = 1.22 // height of a line, in heights of its letters
+	margin   = 15.0
+	headline = 10.0 // baseline of the line at the head of the page
+	top      = 16.0 // where the text begins
+	foot     = 15.0 // height of what is below the text
+	gutter   = 6.0  // between what stands side by side
+	leading  = 1.2  // height of a line, in heights of its letters
 	capital  = 0.73 // height of a capital, in heights of letters
 	point    = 25.4 / 72
 )
@@ -40,9 +40,10 @@ func (f face) baseline() float64 { return f.size * point * 0.95 }
 
 var (
 	running = face{size: 7}
-	body    = face{size: 8.5}
-	strong  = face{size: 8.5, bold: true}
-	section = face{size: 10, bold: true}
+	dense   = face{size: 7.5}
+	body    = face{size: 8}
+	strong  = face{size: 8, bold: true}
+	section = face{size: 9, bold: true}
 	title   = face{size: 20, bold: true}
 )
 
@@ -190,34 +191,43 @@ func (s *sheet) block(x, y, width, height float64, colour ink) {
 	s.pdf.Rect(x, y, width, height, "F")
 }
 
-// picture puts an image of the given width at a place and returns its height.
-func (s *sheet) picture(name string, data []byte, x, y, width float64) float64 {
-	s.pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "PNG"}, bytes.NewReader(data))
-	info := s.pdf.GetImageInfo(name)
-	if info == nil {
+var asPNG = fpdf.ImageOptions{ImageType: "PNG"}
+
+// register takes in an image made by plainPNG and returns how high it is, in
+// widths of it.
+func (s *sheet) register(name string, data []byte) float64 {
+	info := s.pdf.RegisterImageOptionsReader(name, asPNG, bytes.NewReader(data))
+	if info == nil || info.Width() <= 0 {
 		return 0
 	}
-	height := width * info.Height() / info.Width()
-	s.pdf.ImageOptions(name, x, y, width, height, false, fpdf.ImageOptions{ImageType: "PNG"}, 0, "")
-	return height
+	return info.Height() / info.Width()
+}
+
+// picture puts an image that is registered at a place, as wide as given.
+func (s *sheet) picture(name string, x, y, width float64) {
+	s.pdf.ImageOptions(name, x, y, width, 0, false, asPNG, 0, "")
 }
 
 // plainPNG makes any PNG one that a PDF can hold as it is: not interlaced, not
-// transparent, with 8 bits at most.
+// transparent, with 8 bits at most. One that is so already stays as it is.
 func plainPNG(data []byte) ([]byte, error) {
+	const interlace = 8 + 8 + 12 // place in the file: after signature, chunk head, sizes and kinds
 	img, err := png.Decode(bytes.NewReader(data))
 	if err != nil {
 		return nil, err
 	}
-	if p, ok := img.(*image.Paletted); !ok || !p.Opaque() {
+	p, paletted := img.(*image.Paletted)
+	switch {
+	case paletted && p.Opaque() && data[interlace] == 0:
+		return data, nil
+	case !paletted || !p.Opaque():
 		flat := image.NewNRGBA(img.Bounds())
 		draw.Draw(flat, flat.Bounds(), image.NewUniform(color.White), image.Point{}, draw.Src)
 		draw.Draw(flat, flat.Bounds(), img, img.Bounds().Min, draw.Over)
 		img = flat
 	}
 	var out bytes.Buffer
-	encoder := png.Encoder{CompressionLevel: png.BestCompression}
-	err = encoder.Encode(&out, img)
+	err = png.Encode(&out, img)
 	return out.Bytes(), err
 }
 

@@ -1,6 +1,9 @@
 package paper
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // column is a column of a table. Its width is in millimetres; zero takes the
 // room that the others leave, shared evenly.
@@ -53,8 +56,8 @@ func list(title string, items ...string) table {
 
 const (
 	cellGap  = 2.0 // between columns
-	rowGap   = 1.0 // between rows
-	blockGap = 3.0 // before a heading
+	rowGap   = 0.9 // between rows
+	blockGap = 2.6 // before a heading
 )
 
 // laid is a table wrapped for a width.
@@ -141,7 +144,7 @@ func (l laid) titleHeight() float64 {
 	if l.title == "" {
 		return 0
 	}
-	return section.height() + 1.6
+	return section.height() + 1.3
 }
 
 func (l laid) headHeight() float64 {
@@ -199,7 +202,7 @@ func (s *sheet) drawRow(l laid, r laidRow, y float64, from, to int) float64 {
 	}
 	height += rowGap
 	if r.shaded {
-		s.block(l.x, y-rowGap/2, l.width, height, shade)
+		s.block(l.x, y-rowGap/2+0.1, l.width, height, shade)
 	}
 	x := l.x
 	for i, lines := range r.lines {
@@ -249,6 +252,9 @@ func (s *sheet) flow(t table) {
 	l := s.lay(t, margin, s.inner())
 	s.skip(blockGap)
 	s.need(l.titleHeight() + l.headHeight() + math.Min(l.rows[0].height, s.fullRoom()/4))
+	if h := l.height(); h <= s.fullRoom()/8 { // too small to be parted
+		s.need(h)
+	}
 	s.y = s.drawTop(l, s.y, false)
 	for _, r := range l.rows {
 		s.flowRow(l, r)
@@ -283,32 +289,77 @@ func (s *sheet) flowRow(l laid, r laidRow) {
 	}
 }
 
-// beside draws two tables side by side, the left one over the given share of
-// the width. If they do not fit on a page so, one follows the other.
-func (s *sheet) beside(left, right table, share float64) {
-	a := s.lay(left, margin, s.inner()*share-gutter/2)
-	b := s.lay(right, margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2)
+// stack is tables under each other in a column of the page.
+type stack []laid
+
+func (s *sheet) stack(tables []table, x, width float64) stack {
+	var out stack
+	for _, t := range tables {
+		out = append(out, s.lay(t, x, width))
+	}
+	return out
+}
+
+func (st stack) height() float64 {
+	h := blockGap * float64(max(0, len(st)-1))
+	for _, l := range st {
+		h += l.height()
+	}
+	return h
+}
+
+// drawStack draws tables that fit on the page and returns where they end.
+func (s *sheet) drawStack(st stack, y float64) float64 {
+	for i, l := range st {
+		if i > 0 {
+			y += blockGap
+		}
+		y = s.draw(l, y)
+	}
+	return y
+}
+
+// beside draws tables in two columns, the left one over the given share of the
+// width. If they do not fit on a page so, one follows the other.
+func (s *sheet) beside(share float64, left, right []table) {
+	a := s.stack(left, margin, s.inner()*share-gutter/2)
+	b := s.stack(right, margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2)
 	height := math.Max(a.height(), b.height())
 	if height > s.fullRoom() {
-		s.flow(left)
-		s.flow(right)
+		for _, t := range slices.Concat(left, right) {
+			s.flow(t)
+		}
 		return
 	}
 	s.skip(blockGap)
 	s.need(height)
-	s.y = math.Max(s.draw(a, s.y), s.draw(b, s.y))
+	s.y = math.Max(s.drawStack(a, s.y), s.drawStack(b, s.y))
 }
 
-// together draws tables one after the other, all on one page if they fit on one.
-func (s *sheet) together(tables ...table) {
-	height := 0.0
-	for _, t := range tables {
-		height += blockGap + s.lay(t, margin, s.inner()).height()
+// besidePicture draws tables with a picture at their right, the tables over
+// the given share of the width.
+func (s *sheet) besidePicture(share float64, tables []table, name string, data []byte) {
+	st := s.stack(tables, margin, s.inner()*share-gutter/2)
+	x, width := margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2
+	height := width * s.register(name, data)
+	if st.height() > s.fullRoom() {
+		s.pictureAcross(name, width, height)
+		for _, t := range tables {
+			s.flow(t)
+		}
+		return
 	}
-	if height <= s.fullRoom() {
-		s.need(height)
-	}
-	for _, t := range tables {
-		s.flow(t)
-	}
+	s.skip(blockGap)
+	s.need(math.Max(st.height(), height))
+	s.picture(name, x, s.y, width)
+	s.y = math.Max(s.drawStack(st, s.y), s.y+height)
+}
+
+// pictureAcross draws a picture that is registered under what is there, in the
+// middle.
+func (s *sheet) pictureAcross(name string, width, height float64) {
+	s.skip(blockGap)
+	s.need(height)
+	s.picture(name, margin+(s.inner()-width)/2, s.y, width)
+	s.y += height
 }

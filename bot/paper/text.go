@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"fmt"
 	"strings"
 	"sync"
 	"unicode"
@@ -76,12 +77,12 @@ func clean(text string) (cleaned string, lacks bool) {
 // typed takes what a person typed as one paragraph, whatever breaks it has.
 func typed(s string) string { return strings.Join(strings.Fields(s), " ") }
 
-// quoted is typed for a text among other words.
-func quoted(s string) string {
-	if s = typed(s); s == "" {
-		return "–"
+// count is a number of things, of which one has this name.
+func count(n int, name string) string {
+	if n != 1 {
+		name += "s"
 	}
-	return "“" + s + "”"
+	return fmt.Sprintf("%d %s", n, name)
 }
 
 // wrap breaks a text into lines that are not wider than so many millimetres in

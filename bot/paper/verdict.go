@@ -9,61 +9,189 @@ import (
 	"benchbell/core"
 )
 
-// banner is the word that a record comes to, in a frame of its own.
+// banner is the word that a test comes to, in a frame of its own.
 type banner struct {
-	word   string
-	colour ink
-	solid  bool // white on a block
-	dashed bool
+	word  string
+	ink   ink
+	frame frame
 }
+
+// frame is how a banner is framed, each outcome in its own way.
+type frame int
+
+const (
+	boxed frame = iota
+	solid
+	dashed
+)
 
 func (r *record) banner() banner {
 	v, ok := r.stands()
 	switch {
 	case ok && v.Outcome == core.Pass:
-		return banner{word: "PASS", colour: green}
+		return banner{"PASS", green, boxed}
 	case ok && v.Outcome == core.Fail:
-		return banner{word: "FAIL", colour: red, solid: true}
+		return banner{"FAIL", red, solid}
 	case ok:
-		return banner{word: strings.ToUpper(string(v.Outcome)), colour: black, dashed: true}
+		return banner{strings.ToUpper(string(v.Outcome)), black, dashed}
 	case r.stopped != nil:
-		return banner{word: "STOPPED: NO VERDICT", colour: black, dashed: true}
+		return banner{"STOPPED, NO VERDICT", black, dashed}
+	case r.run.Phase == core.Over:
+		return banner{"NO VERDICT", black, dashed}
 	}
-	return banner{word: "STILL OPEN: NO VERDICT YET", colour: black, dashed: true}
+	return banner{"STILL OPEN, NO VERDICT YET", black, dashed}
 }
 
-// draw draws the banner at a place and returns its width and height.
-func (s *sheet) banner(b banner, x, y float64) (width, height float64) {
+// frameWord draws a banner and returns its width and height.
+func (s *sheet) frameWord(b banner, x, y float64) (width, height float64) {
 	f := face{size: 17, bold: true}
-	const pad = 3.0
-	width, height = s.width(f, b.word)+2*pad, f.height()+pad
-	letters := b.colour
-	if b.solid {
-		s.block(x, y, width, height, b.colour)
+	const pad = 3.5
+	capitals := f.size * point * capital
+	width, height = s.width(f, b.word)+2*pad, capitals+2*pad
+	letters := b.ink
+	if b.frame == solid {
+		s.block(x, y, width, height, b.ink)
 		letters = white
 	} else {
-		s.pdf.SetDrawColor(b.colour.r, b.colour.g, b.colour.b)
+		s.pdf.SetDrawColor(b.ink.r, b.ink.g, b.ink.b)
 		s.pdf.SetLineWidth(0.7)
-		if b.dashed {
+		if b.frame == dashed {
 			s.pdf.SetDashPattern([]float64{2, 1.4}, 0)
 		}
 		s.pdf.Rect(x, y, width, height, "D")
 		s.pdf.SetDashPattern(nil, 0)
 	}
-	capitals := f.size * point * capital
-	s.write(x+pad, y+(height-capitals)/2-(f.baseline()-capitals), f, letters, b.word)
+	s.write(x+pad, y+pad+capitals-f.baseline(), f, letters, b.word)
 	return width, height
 }
 
-// result is the verdict and what stands behind it.
+// result is the verdict and what it rests on.
 func (r *record) result() {
 	s := r.sheet
-	s.skip(blockGap)
-	x, wide := margin, s.inner()
-	width, height := s.banner(r.sheet.about.banner0(r), x, s.y)
-	_ = wide
-	_ = width
+	s.skip(blockGap + 1)
+	width, height := s.frameWord(r.banner(), margin, s.y)
+	x, room := margin+width+4, s.inner()-width-4
+	f := face{size: 11, bold: true}
+	s.line(x, s.y+height/2-f.height(), room, f, black, r.run.Suit.Tag+" by "+r.run.Method.Title)
+	s.line(x, s.y+height/2, room, f, black, r.headline())
 	s.y += height
 	s.flow(r.verdict())
 	s.flow(r.earlier())
+}
+
+// headline is the result in one line.
+func (r *record) headline() string {
+	v, ok := r.stands()
+	if !ok {
+		return "The suit is not tested by this run."
+	}
+	text, _, _ := strings.Cut(commands.Figures(r.run, v.Verdict), "\n")
+	switch {
+	case text != "":
+		return text
+	case v.Reason == core.DefectByEye:
+		return "Defect seen, not inflated."
+	}
+	return strings.ToUpper(string(v.Reason[:1])) + string(v.Reason[1:]) + "."
+}
+
+// verdict is the statement of conformity: the result, what it is measured
+// against, by which rule, and how far it can be trusted.
+func (r *record) verdict() table {
+	v, ok := r.stands()
+	if !ok {
+		why := "The run is not at its end."
+		if r.stopped != nil {
+			why = fmt.Sprintf("%s %s, %s", r.stopped.what, r.station.moment(r.stopped.at), typed(r.stopped.by.Name))
+		}
+		return facts("Verdict and statement of conformity", nameWidth, [2]string{"Verdict", "none: no statement of conformity is made"}, [2]string{"Why", why})
+	}
+	rule := ""
+	if v.End.N != 0 {
+		rule = ruleWords(v.Rule)
+	}
+	return facts("Verdict and statement of conformity", nameWidth,
+		[2]string{"Result", oneLine(commands.Figures(r.run, v.Verdict))},
+		[2]string{"Specification", fmt.Sprintf("%s: %s %s", typed(r.run.Method.Title), r.speak.Limit(r.run.Method), conformity(v.Verdict))},
+		[2]string{"Why", fmt.Sprintf("%s Given %s on what %s posted.", typed(r.speak.Reason(r.run, v.Verdict)), r.station.moment(v.at), typed(v.by.Name))},
+		[2]string{"Decision rule", rule},
+		[2]string{"Uncertainty", r.uncertainty(v.Verdict)},
+		[2]string{"Leak", oneLine(r.speak.Leak(r.run, v.Verdict))},
+	)
+}
+
+// conformity says whether the specification is met.
+func conformity(v core.Verdict) string {
+	switch {
+	case v.Outcome == core.Pass:
+		return "Specification met."
+	case v.Reason == core.DefectByEye:
+		return "Specification NOT MET: a defect was seen at the visual check before it, and no pressure was measured."
+	case v.Outcome == core.Fail:
+		return "Specification NOT MET: the suit is identified as failing."
+	}
+	return "Not decided: the test must be repeated."
+}
+
+func oneLine(s string) string { return strings.ReplaceAll(s, "\n", " ") }
+
+// ruleWords explains a decision rule. A verdict from before there was a choice
+// was given by simple acceptance.
+func ruleWords(rule core.Acceptance) string {
+	if rule == core.Guarded {
+		return string(rule) + ": a pass must be inside the limit by its expanded uncertainty (JCGM 106:2012, 8.3)"
+	}
+	return string(core.Simple) + ": the value read decides; its uncertainty is told beside it (JCGM 106:2012, 8.2)"
+}
+
+// uncertainty words how far the figures are known. What was said with the
+// verdict counts; what was noted of the air after it may have changed the sum.
+func (r *record) uncertainty(v core.Verdict) string {
+	text := r.speak.Certainty(r.run, v)
+	if text == "" {
+		return ""
+	}
+	e := r.run.Evidence(v)
+	e.Before, e.After = r.run.Surroundings()
+	b, _ := e.Budget()
+	head, parts, _ := strings.Cut(text, "\n")
+	text = lines(head, joined("Standard uncertainties: ", parts))
+	if v.Expanded != 0 && math.Abs(b.Expanded()-v.Expanded.Pascals()) > 1e-6 {
+		u := r.run.Method.Unit
+		text = lines(fmt.Sprintf("When the verdict was given: ± %s %s (k = 2), %s sure. With what was noted of the air since:", v.Expanded.In(u, 1), u, commands.Percent(v.Conforms)), text)
+	}
+	return text
+}
+
+// joined sets the items of a list into one paragraph.
+func joined(head, items string) string {
+	if items == "" {
+		return ""
+	}
+	return head + strings.ReplaceAll(strings.TrimPrefix(items, "- "), "\n- ", "; ")
+}
+
+func lines(all ...string) string {
+	var kept []string
+	for _, line := range all {
+		if line != "" {
+			kept = append(kept, line)
+		}
+	}
+	return strings.Join(kept, "\n")
+}
+
+// earlier is the verdicts that do not stand any more.
+func (r *record) earlier() table {
+	t := table{title: "Earlier verdicts of this run", ruled: true, columns: []column{
+		{head: "Given", width: momentWidth}, {head: "Verdict", width: 20}, {head: "Why and figures"}, {head: "What became of it", width: 56},
+	}}
+	for _, g := range r.given {
+		if g.fate == "" {
+			continue
+		}
+		figures := oneLine(commands.Figures(r.run, g.Verdict))
+		t.rows = append(t.rows, rowOf(r.station.moment(g.at), string(g.Outcome), typed(r.speak.Reason(r.run, g.Verdict)+" "+figures), typed(g.fate)))
+	}
+	return t
 }

@@ -1,0 +1,365 @@
+package main
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"strconv"
+	"time"
+
+	"benchbell/core"
+)
+
+// rules are the decision rules that every run is judged by.
+var rules = [...]core.Acceptance{core.Simple, core.Guarded}
+
+// played is what came of a run, and what was true.
+type played struct {
+	task     task
+	gauge    gauge
+	suit     suit
+	habits   habits
+	verdicts [len(rules)]core.Verdict
+	// steady is the margin that the suit would have had in steady air, exactly
+	// when the bell was due; real the one it had at the moment that the verdict
+	// speaks of, in the air as it was; said what the verdict's readings make of
+	// it, and within ± how much. All in pascals.
+	steady, real, said, expanded float64
+	start                        float64 // true pressure at the start
+	// forecast is of the reading at the bell, after the last reading before it;
+	// late is of the pressure at the bell, from readings on both sides of it.
+	forecast, late guess
+}
+
+// guess is an interval told, and what it was to hold. All in pascals.
+type guess struct {
+	told      bool
+	low, high float64
+	truth     float64
+}
+
+func (g guess) half() float64 { return (g.high - g.low) / 2 }
+
+func (g guess) holds() bool { return g.low <= g.truth && g.truth <= g.high }
+
+var tester = core.Person{ID: "u1", Name: "bench.tester"}
+
+// morning is when the suit is at its expansion pressure, for each run.
+var morning = time.Date(2026, time.March, 2, 8, 30, 0, 0, time.UTC)
+
+// clock returns what the chat server's clock says at a second of a run.
+func clock(second float64) time.Time {
+	return morning.Add(time.Duration(second*1000) * time.Millisecond)
+}
+
+// session is a run being played, and the suit on the bench as it truly is.
+type session struct {
+	rand      *rand.Rand
+	task      task
+	manometer manometer
+	suit      suit
+	in        inside
+	room      weather
+	heat      thermometer
+	now       float64 // the second that in is of
+	habits    habits
+
+	run     core.Run
+	benches [len(rules)]core.Bench
+	posts   int
+
+	startLook float64
+	start     inside  // at startLook
+	held      float64 // the second from which the hold counts
+	forecast  guess
+	verdicts  [len(rules)]core.Verdict
+}
+
+// play plays run number n of a seed with a method and a kind of manometer.
+func play(seed, n uint64, method core.Method, g gauge) (played, error) {
+	s, err := open(rand.New(rand.NewPCG(seed, n)), method, g)
+	if err != nil {
+		return played{}, err
+	}
+	for _, part := range []func() error{s.expand, s.begin, s.endure} {
+		if err := part(); err != nil {
+			return played{}, err
+		}
+	}
+	return s.result()
+}
+
+// open draws a suit, a manometer, a room and a tester, and opens a run.
+func open(r *rand.Rand, method core.Method, g gauge) (*session, error) {
+	garment := registered(r, method.Key)
+	method, err := method.For(garment)
+	if err != nil {
+		return nil, err
+	}
+	s := &session{rand: r, task: newTask(method)}
+	s.manometer = drawManometer(r, g, s.task.start)
+	s.habits = drawHabits(r, s.task.expansion, s.task.hold)
+	s.heat = drawThermometer(r)
+	s.room = drawWeather(r, s.task.expansion+s.habits.patience+s.task.hold+latest+300)
+	s.suit = drawSuit(r, s.task, s.room.at(0))
+	for i, rule := range rules {
+		policy := core.DefaultPolicy()
+		policy.Acceptance = rule
+		s.benches[i] = core.Bench{
+			Methods:    []core.Method{method},
+			Manometers: map[string]core.Manometer{g.name: g.registered()},
+			Policy:     policy,
+		}
+	}
+	s.run = core.Run{ID: 1}
+	s.apply(0, []core.Fact{core.Opened{
+		Suit: garment, Method: method, Manometer: g.registered(),
+		Prepare: core.PrepareList(garment.Fittings), Restore: core.RestoreList(garment.Fittings),
+	}})
+	return s, s.says(0, core.Tick{All: true})
+}
+
+func (s *session) apply(second float64, facts []core.Fact) {
+	for _, f := range facts {
+		s.run = s.run.Apply(core.Entry{At: clock(second), By: tester, Suit: s.run.Suit.Tag, Run: s.run.ID, Fact: f})
+	}
+}
+
+// says posts what the tester wants. Deciding changes nothing, so what brings
+// the verdict is decided by each rule.
+func (s *session) says(second float64, want core.Intent) error {
+	s.posts++
+	asker := core.Asker{At: clock(second), By: tester, Post: strconv.Itoa(s.posts)}
+	for i, bench := range s.benches {
+		facts, err := s.run.Decide(bench, asker, want)
+		if err != nil {
+			return fmt.Errorf("%+v at %.0f s: %w", want, second, err)
+		}
+		v, judged := verdict(facts)
+		if judged {
+			s.verdicts[i] = v
+		}
+		if !judged || i == len(s.benches)-1 {
+			s.apply(second, facts)
+			break
+		}
+	}
+	if read, ok := want.(core.Read); ok && s.run.Asked != nil { // in which unit that was
+		read.Unit = s.manometer.unit
+		return s.says(second+3, read)
+	}
+	return nil
+}
+
+func verdict(facts []core.Fact) (v core.Verdict, ok bool) {
+	for _, f := range facts {
+		if j, is := f.(core.Judged); is {
+			return j.Verdict, true
+		}
+	}
+	return core.Verdict{}, false
+}
+
+// waits lets time pass for the suit.
+func (s *session) waits(until float64) {
+	s.in = s.suit.after(s.in, s.room, s.now, until)
+	s.now = until
+}
+
+// looks returns what the manometer shows now.
+func (s *session) looks() int64 {
+	return s.manometer.shows(s.rand, s.suit.gauge(s.in, s.room.at(s.now).baro))
+}
+
+// read posts a reading after the time that typing takes, and returns when.
+func (s *session) read(shown int64) (float64, error) {
+	posted := s.now + typing(s.rand)
+	return posted, s.says(posted, core.Read{Digits: s.manometer.digits(shown)})
+}
+
+// tries is how often a tester sets a pressure until the manometer shows one
+// that is accepted.
+const tries = 40
+
+// sets brings the suit to a setting and reads it, after letting it be.
+func (s *session) sets(to core.Setting, settle float64) (int64, error) {
+	low, high := to.Low.Pascals(), to.High.Pascals()
+	for range tries {
+		aim := (low+high)/2 + (high-low)/8*s.rand.NormFloat64()
+		s.in = s.suit.set(s.in, aim, s.room.at(s.now).baro)
+		s.waits(s.now + settle)
+		shown := s.looks()
+		if p := s.manometer.pascals(shown); low-1e-6 <= p && p <= high+1e-6 {
+			return shown, nil
+		}
+		settle /= 2 // it sinks fast: this time read it sooner
+	}
+	return 0, fmt.Errorf("the suit could not be brought to %s", to.Target)
+}
+
+// expand has the suit at its expansion pressure until the time is up and the
+// tester is ready.
+func (s *session) expand() error {
+	around := s.room.at(0)
+	target := s.task.method.Expansion
+	// The suit was blown up over minutes, and has not been in this room for long.
+	wall := around.kelvin + 0.3*s.rand.NormFloat64()
+	s.in = s.suit.fill(target.Target.Pressure().Pascals(), wall+0.5*s.rand.NormFloat64(), wall, around.baro)
+	shown, err := s.sets(target, 2)
+	if err != nil {
+		return err
+	}
+	began, err := s.read(shown)
+	if err != nil {
+		return err
+	}
+	ends := began + s.task.expansion
+	if err := s.minds(began, ends); err != nil {
+		return err
+	}
+	s.waits(ends + s.habits.patience)
+	return nil
+}
+
+// minds looks at the manometer until the expansion ends, and posts what it
+// shows whenever the suit had to be topped up, or let down again, else at every
+// second look, as the bot asks.
+func (s *session) minds(began, ends float64) error {
+	target := s.task.method.Expansion
+	sunk := (target.Low.Pascals() + target.Target.Pressure().Pascals()) / 2
+	for n, look := 1, began+s.habits.care; look < ends-10; n, look = n+1, look+s.habits.care {
+		s.waits(look)
+		shown := s.looks()
+		if p := s.manometer.pascals(shown); p < sunk || p > target.High.Pascals()+1e-6 {
+			var err error
+			if shown, err = s.sets(target, 2); err != nil {
+				return err
+			}
+		} else if n%2 == 1 {
+			continue
+		}
+		if _, err := s.read(shown); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// begin brings the suit to its test pressure and posts the start reading.
+func (s *session) begin() error {
+	if err := s.noteAir(); err != nil {
+		return err
+	}
+	shown, err := s.sets(s.task.method.Test, settling(s.rand))
+	if err != nil {
+		return err
+	}
+	s.startLook, s.start = s.now, s.in
+	if s.held, err = s.read(shown); err != nil {
+		return err
+	}
+	if s.run.Phase != core.Hold {
+		return fmt.Errorf("%d hundredths of %s began no hold", shown, s.manometer.unit)
+	}
+	return nil
+}
+
+// noteAir posts the temperature, and the barometer, if the tester does that.
+func (s *session) noteAir() error {
+	now := s.room.at(s.now)
+	if s.habits.notesAir {
+		if err := s.says(s.now, core.Air{Celsius: s.heat.celsius(now.kelvin)}); err != nil {
+			return err
+		}
+	}
+	if s.habits.notesSky {
+		return s.says(s.now, core.Baro{Digits: hectopascals(now.baro), Unit: core.HPa})
+	}
+	return nil
+}
+
+// endure leaves the suit alone until the verdict.
+func (s *session) endure() error {
+	for i, look := range s.habits.looks {
+		if err := s.glance(s.startLook+look, s.habits.recalls[i]); err != nil || s.judged() {
+			return err
+		}
+	}
+	if f, ok := s.run.Forecast(); ok {
+		s.forecast = guess{told: true, low: f.End.Low, high: f.End.High}
+	}
+	bell := s.held + s.task.hold
+	s.waits(bell - 20 - 20*s.rand.Float64())
+	if err := s.noteAir(); err != nil {
+		return err
+	}
+	s.waits(bell + looking(s.rand))
+	shown := s.looks()
+	s.forecast.truth = s.manometer.pascals(shown)
+	switch end := (core.Read{Digits: s.manometer.digits(shown)}); s.habits.ending {
+	case overdue:
+		s.waits(bell + s.habits.late)
+		_, err := s.read(s.looks())
+		return err
+	case recalled:
+		end.Stated, end.HasStated = s.task.method.Hold, true
+		return s.says(bell+s.habits.late, end)
+	default:
+		return s.says(max(s.now+1, bell+answering(s.rand)), end)
+	}
+}
+
+// glance posts a reading in the hold, with its time to five seconds if that is
+// stated.
+func (s *session) glance(at float64, stated bool) error {
+	s.waits(at)
+	shown := s.looks()
+	if !stated {
+		_, err := s.read(shown)
+		return err
+	}
+	told := core.Read{Digits: s.manometer.digits(shown), HasStated: true}
+	told.Stated = time.Duration(math.Floor((at-s.held)/5)) * 5 * time.Second
+	return s.says(at+typing(s.rand), told)
+}
+
+func (s *session) judged() bool { return s.run.Verdict != nil }
+
+// result works out what was true.
+func (s *session) result() (played, error) {
+	if !s.judged() {
+		return played{}, fmt.Errorf("no verdict came of it, the run is in %s", s.run.Phase)
+	}
+	p := played{
+		task: s.task, gauge: s.manometer.gauge, suit: s.suit, habits: s.habits,
+		verdicts: s.verdicts, forecast: s.forecast,
+	}
+	began := s.room.at(s.startLook)
+	p.start = s.suit.gauge(s.start, began.baro)
+	still := steady{kelvin: s.suit.kelvin(s.start, p.start, began.baro), baro: began.baro}
+	settled := s.start
+	settled.wall = still.kelvin
+	p.steady = s.task.margin(p.start, s.suit.gauge(s.suit.after(settled, still, 0, s.task.hold), began.baro))
+
+	v := s.verdicts[0]
+	end, lasted := v.End.Pressure(), v.End.Taken.Sub(v.Start.Taken).Seconds()
+	if v.AtBellHigh != 0 {
+		end, lasted = (v.AtBellLow+v.AtBellHigh)/2, s.task.hold
+	}
+	p.said = s.task.margin(v.Start.Pressure().Pascals(), end.Pascals())
+	p.expanded = v.Expanded.Pascals()
+	p.real = s.task.margin(p.start, s.pressure(lasted))
+	if c, ok := s.run.Course(); ok && s.habits.ending == overdue {
+		if e, ok := c.AtBell(); ok {
+			p.late = guess{told: true, low: e.Low, high: e.High, truth: s.manometer.indicates(s.pressure(s.task.hold))}
+		}
+	}
+	return p, nil
+}
+
+// pressure returns what the pressure truly was some seconds after the look at
+// the start.
+func (s *session) pressure(since float64) float64 {
+	until := s.startLook + since
+	return s.suit.gauge(s.suit.after(s.start, s.room, s.startLook, until), s.room.at(until).baro)
+}
