@@ -248,7 +248,8 @@ func init() {
 			false,
 		},
 		{
-			[]string{"record"}, anywhere, "record R-0042", "the test record as a PDF", "record R-0042",
+			[]string{"record"},
+			anywhere, "record R-0042", "the test record as a PDF", "record R-0042",
 			func(rest string) (any, error) {
 				if rest == "" {
 					return core.AskRecord{}, nil

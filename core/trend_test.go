@@ -251,7 +251,8 @@ func TestKendallLaws(t *testing.T) {
 			t.Fatalf("%v over %v: %+v", y, x, k)
 		}
 	}
-	for _, k := range []core.Kendall{core.MannKendall(nil, nil), core.MannKendall(counted(12), make([]float64, 12)), core.MannKendall(make([]float64, 12), counted(12)), core.MannKendall(counted(7), make([]float64, 7))} {
+	two, three := make([]float64, 2), make([]float64, 3)
+	for _, k := range []core.Kendall{core.MannKendall(nil, nil), core.MannKendall(two, two), core.MannKendall(three, three), core.MannKendall(counted(12), make([]float64, 12)), core.MannKendall(make([]float64, 12), counted(12)), core.MannKendall(counted(7), make([]float64, 7))} {
 		if k.S != 0 || k.Up != 1 || k.Down != 1 || k.Both != 1 || k.Z() != 0 || math.Abs(k.Variance) > 1e-9 {
 			t.Errorf("nothing varies, but %+v", k)
 		}
