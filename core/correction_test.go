@@ -284,3 +284,21 @@ func TestEditedIntoAReading(t *testing.T) {
 		t.Errorf("with a reading from before the hold: %+v", s.run.Verdict)
 	}
 }
+
+// TestReadingBeforeReady: a post from before the list was complete, edited into
+// a reading afterwards, does not start the clock of the expansion back then.
+func TestReadingBeforeReady(t *testing.T) {
+	s := newScene(t)
+	s.opens(newSuit(t, "HP-07"), "en943", "M-1")
+	posted := s.now
+	s.now = s.now.Add(5 * time.Minute)
+	s.does(core.Tick{All: true})
+	_, err := s.run.Decide(s.bench, core.Asker{At: posted, By: tester, Post: "early"}, read("17.5"))
+	refusal, ok := err.(*core.Refusal)
+	if !ok || refusal.Why != core.NotPrepared {
+		t.Errorf("a reading of before the list was complete: %v", err)
+	}
+	if _, err := s.run.Decide(s.bench, core.Asker{At: s.now, By: tester, Post: "now"}, read("17.5")); err != nil {
+		t.Errorf("a reading since: %v", err)
+	}
+}

@@ -234,6 +234,10 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
 		return nil, r.refuse(NotPrepared)
+	case Expansion: // an edit makes a reading true when its post was made
+		if a.At.Before(r.Ready) {
+			return nil, r.refuse(NotPrepared)
+		}
 	case Restore:
 		return nil, r.refuse(VerdictIn, func(f *Refusal) { f.Digits, f.Unit = w.Digits, w.Unit })
 	}

@@ -80,6 +80,9 @@ type Run struct {
 	Notes []Note
 	Leaks []Note // found in the hunt after a fail
 	Rang  []Rung // bells rung in this phase, and in a hold before its verdict
+	// Ready is since when a reading can be one of this attempt: when the list
+	// was complete, or the phase repeated.
+	Ready time.Time
 	// Touched is when the run last heard from a person.
 	Touched time.Time
 	Closed  time.Time
@@ -108,7 +111,10 @@ func (r Run) Apply(e Entry) Run {
 			PrepareList: checks(f.Prepare), RestoreList: checks(f.Restore), Lists: 1,
 		}
 	case Ticked:
-		return r.tick(f.Items, Check{Done: true, By: e.By, At: e.At, ByTap: f.ByTap})
+		before := r.Phase
+		if r = r.tick(f.Items, Check{Done: true, By: e.By, At: e.At, ByTap: f.ByTap}); r.Phase != before {
+			r.Ready = e.At
+		}
 	case Unticked:
 		return r.tick(f.Items, Check{})
 	case Taken:
@@ -158,6 +164,7 @@ func (r Run) Apply(e Entry) Run {
 		r.Asked, r.Rang = nil, nil
 	case Again:
 		r = r.again()
+		r.Ready = e.At
 	case HandedOver:
 		r.Tester = f.To
 		if r.List() != nil {
