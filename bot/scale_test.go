@@ -112,7 +112,7 @@ func TestExportImport(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer restored.Close()
-	if n, err := Restore(restored, filepath.Join(folder, "journal.jsonl")); err != nil || n != 154 {
+	if n, err := Restore(restored, filepath.Join(folder, "journal.jsonl")); err != nil || n != uint64(len(entries)) {
 		t.Errorf("%d entries restored, error %v", n, err)
 	}
 	if _, err := NewEngine(restored, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {
@@ -130,6 +130,9 @@ func TestExportImport(t *testing.T) {
 	for row, err := range full.Rows() {
 		if err != nil {
 			t.Fatal(err)
+		}
+		if row.Tag == "HP-20" || row.Tag == "HP-21" || row.Tag == "HP-22" {
+			continue // used, retired, withdrawn: no column of a register says that, the journal does
 		}
 		got, _, err := empty.Row(row.Tag)
 		if err != nil {
