@@ -30,8 +30,10 @@ type Config struct {
 	Reminders Reminders
 	Officers  []string
 	Calendar  CalendarConfig
-	Dates     string        // how register files write days besides ISO 8601: one of DateForms
-	Methods   []core.Method // besides the built-in ones
+	// DecimalComma is for spreadsheets of the languages that write 16,5.
+	DecimalComma bool
+	Dates        string        // how register files write days besides ISO 8601: one of DateForms
+	Methods      []core.Method // besides the built-in ones
 }
 
 // ChatConfig says which chat server the bot serves, and which crew in it.
@@ -90,7 +92,8 @@ type configFile struct {
 		SecretFile string `toml:"secret_file"`
 	} `toml:"calendar"`
 	Register struct {
-		Dates string `toml:"dates"`
+		Dates        string `toml:"dates"`
+		DecimalComma bool   `toml:"decimal_comma"`
 	} `toml:"register"`
 	Crew struct {
 		Officers []string `toml:"officers"`
@@ -203,6 +206,7 @@ func parseConfig(text, dir string) (Config, error) {
 	if cfg.Dates = strings.ToUpper(f.Register.Dates); cfg.Dates != "" && DateForms[cfg.Dates] == "" {
 		fault("register.dates", fmt.Errorf("%q is no form of dates: write one of %s", f.Register.Dates, strings.Join(slices.Sorted(maps.Keys(DateForms)), ", ")))
 	}
+	cfg.DecimalComma = f.Register.DecimalComma
 	cfg.Calendar.Listen = f.Calendar.Listen
 	set(&cfg.Calendar.Domain, f.Calendar.Domain)
 	cfg.Calendar.Secret, err = secret(SecretVariable, f.Calendar.SecretFile, dir)

@@ -52,6 +52,7 @@ quiet = "21:30-06:15"
 
 [register]
 dates = "dd.mm.yyyy"
+decimal_comma = true
 
 [[method]]
 key = "acme12"
@@ -154,7 +155,7 @@ func TestConfigWhole(t *testing.T) {
 			QuietFrom: 21*time.Hour + 30*time.Minute, QuietTo: 6*time.Hour + 15*time.Minute,
 		},
 		Officers: []string{"duty.officer", "second.officer"},
-		Dates:    "DD.MM.YYYY",
+		Dates:    "DD.MM.YYYY", DecimalComma: true,
 		Methods: []core.Method{
 			{
 				Key: "acme12", Title: "Acme type 12, as its manual says", Source: "Acme type 12 manual, 2024, page 31", Unit: core.Mbar,

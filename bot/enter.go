@@ -42,8 +42,8 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 // Export writes what the register holds, as Import reads it: suits.csv,
 // manometers.csv and the past tests.csv, with their headers even if there is
 // nothing in them, so that they serve as templates. Beside them it writes the
-// whole journal as journal.jsonl, which Restore reads, and the days on which
-// something falls due as due.ics.
+// whole journal as journal.jsonl, which Restore reads, and as journal.csv for
+// people, and the days on which something falls due as due.ics.
 func Export(st *store.Store, cfg Config, folder string) (Register, error) {
 	known, had, err := knownOf(st, nil, "", core.Date{})
 	if err != nil {
@@ -54,7 +54,10 @@ func Export(st *store.Store, cfg Config, folder string) (Register, error) {
 		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
 	})
 	for name, write := range map[string]func(io.Writer) error{
-		"journal.jsonl":  st.WriteJSONL,
+		"journal.jsonl": st.WriteJSONL,
+		"journal.csv": func(w io.Writer) error {
+			return WriteJournal(w, st.Entries(1), cfg.Policy.Zone, Dialect{DecimalComma: cfg.DecimalComma})
+		},
 		"due.ics":        func(w io.Writer) error { return writeCalendar(w, st, cfg) },
 		"suits.csv":      func(w io.Writer) error { return WriteSuits(w, reg.Suits) },
 		"manometers.csv": func(w io.Writer) error { return WriteManometers(w, reg.Manometers) },

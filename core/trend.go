@@ -379,13 +379,11 @@ func (d nullS) atMost(s int) float64 {
 	return sum / d.all
 }
 
-// median returns the middle value, or the mean of the two middle ones.
+// median returns the middle value, or the mean of the two middle ones. There
+// must be one.
 func median(values []float64) float64 {
 	sorted := slices.Sorted(slices.Values(values))
 	n := len(sorted)
-	if n == 0 {
-		return 0
-	}
 	return (sorted[(n-1)/2] + sorted[n/2]) / 2
 }
 

@@ -1,0 +1,551 @@
+package bot
+
+import (
+	"archive/zip"
+	"bytes"
+	"encoding/csv"
+	"encoding/xml"
+	"errors"
+	"fmt"
+	"go/ast"
+	"go/parser"
+	"go/token"
+	"io"
+	"iter"
+	"log/slog"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"benchbell/core"
+	"benchbell/store"
+)
+
+// factsOfCore names the types of core that are facts.
+func factsOfCore(t *testing.T) []string {
+	t.Helper()
+	paths, err := filepath.Glob(filepath.Join("..", "core", "*.go"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var facts []string
+	for _, path := range paths {
+		f, err := parser.ParseFile(token.NewFileSet(), path, nil, parser.SkipObjectResolution)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, decl := range f.Decls {
+			if f, ok := decl.(*ast.FuncDecl); ok && f.Name.Name == "fact" && f.Recv != nil {
+				facts = append(facts, f.Recv.List[0].Type.(*ast.Ident).Name)
+			}
+		}
+	}
+	if len(facts) < 10 {
+		t.Fatalf("only %d facts were found in core", len(facts))
+	}
+	slices.Sort(facts)
+	return facts
+}
+
+// Every type of core that is a fact has words in the table, and its own.
+func TestEveryFactHasWords(t *testing.T) {
+	var worded, whats []string
+	for _, fw := range journalWords {
+		worded, whats = append(worded, fw.fact.Name()), append(whats, fw.what)
+		// A fact without anything in it is worded as well.
+		if fw.what == "" || slices.Contains(whats[:len(whats)-1], fw.what) {
+			t.Errorf("%v is called %q", fw.fact, fw.what)
+		}
+		JournalRow(core.Entry{Fact: reflect.Zero(fw.fact).Interface().(core.Fact)}, time.UTC, Dialect{})
+	}
+	slices.Sort(worded)
+	if facts := factsOfCore(t); !slices.Equal(worded, facts) {
+		t.Errorf("facts of core, and those with words in table.go:\n%q\n%q", facts, worded)
+	}
+}
+
+func TestJournalRow(t *testing.T) {
+	london, err := time.LoadLocation("Europe/London")
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := time.Date(2026, 6, 2, 8, 30, 15, 0, time.UTC) // 09:30:15 in London
+	mbar := func(digits string) core.Written { return core.MustWrite(digits, core.Mbar) }
+	reading := func(n int, digits string, after time.Duration) core.Reading {
+		return core.Reading{N: n, Written: mbar(digits), Posted: at.Add(after), Taken: at.Add(after), Manometer: "M-1"}
+	}
+	late := reading(3, "14.9", 7*time.Minute)
+	late.Taken = at.Add(6 * time.Minute)
+	gauge := core.Manometer{ID: "M-1", Unit: core.Mbar, Resolution: mbar("0.01"), CalibratedUntil: core.Date{Year: 2026, Month: 12, Day: 31}}
+	suit := core.Suit{
+		Tag: "HP-07", Model: "X1.5", Size: "L", Place: "rack 2; left", Method: "osha",
+		MakerA: core.MustWrite("5.0", core.InH2O), MakerB: core.MustWrite("4.0", core.InH2O), Fittings: core.Fittings{ExhaustValves: 2},
+	}
+	verdict := core.Verdict{
+		Outcome: core.Fail, Reason: core.OnTime, Start: reading(2, "16.50", 0), End: late,
+		Drop: mbar("3.001").Pressure(), Allowed: mbar("3.0").Pressure(), Expanded: mbar("0.2").Pressure(),
+	}
+	for _, c := range []struct {
+		fact          core.Fact
+		what, details string
+		comma         string // details with decimal comma, if they are others
+	}{
+		{
+			core.SuitRegistered{Suit: suit},
+			"suit registered",
+			"tag HP-07; model X1.5; size L; place rack 2; left; glove_rings no; exhaust_valves 2; ventilating_valve no; pass_through no; method osha; maker_a 5.0 in; maker_b 4.0 in",
+			"tag HP-07; model X1.5; size L; place rack 2; left; glove_rings no; exhaust_valves 2; ventilating_valve no; pass_through no; method osha; maker_a 5,0 in; maker_b 4,0 in",
+		},
+		{
+			core.ManometerRegistered{Manometer: gauge},
+			"manometer registered",
+			"id M-1; unit mbar; resolution 0.01 mbar; calibrated_until 2026-12-31", "id M-1; unit mbar; resolution 0,01 mbar; calibrated_until 2026-12-31",
+		},
+		{core.Used{When: at, Note: "tank 1.2"}, "used", "2026-06-02 09:30:15; tank 1.2", ""},
+		{core.Used{When: at}, "used", "2026-06-02 09:30:15", ""},
+		{core.Repaired{What: "new zipper"}, "repaired", "new zipper", ""},
+		{core.Found{What: "=1+1"}, "defect found", "=1+1", ""},
+		{core.Withdrawn{Why: "on loan"}, "withdrawn", "on loan", ""},
+		{core.Retired{Why: "torn"}, "retired", "torn", ""},
+		{core.Released{}, "released", "", ""},
+		{
+			core.CapacityMeasured{Capacity: core.Capacity{Day: core.Date{Year: 2026, Month: 6, Day: 2}, Litres: "2.5", From: mbar("15.0"), To: mbar("16.2")}},
+			"capacity measured",
+			"2.5 L took it from 15.0 mbar to 16.2 mbar, 2026-06-02", "2,5 L took it from 15,0 mbar to 16,2 mbar, 2026-06-02",
+		},
+		{
+			core.PaperTest{
+				Day: core.Date{Year: 2025, Month: 3, Day: 2}, Method: "en943", Manometer: "M-1", Start: mbar("16.5"), End: mbar("14.9"),
+				Hold: 6*time.Minute + 30*time.Second, Tester: "bench.tester", Outcome: core.Pass, Reason: core.OnTime,
+			},
+			"test on paper",
+			"pass: read at the bell; 16.5 mbar → 14.9 mbar in 6.5 min; method en943; M-1; bench.tester; 2025-03-02",
+			"pass: read at the bell; 16,5 mbar → 14,9 mbar in 6,5 min; method en943; M-1; bench.tester; 2025-03-02",
+		},
+		{core.Opened{Method: core.Method{Key: "en943", Source: "EN 943-1"}, Manometer: gauge}, "run opened", "method en943; EN 943-1; manometer M-1", ""},
+		{core.Ticked{Items: []int{1, 2, 10}}, "ticked", "1, 2, 10 on the list", ""},
+		{core.Ticked{Items: []int{3}, ByTap: true}, "ticked", "3 on the list, by tap", ""},
+		{core.Unticked{Items: []int{3}}, "tick taken back", "3 on the list", ""},
+		{core.DefectSeen{Item: 2, What: "hole in left glove"}, "defect seen", "2 on the list; hole in left glove", ""},
+		{core.Taken{Reading: reading(2, "16.50", 0)}, "reading", "number 2: 16.50 mbar; M-1", "number 2: 16,50 mbar; M-1"},
+		{core.Taken{Reading: late}, "reading", "number 3: 14.9 mbar; M-1; counts as of 2026-06-02 09:36:15", "number 3: 14,9 mbar; M-1; counts as of 2026-06-02 09:36:15"},
+		{core.Questioned{Reading: reading(2, "1650", 0), Perhaps: core.Pa}, "reading asked about", "number 2: 1650 mbar; M-1; perhaps Pa", ""},
+		{core.Corrected{N: 2, Written: mbar("16.4")}, "reading corrected", "number 2: 16.4 mbar", "number 2: 16,4 mbar"},
+		{core.ExpansionStarted{N: 1}, "expansion begun", "by reading 1", ""},
+		{core.ExpansionVoid{}, "expansion void", "the pressure was not held", ""},
+		{core.HoldStarted{N: 2}, "hold begun", "by reading 2", ""},
+		{core.HoldVoid{}, "hold void", "the start was out of tolerance", ""},
+		{core.HoldResumed{}, "hold resumed", "the verdict is taken back", ""},
+		{core.Rung{Bell: core.BellHold, Due: at}, "bell", "hold; due 2026-06-02 09:30:15", ""},
+		{core.Rung{Bell: core.BellLook, Due: at, Quiet: true}, "bell", "look; due 2026-06-02 09:30:15; too late, not said", ""},
+		{
+			core.Judged{Verdict: verdict},
+			"verdict", // the limit must not look like the drop
+			"fail: read at the bell; 16.50 mbar → 14.9 mbar in 6 min; drop 3.001 mbar, limit 3.000 mbar; known to ± 0.2 mbar",
+			"fail: read at the bell; 16,50 mbar → 14,9 mbar in 6 min; drop 3,001 mbar, limit 3,000 mbar; known to ± 0,2 mbar",
+		},
+		{core.Judged{Verdict: core.Verdict{Outcome: core.Fail, Reason: core.DefectByEye, Defect: "-hole"}}, "verdict", "fail: defect seen; -hole", ""},
+		{core.Stopped{Why: "called out"}, "stopped", "called out", ""},
+		{core.Again{}, "again", "", ""},
+		{core.HandedOver{To: core.Person{Name: "second.tester"}}, "handed over", "to second.tester", ""},
+		{core.ManometerChosen{Manometer: gauge}, "manometer chosen", "M-1, reads in mbar", ""},
+		{core.AirNoted{Celsius: "-3.5"}, "air at the suit", "-3.5 °C", "-3,5 °C"},
+		{core.BaroNoted{Written: core.MustWrite("1013.2", core.HPa)}, "barometer", "1013.2 hPa", "1013,2 hPa"},
+		{core.LeakFound{Where: "seam, left knee"}, "leak found", "seam, left knee", ""},
+		{core.Noted{Text: "two\nlines, 1.5"}, "note", "two\nlines, 1.5", ""},
+		{core.Closed{}, "run closed", "nothing is left in the suit", ""},
+	} {
+		e := core.Entry{Seq: 17, At: at, By: core.Person{ID: "u1", Name: "bench.tester"}, Event: "p1", Suit: "HP-07", Run: 42, Fact: c.fact}
+		want := []string{"17", "2026-06-02 09:30:15", "HP-07", "R-0042", "bench.tester", c.what, c.details}
+		if got := JournalRow(e, london, Dialect{}); !slices.Equal(got, want) {
+			t.Errorf("%T:\n got %q\nwant %q", c.fact, got, want)
+		}
+		if c.comma != "" {
+			want[6] = c.comma
+		}
+		if got := JournalRow(e, london, Dialect{DecimalComma: true}); !slices.Equal(got, want) {
+			t.Errorf("%T with decimal comma:\n got %q\nwant %q", c.fact, got, want)
+		}
+	}
+	bare := JournalRow(core.Entry{Seq: 1, At: at, Fact: core.Released{}}, time.UTC, Dialect{})
+	if want := []string{"1", "2026-06-02 08:30:15", "", "", "", "released", ""}; !slices.Equal(bare, want) {
+		t.Errorf("an entry with nothing: %q, want %q", bare, want)
+	}
+}
+
+func TestWriteTable(t *testing.T) {
+	rows := [][]string{
+		{"entry", "what, and more", "details; all"},
+		{"1", "note", "two\nlines \"so\""},
+		{"2", "=1+1", "-0.5"},
+	}
+	for _, c := range []struct {
+		d    Dialect
+		want string
+	}{
+		{Dialect{}, "\ufeffentry,\"what, and more\",details; all\r\n1,note,\"two\r\nlines \"\"so\"\"\"\r\n2,'=1+1,'-0.5\r\n"},
+		{Dialect{DecimalComma: true}, "\ufeffentry;what, and more;\"details; all\"\r\n1;note;\"two\r\nlines \"\"so\"\"\"\r\n2;'=1+1;'-0.5\r\n"},
+	} {
+		var out bytes.Buffer
+		if err := WriteTable(&out, rows, c.d); err != nil || out.String() != c.want {
+			t.Errorf("%+v: %v\n got %q\nwant %q", c.d, err, out.String(), c.want)
+		}
+	}
+	full := errors.New("no space left")
+	if err := WriteTable(broken{full}, rows, Dialect{}); !errors.Is(err, full) {
+		t.Errorf("a writer that fails: %v", err)
+	}
+}
+
+type broken struct{ err error }
+
+func (b broken) Write([]byte) (int, error) { return 0, b.err }
+
+// hostile are cells that somebody could try to run something by.
+var hostile = []string{
+	"=1+1", "+1+1", "-1+1", "@SUM(1)", "＝1+1", "＋1+1", "－1+1", "＠SUM(1)",
+	" =1+1", "\t=1+1", "\n=1+1", "\r=1+1", "\u00a0=1+1", "\ufeff=1+1", "\u200b=1+1", "\x00=1+1", "\x1b=1+1",
+	"'=1+1", "''=1+1", "=cmd|'/c calc'!A0", "=HYPERLINK(\"http://x.invalid\";\"look\")", "-2+3+cmd|' /C calc'!A0",
+	"\xff=1+1", "x\n=1+1", "x\",=1+1", "\"=1+1\"", "x;=1+1", "x\r\n=1+1,=1+1",
+}
+
+// No cell is a formula, whatever is in it, and each is one cell again.
+func TestHostileCells(t *testing.T) {
+	for _, d := range []Dialect{{}, {DecimalComma: true}} {
+		var out bytes.Buffer
+		var rows [][]string
+		for i, cell := range hostile {
+			rows = append(rows, []string{strconv.Itoa(i), cell, "end"})
+		}
+		if err := WriteTable(&out, rows, d); err != nil {
+			t.Fatal(err)
+		}
+		r := csv.NewReader(strings.NewReader(strings.TrimPrefix(out.String(), "\ufeff")))
+		r.Comma, r.FieldsPerRecord = d.separator(), 3
+		read, err := r.ReadAll()
+		if err != nil || len(read) != len(rows) {
+			t.Fatalf("%d rows, want %d, %v", len(read), len(rows), err)
+		}
+		for i, row := range read {
+			if row[0] != strconv.Itoa(i) || row[2] != "end" {
+				t.Errorf("%q became %q", hostile[i], row)
+			}
+			if first := strings.TrimSpace(strings.Trim(row[1], "\ufeff\u200b")); strings.ContainsAny(first[:1], "=+-@") || strings.ContainsAny(string([]rune(first)[:1]), "＝＋－＠") {
+				t.Errorf("%q may be worked out: %q", hostile[i], row[1])
+			}
+		}
+	}
+}
+
+// No cell begins, for any program, as a formula does, and what is written is
+// read back.
+func FuzzPlainCell(f *testing.F) {
+	for _, cell := range append(hostile, "rack 2", "M-2", "16.5 mbar", "é冬🧤", "") {
+		f.Add(cell)
+	}
+	f.Fuzz(func(t *testing.T, cell string) {
+		var out bytes.Buffer
+		if err := WriteTable(&out, [][]string{{"x", cell, "y"}}, Dialect{}); err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(out.String(), "\ufeff"))).ReadAll()
+		if err != nil || len(rows) != 1 || len(rows[0]) != 3 {
+			t.Fatalf("%q became %q, %v", cell, rows, err)
+		}
+		got := rows[0][1]
+		if needsGuard.MatchString(strings.TrimSpace(got)) && !strings.HasPrefix(got, "'") {
+			t.Errorf("%q may be worked out: %q", cell, got)
+		}
+		if want := plainCell(cell); got != want {
+			t.Errorf("%q is read back as %q, want %q", cell, got, want)
+		}
+	})
+}
+
+// sequence yields entries, then an error if it is not nil.
+func sequence(entries []core.Entry, err error) iter.Seq2[core.Entry, error] {
+	return func(yield func(core.Entry, error) bool) {
+		for _, e := range entries {
+			if !yield(e, nil) {
+				return
+			}
+		}
+		if err != nil {
+			yield(core.Entry{}, err)
+		}
+	}
+}
+
+func TestWriteJournal(t *testing.T) {
+	at := time.Date(2026, 3, 2, 8, 30, 0, 0, time.UTC)
+	entries := []core.Entry{
+		{Seq: 1, At: at, By: person("bench.tester"), Suit: "HP-07", Run: 1, Fact: core.Noted{Text: "=1+1"}},
+		{Seq: 2, At: at.Add(time.Second), By: person("bench.tester"), Suit: "HP-07", Run: 1, Fact: core.AirNoted{Celsius: "21.5"}},
+	}
+	const want = "\ufeffentry;moment (UTC);suit;run;person;what;details\r\n" +
+		"1;2026-03-02 08:30:00;HP-07;R-0001;bench.tester;note;'=1+1\r\n" +
+		"2;2026-03-02 08:30:01;HP-07;R-0001;bench.tester;air at the suit;21,5 °C\r\n"
+	var out bytes.Buffer
+	if err := WriteJournal(&out, sequence(entries, nil), time.UTC, Dialect{DecimalComma: true}); err != nil || out.String() != want {
+		t.Errorf("%v\n got %q\nwant %q", err, out.String(), want)
+	}
+	out.Reset()
+	damaged := errors.New("damaged")
+	if err := WriteJournal(&out, sequence(entries[:1], damaged), time.UTC, Dialect{}); !errors.Is(err, damaged) || strings.Count(out.String(), "\r\n") != 2 {
+		t.Errorf("%v after %q", err, out.String())
+	}
+}
+
+// The journal of every script is a table of as many rows, in words throughout,
+// and in JSON Lines it becomes the same journal in another store, of which an
+// engine makes the same rows.
+func TestJournalsOfTheScripts(t *testing.T) {
+	scripts, err := filepath.Glob("../testdata/scripts/*.txt")
+	if err != nil || len(scripts) == 0 {
+		t.Fatalf("no scripts: %v", err)
+	}
+	for _, path := range scripts {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
+			t.Parallel()
+			st, cfg := playedStore(t, path)
+			tableOf(t, st, cfg)
+			linesOf(t, st, cfg)
+		})
+	}
+}
+
+// playedStore plays a script and returns what is in the store then.
+func playedStore(t *testing.T, path string) (*store.Store, Config) {
+	t.Helper()
+	script, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	cfg := scriptConfig(t, path)
+	start := RehearsalStart(cfg)
+	register, err := RehearsalRegister(cfg, nil, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "rehearsal.db")
+	r, err := NewRehearsal(file, cfg, register, start, io.Discard, slog.New(slog.DiscardHandler))
+	if err != nil {
+		t.Fatal(err)
+	}
+	r.Folder = filepath.Dir(path)
+	if err := r.Play(t.Context(), string(script)); err != nil {
+		t.Error(err)
+	}
+	r.Close()
+	st, err := store.Open(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { st.Close() })
+	return st, cfg
+}
+
+func tableOf(t *testing.T, st *store.Store, cfg Config) {
+	t.Helper()
+	var out bytes.Buffer
+	if err := WriteJournal(&out, st.Entries(0), cfg.Policy.Zone, Dialect{}); err != nil {
+		t.Fatal(err)
+	}
+	r := csv.NewReader(strings.NewReader(strings.TrimPrefix(out.String(), "\ufeff")))
+	r.FieldsPerRecord = len(JournalHeader(time.UTC))
+	rows, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	n, _, err := st.Head()
+	if err != nil || uint64(len(rows)) != n+1 || n == 0 {
+		t.Errorf("%d rows of %d entries, %v", len(rows), n, err)
+	}
+	for i, row := range rows[1:] {
+		if row[0] != strconv.Itoa(i+1) {
+			t.Fatalf("row %d is that of entry %s", i+1, row[0])
+		}
+		for _, cell := range row {
+			if strings.Contains(cell, "core.") || strings.Contains(cell, "%!") || needsGuard.MatchString(cell) && cell[0] != '\'' {
+				t.Errorf("entry %s has the cell %q", row[0], cell)
+			}
+		}
+	}
+}
+
+func linesOf(t *testing.T, st *store.Store, cfg Config) {
+	t.Helper()
+	var lines bytes.Buffer
+	if err := st.WriteJSONL(&lines); err != nil {
+		t.Fatal(err)
+	}
+	other, err := store.OpenThrowaway(filepath.Join(t.TempDir(), "other.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	n, h, err := other.ReadJSONL(&lines)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, last, err := st.VerifyAgainst(n, h); last != n || err != nil {
+		t.Errorf("%d entries were read of %d, %v", n, last, err)
+	}
+	if _, err := NewEngine(other, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {
+		t.Fatal(err)
+	}
+	if got, want := rowsOf(t, other), rowsOf(t, st); !reflect.DeepEqual(got, want) {
+		t.Errorf("rows:\n got %+v\nwant %+v", got, want)
+	}
+	if err := other.Check(); err != nil {
+		t.Error(err)
+	}
+}
+
+func rowsOf(t *testing.T, st *store.Store) []store.SuitRow {
+	t.Helper()
+	var rows []store.SuitRow
+	for row, err := range st.Rows() {
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// spreadsheet converts a CSV file by a real spreadsheet program, as read in a
+// language, and returns its cells: what they show as text or number, and the
+// formulas in them. The test is skipped where there is no such program.
+func spreadsheet(t *testing.T, data []byte, separator rune, language int) (cells map[string]string, formulas []string) {
+	t.Helper()
+	program, err := exec.LookPath("soffice")
+	if err != nil {
+		t.Skip("LibreOffice Calc is not installed")
+	}
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "table.csv"), data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	// Its filter options: separator, quotation mark, UTF-8, first row 1, no
+	// column formats, language, text in quotation marks may be a number,
+	// special numbers are recognised, and, last, formulas are worked out.
+	options := fmt.Sprintf("CSV:%d,34,76,1,,%d,false,true,false,false,false,-1,true", separator, language)
+	cmd := exec.CommandContext(t.Context(), program, "-env:UserInstallation=file://"+filepath.Join(dir, "profile"),
+		"--headless", "--infilter="+options, "--convert-to", "xlsx", "--outdir", dir, filepath.Join(dir, "table.csv"))
+	if out, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	return readWorkbook(t, filepath.Join(dir, "table.xlsx"))
+}
+
+// readWorkbook reads the first sheet of a workbook (ECMA-376, part 1, 18.3 and
+// 18.4).
+func readWorkbook(t *testing.T, path string) (cells map[string]string, formulas []string) {
+	t.Helper()
+	book, err := zip.OpenReader(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer book.Close()
+	read := func(name string, into any) {
+		f, err := book.Open(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer f.Close()
+		if err := xml.NewDecoder(f).Decode(into); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var strs struct {
+		Items []struct {
+			Text string   `xml:"t"`
+			Runs []string `xml:"r>t"`
+		} `xml:"si"`
+	}
+	var sheet struct {
+		Cells []struct {
+			Ref     string  `xml:"r,attr"`
+			Type    string  `xml:"t,attr"`
+			Formula *string `xml:"f"`
+			Value   string  `xml:"v"`
+		} `xml:"sheetData>row>c"`
+	}
+	read("xl/sharedStrings.xml", &strs)
+	read("xl/worksheets/sheet1.xml", &sheet)
+	cells = make(map[string]string)
+	for _, c := range sheet.Cells {
+		if c.Formula != nil {
+			formulas = append(formulas, c.Ref+": "+*c.Formula)
+		}
+		if c.Type != "s" {
+			cells[c.Ref] = c.Type + ":" + c.Value
+			continue
+		}
+		i, err := strconv.Atoi(c.Value)
+		if err != nil {
+			t.Fatal(err)
+		}
+		cells[c.Ref] = strs.Items[i].Text + strings.Join(strs.Items[i].Runs, "")
+	}
+	return cells, formulas
+}
+
+// The languages by Microsoft's identifiers, which the program takes.
+const (
+	english = 1033
+	german  = 1031
+)
+
+// TestSpreadsheet opens tables in a real spreadsheet program: numbers and
+// moments are such, and nothing is worked out that people typed.
+func TestSpreadsheet(t *testing.T) {
+	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	var entries []core.Entry
+	for i, cell := range hostile {
+		entries = append(entries, core.Entry{Seq: uint64(i + 1), At: at, By: person("bench.tester"), Suit: "HP-07", Run: 1, Fact: core.Noted{Text: cell}})
+	}
+	for _, c := range []struct {
+		d        Dialect
+		language int
+	}{{Dialect{}, english}, {Dialect{DecimalComma: true}, german}} {
+		var out bytes.Buffer
+		if err := WriteJournal(&out, sequence(entries, nil), time.UTC, c.d); err != nil {
+			t.Fatal(err)
+		}
+		cells, formulas := spreadsheet(t, out.Bytes(), c.d.separator(), c.language)
+		if len(formulas) > 0 {
+			t.Errorf("language %d: formulas: %q", c.language, formulas)
+		}
+		if cells["A1"] != "entry" || cells["B1"] != "moment (UTC)" || cells["G1"] != "details" {
+			t.Errorf("language %d: header %q, %q … %q", c.language, cells["A1"], cells["B1"], cells["G1"])
+		}
+		for i := range entries {
+			row := strconv.Itoa(i + 2)
+			// Day 46083 from 1899-12-30 is 2026-03-02.
+			for ref, want := range map[string]string{
+				"A" + row: "n:" + strconv.Itoa(i+1), "B" + row: "n:46083.5", "C" + row: "HP-07", "F" + row: "note",
+				"G" + row: plainCell(hostile[i]),
+			} {
+				if got := cells[ref]; got != want {
+					t.Errorf("language %d: %s is %q, want %q", c.language, ref, got, want)
+				}
+			}
+		}
+	}
+}
+
+// The test above can fail: the same cells, not guarded, are worked out.
+func TestSpreadsheetWorksOutFormulas(t *testing.T) {
+	cells, formulas := spreadsheet(t, []byte("a,b\r\n=1+1,x\r\n"), ',', english)
+	if len(formulas) != 1 || cells["A2"] != "n:2" {
+		t.Errorf("cells %q, formulas %q", cells, formulas)
+	}
+}
