@@ -425,6 +425,10 @@ func (do *doing) want(want any) error {
 		return do.measure(w)
 	case core.AskRecord:
 		return do.askRecord(w)
+	case core.AskLogbook:
+		return do.askLogbook(w)
+	case core.AskShelf:
+		return do.askShelf()
 	case core.Open:
 		return do.open(w)
 	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.Withdraw, core.Retire:

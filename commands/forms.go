@@ -263,6 +263,21 @@ func init() {
 			false,
 		},
 		{
+			[]string{"logbook"},
+			anywhere, "logbook HP-07", "all of a suit's life as a PDF", "logbook HP-07",
+			func(rest string) (any, error) {
+				tag, err := oneWord(rest, "which suit?")
+				return core.AskLogbook{Suit: tag}, err
+			},
+			false,
+		},
+		{
+			[]string{"shelf"},
+			anywhere, "shelf", "the list for the wall as a PDF", "shelf",
+			bare(core.AskShelf{}),
+			false,
+		},
+		{
 			[]string{"suit"},
 			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
 			parseEnter(false),

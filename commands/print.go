@@ -91,6 +91,10 @@ func Print(want any) string {
 			return "record"
 		}
 		return "record " + w.Run.String()
+	case core.AskLogbook:
+		return "logbook " + w.Suit
+	case core.AskShelf:
+		return "shelf"
 	case core.AskHistory:
 		return "history " + w.Suit
 	case core.Enter:

@@ -116,6 +116,9 @@ type (
 	AskWhy struct{}
 	// AskRecord asks for the test record of a run, zero for the one at hand.
 	AskRecord struct{ Run RunID }
+	// AskLogbook asks for a suit's logbook, AskShelf for the list for the wall.
+	AskLogbook struct{ Suit string }
+	AskShelf   struct{}
 	// AskReady asks which suits can go out, of a size or at a place if Want
 	// says one; AskDue what falls due within a period, the policy's if it is
 	// zero; AskHistory for a suit's tests.
@@ -129,6 +132,8 @@ func (AskFleet) intent()   {}
 func (AskWhere) intent()   {}
 func (AskWhy) intent()     {}
 func (AskRecord) intent()  {}
+func (AskLogbook) intent() {}
+func (AskShelf) intent()   {}
 func (AskReady) intent()   {}
 func (AskDue) intent()     {}
 func (AskHistory) intent() {}
