@@ -113,7 +113,7 @@ func TestKeyboardLines(t *testing.T) {
 			"+":                               "bench.tester, direct with bench.tester",
 			strings.Repeat("long ", 10_000):   "Not understood",
 			"restart":                         "(the program stops dead and starts again)",
-			"bench.tester: @benchbell status": "of 24 fit",
+			"bench.tester: @benchbell status": "of 23 fit",
 		} {
 			news := k.types(line)
 			if want == "" && news != "" {

@@ -50,13 +50,13 @@ type Trend struct {
 	Kendall  Kendall
 	Line     Line // days since the first test against drops; zero if all are of one day
 	// Reaches is the day on which the line reaches the limit, if the drops are
-	// Rising and if that day is in sight, at most a hundred years ahead; zero
-	// otherwise. If the line was beyond the limit all along, it is the day of
-	// the first test.
+	// Rising, the line rises with them, and the day is in sight, at most a
+	// hundred years ahead; zero otherwise. If the line was beyond the limit
+	// all along, it is the day of the first test.
 	Reaches Date
 	// Earliest and Latest are the same for the interval of the slope; a zero
-	// Latest is not in sight. It is an interval of the trend: one bad
-	// test may come at any time.
+	// Latest is not in sight. It is an interval of the trend: one bad test may
+	// come at any time.
 	Earliest, Latest Date
 }
 
@@ -66,21 +66,10 @@ func (t Trend) PerYear() float64 { return t.Line.Slope * daysPerYear }
 // TrendOf works out the trend of a suit's tests, in whatever order, and when
 // it reaches the limit, in the unit of the drops. Drops must be finite.
 func TrendOf(tests []PastTest, limit float64) Trend {
-	t := Trend{Tests: len(tests), Tendency: TooFewTests}
 	days, drops, first := series(tests)
-	t.Kendall = MannKendall(days, drops)
+	k := MannKendall(days, drops)
+	t := Trend{Tests: len(tests), Kendall: k, Tendency: k.tendency()}
 	t.Line, _ = TheilSen(days, drops, chance)
-	if len(tests) < leastTests {
-		return t
-	}
-	switch {
-	case t.Kendall.Up <= chance:
-		t.Tendency = Rising
-	case t.Kendall.Down <= chance:
-		t.Tendency = Falling
-	default:
-		t.Tendency = NoTrend
-	}
 	if t.Tendency != Rising {
 		return t
 	}
@@ -100,6 +89,19 @@ func TrendOf(tests []PastTest, limit float64) Trend {
 		}
 	}
 	return t
+}
+
+// tendency returns what the test lets one say.
+func (k Kendall) tendency() Tendency {
+	switch {
+	case k.N < leastTests:
+		return TooFewTests
+	case k.Up <= chance:
+		return Rising
+	case k.Down <= chance:
+		return Falling
+	}
+	return NoTrend
 }
 
 // series returns the tests in the order of their days, those of one day in

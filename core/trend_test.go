@@ -722,6 +722,13 @@ func TestStrayOf(t *testing.T) {
 	}
 }
 
+// TestStrayOfOneDay: tests of one day have no line.
+func TestStrayOfOneDay(t *testing.T) {
+	if got := core.StrayOf(past(t, 0, 100, 100, 100, 100, 100, 200), 5); got != (core.Stray{Tests: 6, Departure: core.CannotTell}) {
+		t.Errorf("six tests of one day: %+v", got)
+	}
+}
+
 // TestStraysAreRare: normally distributed drops, with a trend or without, are
 // called off rarely; six standard deviations mostly are not missed.
 func TestStraysAreRare(t *testing.T) {
