@@ -56,7 +56,12 @@ func DateAt(t time.Time, loc *time.Location) Date {
 	if t.IsZero() {
 		return Date{}
 	}
-	year, month, day := t.In(loc).Date()
+	return dateOf(t.In(loc))
+}
+
+// dateOf returns the date that a clock shows, that of the zero time too.
+func dateOf(t time.Time) Date {
+	year, month, day := t.Date()
 	return Date{year, month, day}
 }
 
@@ -94,7 +99,7 @@ func (d Date) AddDays(n int) Date {
 	if d.IsZero() {
 		return d
 	}
-	return DateAt(Date{d.Year, d.Month, d.Day + n}.midnight(), time.UTC)
+	return dateOf(Date{d.Year, d.Month, d.Day + n}.midnight())
 }
 
 // AddMonths returns the same day n months later, or earlier if n is negative;
@@ -105,7 +110,7 @@ func (d Date) AddMonths(n int) Date {
 	if d.IsZero() {
 		return d
 	}
-	first := DateAt(Date{d.Year, d.Month + time.Month(n), 1}.midnight(), time.UTC)
+	first := dateOf(Date{d.Year, d.Month + time.Month(n), 1}.midnight())
 	first.Day = min(d.Day, daysIn(first.Year, first.Month))
 	return first
 }

@@ -448,7 +448,7 @@ func TestDatesAsText(t *testing.T) {
 
 // What is read is printed as it was written.
 func FuzzParseDate(f *testing.F) {
-	for _, s := range []string{"", "2026-03-02", "2024-02-29", "2026-02-29", "0000-00-00", "9999-12-31", "2026-3-2", "-026-01-01"} {
+	for _, s := range []string{"", "2026-03-02", "2024-02-29", "2026-02-29", "0000-00-00", "0001-01-01", "9999-12-31", "2026-3-2", "-026-01-01"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
