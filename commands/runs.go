@@ -88,8 +88,8 @@ func (s Speaker) Run(st Step) []Message {
 			say(ToRun, s.closed(run, st.Standing, st.At))
 		}
 	}
-	if list := run.List(); list != nil && !hasList(out) && ticks(st.Facts) {
-		out = append(out, Message{Dest: ToList, Text: listText(run)})
+	if run.List() != nil && !hasList(out) && ticks(st.Facts) {
+		out = append(out, Message{Dest: ToList, Text: list(run)})
 	}
 	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.Standing, st.At)})
 }
@@ -129,10 +129,8 @@ func ticks(facts []core.Fact) bool {
 }
 
 func (s Speaker) newList(run core.Run) Message {
-	return Message{Dest: ToList, New: true, Text: listText(run), Offer: len(run.List())}
+	return Message{Dest: ToList, New: true, Text: list(run), Offer: len(run.List())}
 }
-
-func listText(run core.Run) string { return list(run) }
 
 // lapsed warns of a manometer that can give no verdict.
 func (s Speaker) lapsed(run core.Run, now time.Time) string {

@@ -20,12 +20,11 @@ type Reason string
 
 // The reasons of a pass or a fail.
 const (
-	OnTime       Reason = "read at the bell"
-	LateWithin   Reason = "read late and still within the limit"
-	EarlyBeyond  Reason = "beyond the limit before the bell"
-	Bracketed    Reason = "readings before and after the bell agree"
-	DefectByEye  Reason = "defect seen"
-	StoppedEarly Reason = "stopped"
+	OnTime      Reason = "read at the bell"
+	LateWithin  Reason = "read late and still within the limit"
+	EarlyBeyond Reason = "beyond the limit before the bell"
+	Bracketed   Reason = "readings before and after the bell agree"
+	DefectByEye Reason = "defect seen"
 )
 
 // The reasons of no verdict.

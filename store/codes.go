@@ -78,7 +78,6 @@ var codebooks = []any{
 		core.EarlyBeyond:     "early_beyond",
 		core.Bracketed:       "bracketed",
 		core.DefectByEye:     "defect_by_eye",
-		core.StoppedEarly:    "stopped_early",
 		core.LateBeyond:      "late_beyond",
 		core.Rise:            "rise",
 		core.Jump:            "jump",

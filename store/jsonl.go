@@ -283,7 +283,7 @@ type headerRecord struct {
 //	bell       look expansion warn hold chase card
 //	outcome    pass fail no_verdict
 //	reason     on_time expansion_voided late_within early_beyond bracketed
-//	           defect_by_eye stopped_early late_beyond rise jump start_outside
+//	           defect_by_eye late_beyond rise jump start_outside
 //	           manometer_stale cut_short air_hides guard_band
 //	rule       simple guarded
 func (s *Store) WriteJSONL(w io.Writer) error {
