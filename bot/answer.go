@@ -172,36 +172,26 @@ func (do *doing) askHistory(w core.AskHistory) error {
 // historyChart draws a suit's tests, with the trend of each method that has one.
 func historyChart(tag string, tests []commands.Tested) ([]byte, error) {
 	var marks []chart.Test
-	first, last := make(map[string]core.Date), make(map[string]core.Date)
 	for _, t := range tests {
 		if t.End.IsZero() {
 			continue
 		}
 		start, end := t.Start.Pressure(), t.End.Pressure()
-		key := t.Method.Key
 		marks = append(marks, chart.Test{
-			Day: t.Day, Method: key, Outcome: t.Outcome,
+			Day: t.Day, Method: t.Method.Key, Outcome: t.Outcome,
 			Drop: start - end, Allowed: t.Method.Limit.GreatestDrop(start),
 		})
-		if last[key].Before(t.Day) {
-			last[key] = t.Day
-		}
-		if first[key].IsZero() || t.Day.Before(first[key]) {
-			first[key] = t.Day
-		}
 	}
 	var trends []chart.Trend
 	for _, m := range commands.Trends(tests) {
 		if m.Trend.Tendency != core.Rising && m.Trend.Tendency != core.Falling {
 			continue
 		}
-		from, to := first[m.Method.Key], last[m.Method.Key]
-		label := m.Method.Key
 		line := chart.Trend{
-			Label: label, From: from, To: to,
-			FromShare: m.Trend.Line.At(0), ToShare: m.Trend.Line.At(float64(to.Days(from))),
+			Label: m.Method.Key, From: m.First, To: m.Last,
+			FromShare: m.Trend.Line.At(0), ToShare: m.Trend.Line.At(float64(m.Last.Days(m.First))),
 		}
-		if reaches := m.Trend.Reaches; reaches.After(to) {
+		if reaches := m.Trend.Reaches; reaches.After(m.Last) {
 			line.Label += fmt.Sprintf(": limit in %d", reaches.Year)
 			line.To, line.ToShare = reaches, 1
 		}
@@ -216,19 +206,32 @@ func (do *doing) tests(entries []core.Entry) []commands.Tested {
 	var all []commands.Tested
 	of := make(map[core.RunID]int)
 	methods := make(map[core.RunID]core.Method)
+	var repaired core.Date
 	for _, e := range entries {
 		switch f := e.Fact.(type) {
 		case core.PaperTest:
 			m, _ := do.bench.Method(f.Method)
-			all = append(all, commands.Tested{Day: f.Day, Method: m, Outcome: f.Outcome, Reason: f.Reason, Start: f.Start, End: f.End})
+			t := commands.Tested{Day: f.Day, Method: m, Outcome: f.Outcome, Reason: f.Reason, Start: f.Start, End: f.End}
+			if !t.Day.After(repaired) {
+				t.Repaired = repaired
+			}
+			all = append(all, t)
 		case core.Opened:
 			methods[e.Run] = f.Method
+		case core.Repaired:
+			repaired = do.bench.Day(e.At)
+			for i := range all {
+				if !all[i].Day.After(repaired) {
+					all[i].Repaired = repaired
+				}
+			}
 		case core.Judged:
 			t := commands.Tested{
 				Day: do.bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,
 				Start: f.Verdict.Start.Written, End: f.Verdict.End.Written, Run: e.Run,
 			}
 			if i, again := of[e.Run]; again {
+				t.Repaired = all[i].Repaired
 				all[i] = t
 				continue
 			}

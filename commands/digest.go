@@ -169,6 +169,9 @@ type Tested struct {
 	Start   core.Written
 	End     core.Written // zero if there was none
 	Run     core.RunID   // zero if it was brought in from paper
+	// Repaired is the day of the last repair since then, zero if there was none:
+	// the test says nothing of the suit as it is now.
+	Repaired core.Date
 }
 
 // History answers with a suit's tests, newest first.

@@ -23,19 +23,21 @@ func (t Tested) share() (share float64, ok bool) {
 	return (start - t.End.Pressure()).Pascals() / allowed.Pascals(), true
 }
 
-// ofMethod returns the drops of the tests by one method.
+// ofMethod returns the drops of the tests by one method since the suit was last
+// repaired: a repair makes another suit of it, and what it did before would
+// hide a drop that rises since.
 func ofMethod(all []Tested, key string) []core.PastTest {
 	var past []core.PastTest
 	for _, t := range all {
-		if share, ok := t.share(); ok && t.Method.Key == key {
+		if share, ok := t.share(); ok && t.Method.Key == key && t.Repaired.IsZero() {
 			past = append(past, core.PastTest{Day: t.Day, Drop: share})
 		}
 	}
 	return past
 }
 
-// Trends returns what can be said of a suit's tests, method by method: tests
-// by different methods are never mixed.
+// Trends returns what can be said of a suit's tests since its last repair,
+// method by method: tests by different methods are never mixed.
 func Trends(all []Tested) []MethodTrend {
 	var trends []MethodTrend
 	seen := make(map[string]bool)
@@ -44,32 +46,53 @@ func Trends(all []Tested) []MethodTrend {
 			continue
 		}
 		seen[t.Method.Key] = true
-		if past := ofMethod(all, t.Method.Key); len(past) > 0 {
-			trends = append(trends, MethodTrend{Method: t.Method, Trend: core.TrendOf(past, 1)})
+		past := ofMethod(all, t.Method.Key)
+		if len(past) == 0 {
+			continue
 		}
+		m := MethodTrend{Method: t.Method, Trend: core.TrendOf(past, 1), First: past[0].Day, Last: past[0].Day}
+		for _, p := range past {
+			if p.Day.Before(m.First) {
+				m.First = p.Day
+			}
+			if m.Last.Before(p.Day) {
+				m.Last = p.Day
+			}
+		}
+		for _, t := range all {
+			if t.Method.Key == m.Method.Key && m.Repaired.Before(t.Repaired) {
+				m.Repaired = t.Repaired
+			}
+		}
+		trends = append(trends, m)
 	}
 	return trends
 }
 
 // MethodTrend is the trend of a suit's tests by one method.
 type MethodTrend struct {
-	Method core.Method
-	Trend  core.Trend
+	Method      core.Method
+	Trend       core.Trend
+	First, Last core.Date // days of the tests it is of
+	Repaired    core.Date // earlier tests were before this repair; zero if there are none
 }
 
 // words says a trend in a line.
 func (m MethodTrend) words() string {
-	t := m.Trend
+	t, key := m.Trend, m.Method.Key
+	if !m.Repaired.IsZero() {
+		key += ", since the repair of " + m.Repaired.String()
+	}
 	perYear := fmt.Sprintf("%+.0f %% of the limit a year", 100*t.PerYear())
 	switch t.Tendency {
 	case core.TooFewTests:
-		return fmt.Sprintf("%s: %d tests are too few for a trend.", m.Method.Key, t.Tests)
+		return fmt.Sprintf("%s: %s too few for a trend.", key, testsAre(t.Tests))
 	case core.NoTrend:
-		return fmt.Sprintf("%s: no trend in %d tests.", m.Method.Key, t.Tests)
+		return fmt.Sprintf("%s: no trend in %d tests.", key, t.Tests)
 	case core.Falling:
-		return fmt.Sprintf("%s: the drop falls, %s.", m.Method.Key, perYear)
+		return fmt.Sprintf("%s: the drop falls, %s.", key, perYear)
 	}
-	text := fmt.Sprintf("%s: the drop rises, %s", m.Method.Key, perYear)
+	text := fmt.Sprintf("%s: the drop rises, %s", key, perYear)
 	if t.Reaches.IsZero() {
 		return text + "; the limit is not in sight."
 	}
@@ -78,6 +101,13 @@ func (m MethodTrend) words() string {
 		until = fmt.Sprint(t.Latest.Year)
 	}
 	return text + fmt.Sprintf(";\nit would reach the limit in %d (%d to %s).", t.Reaches.Year, t.Earliest.Year, until)
+}
+
+func testsAre(n int) string {
+	if n == 1 {
+		return "1 test is"
+	}
+	return fmt.Sprintf("%d tests are", n)
 }
 
 // leastUnsure is the least standard uncertainty of a drop, as a share of the
