@@ -39,7 +39,7 @@ var forms []form
 func init() {
 	forms = []form{
 		{
-			[]string{"ok"},
+			[]string{"ok", "okay"},
 			inThread, "ok · ok 1 3 · ok all", "tick the list (or tap a number)", "ok all",
 			parseTick,
 			false,
@@ -102,13 +102,13 @@ func init() {
 			false,
 		},
 		{
-			[]string{"air"},
+			[]string{"air", "temp", "temperature"},
 			inThread, "air 21.5", "temperature at the suit, °C", "air 21.5",
 			parseAir,
 			false,
 		},
 		{
-			[]string{"baro"},
+			[]string{"baro", "barometer"},
 			inThread, "baro 1013", "barometer, hPa", "baro 1013",
 			func(rest string) (any, error) {
 				r, err := parseReading(rest)
@@ -135,7 +135,7 @@ func init() {
 			false,
 		},
 		{
-			[]string{"note"},
+			[]string{"note", "remark"},
 			inThread, "note …", "a remark for the record", "note visor scratched",
 			func(rest string) (any, error) {
 				text, err := someText(rest, "what to note")

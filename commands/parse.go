@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 	"unicode"
+	"unicode/utf8"
 
 	"github.com/agnivade/levenshtein"
 
@@ -51,6 +52,10 @@ func Parse(text string, in Place) (any, error) {
 	if text == "" {
 		return Help{}, nil
 	}
+	if polite, rest, _ := strings.Cut(text, " "); strings.EqualFold(polite, "please") && rest != "" {
+		text = rest
+		_, typed, _ = strings.Cut(typed, " ")
+	}
 	verb, rest, _ := strings.Cut(text, " ")
 	verb = strings.ToLower(strings.Trim(verb, ":,.!?"))
 	if f, ok := find(verb, in); ok {
@@ -72,10 +77,10 @@ func Parse(text string, in Place) (any, error) {
 			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: "16.5 mbar"}
 		}
 	}
-	if tag, ok := tagIn(text); ok {
+	if tag, ok := tagIn(text, in); ok {
 		return core.AskSuit{Suit: tag}, nil
 	}
-	return nil, &Misunderstood{Text: text, Try: nearest(verb, in)}
+	return nil, instead(text, verb, in)
 }
 
 // emphasis drops what only makes words look different.
@@ -121,23 +126,64 @@ func find(verb string, in Place) (form, bool) {
 	return form{}, false
 }
 
-// nearest returns the example of the form whose verb is spelt most alike.
-func nearest(verb string, in Place) string {
-	best, distance := "help", 3
-	if len(verb) > 20 {
-		return best
+// instead finds the nearest thing to a text that would be understood: by how
+// its first word is spelt, by a later word that is a verb, by the suit, or by
+// the number in it. In a run's thread anything else may have been a remark.
+func instead(text, verb string, in Place) *Misunderstood {
+	words := strings.Fields(text)
+	for i := range words {
+		words[i] = strings.Trim(words[i], ",;:.!?()")
 	}
+	if try, ok := alike(verb, in); ok {
+		return &Misunderstood{Text: text, Try: try}
+	}
+	const longestTag = 20
+	if i := slices.IndexFunc(words, func(w string) bool { return len(w) <= longestTag && tagForm.MatchString(w) }); i >= 0 {
+		return &Misunderstood{Text: text, Try: "status " + words[i]}
+	}
+	for _, w := range words {
+		if f, ok := find(strings.ToLower(w), in); ok && f.in != inThread {
+			return &Misunderstood{Text: text, Try: f.example}
+		}
+	}
+	if in == Talk {
+		return &Misunderstood{Text: text, Try: "help"}
+	}
+	for _, w := range words {
+		if r, err := parseReading(w); err == nil {
+			return &Misunderstood{Text: text, Say: "a reading stands alone, and fix corrects the last", Try: Print(r)}
+		}
+	}
+	return &Misunderstood{Text: text, Say: "not understood; a remark begins with note", Try: "note visor scratched"}
+}
+
+// alike returns the example of the form whose verb is spelt most alike: one
+// letter in three may be another, missing or too many, or two may be swapped.
+func alike(verb string, in Place) (example string, ok bool) {
+	const longest = 20
+	if len(verb) > longest {
+		return "", false
+	}
+	best := longest
 	for _, f := range forms {
 		if f.in != anywhere && f.in != where(in) {
 			continue
 		}
 		for _, v := range f.verbs {
-			if d := levenshtein.ComputeDistance(verb, v); d < distance && d < len(v) {
-				best, distance = f.example, d
+			d := levenshtein.ComputeDistance(verb, v)
+			if d == 2 && sameLetters(verb, v) {
+				d = 1
+			}
+			if d < best && 3*d <= max(3, len(v)) && d < len(v) {
+				best, example = d, f.example
 			}
 		}
 	}
-	return best
+	return example, example != ""
+}
+
+func sameLetters(a, b string) bool {
+	return slices.Equal(slices.Sorted(slices.Values([]rune(a))), slices.Sorted(slices.Values([]rune(b))))
 }
 
 func startsNumber(text string) bool {
@@ -197,16 +243,25 @@ func parseClock(s string) (time.Duration, error) {
 	return d, nil
 }
 
-// tagIn finds the one word that looks like a suit's tag in "HP-07", "hp 7" or
-// "can HP-07 go out?".
-var tagForm = regexp.MustCompile(`^\pL(?:[-_./]?[\pL\pN])*[-_./]?\d\pL?$`)
+var (
+	tagForm = regexp.MustCompile(`^\pL(?:[-_./]?[\pL\pN])*[-_./]?\d\pL?$`)
+	// asks is how questions about a suit begin.
+	asks = []string{"is", "are", "can", "may", "does", "has", "how", "what", "when", "where", "which", "why"}
+)
 
-func tagIn(text string) (string, bool) {
+// tagIn finds the one word that looks like a suit's tag in "HP-07", "hp 7" or
+// "can HP-07 go out?". Anything that is no question may have been meant to
+// change something, and is not answered as one.
+func tagIn(text string, in Place) (string, bool) {
 	words := strings.Fields(strings.TrimRight(text, "?!."))
-	if len(words) == 2 && !strings.ContainsAny(words[0], "0123456789") && len(words[0]) <= 4 && strings.Trim(words[1], "0123456789") == "" {
+	longest := 4
+	if in == Thread {
+		longest = 3 // "room 21" is no suit
+	}
+	if len(words) == 2 && !strings.ContainsAny(words[0], "0123456789") && utf8.RuneCountInString(words[0]) <= longest && strings.Trim(words[1], "0123456789") == "" {
 		return words[0] + "-" + words[1], true // "HP 07"
 	}
-	question := strings.HasSuffix(text, "?")
+	question := strings.HasSuffix(text, "?") || len(words) > 0 && slices.Contains(asks, strings.ToLower(words[0]))
 	if len(words) != 1 && !question {
 		return "", false
 	}

@@ -61,6 +61,12 @@ func TestParse(t *testing.T) {
 		{Talk, "16.5", core.Read{Digits: "16.5"}},
 		{Talk, "where", core.AskWhere{}},
 		{Thread, "HP-08", core.AskSuit{Suit: "HP-08"}},
+		{Talk, "Please test HP-07", core.Open{Suit: "HP-07"}},
+		{Thread, "please note visor  scratched", core.Remark{Text: "visor scratched"}},
+		{Talk, "is HP-07 ok", core.AskSuit{Suit: "HP-07"}},
+		{Thread, "temp 21", core.Air{Celsius: "21"}},
+		{Thread, "temperature 21,5 °C", core.Air{Celsius: "21.5"}},
+		{Thread, "barometer 1013", core.Baro{Digits: "1013", Unit: core.HPa}},
 	} {
 		got, err := Parse(tt.text, tt.in)
 		if err != nil {
@@ -83,6 +89,14 @@ func TestMisunderstood(t *testing.T) {
 		{Talk, "test", "test HP-07 with M-1"},
 		{Talk, "16.5 bananas", "help"},
 		{Talk, "good morning", "help"},
+		{Talk, "which suits are ready", "ready L"},
+		{Talk, "used. hm, wore HP-07", "used HP-07 yesterday"},
+		{Talk, "use HP-07", "used HP-07 yesterday"},
+		{Thread, "oops 15.9", "15.9"},
+		{Thread, "it says 15,9mbar!", "15.9 mbar"},
+		{Thread, "done", "note visor scratched"},
+		{Thread, "room 21", "21"},
+		{Thread, "looks worn at the knee", "note visor scratched"},
 		{Thread, "fxi 14.9", "fix 14.9"},
 		{Thread, "16.5 bananas", "16.5 mbar"},
 		{Thread, "-0.2", "16.5 mbar"},
