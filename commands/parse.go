@@ -141,12 +141,12 @@ func instead(text, verb string, in Place) *Misunderstood {
 	if i := slices.IndexFunc(words, func(w string) bool { return len(w) <= longestTag && tagForm.MatchString(w) }); i >= 0 {
 		return &Misunderstood{Text: text, Try: "status " + words[i]}
 	}
-	for _, w := range words {
-		if f, ok := find(strings.ToLower(w), in); ok && f.in != inThread {
-			return &Misunderstood{Text: text, Try: f.example}
-		}
-	}
 	if in == Talk {
+		for _, w := range words {
+			if f, ok := find(strings.ToLower(w), in); ok && f.in == anywhere {
+				return &Misunderstood{Text: text, Try: f.example}
+			}
+		}
 		return &Misunderstood{Text: text, Try: "help"}
 	}
 	for _, w := range words {
