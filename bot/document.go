@@ -59,7 +59,7 @@ func (do *doing) document(pdf []byte, name, text string, err error) error {
 		return fmt.Errorf("the document %s: %w", name, err)
 	}
 	o := do.reply(text)
-	o.File, o.FileName = pdf, name+".pdf"
+	o.File, o.FileName = pdf, fileName(name, ".pdf")
 	do.put(o)
 	return nil
 }

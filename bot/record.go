@@ -147,9 +147,12 @@ func (do *doing) picture(o *store.Out, name string, draw func() ([]byte, error))
 	case err != nil:
 		do.log.Error("a picture could not be drawn", "name", name, "error", err)
 	default:
-		o.File, o.FileName = png, name+".png"
+		o.File, o.FileName = png, fileName(name, ".png")
 	}
 }
+
+// fileName names a file for what it is about: a tag may have a slash in it.
+func fileName(about, ending string) string { return strings.ReplaceAll(about, "/", "-") + ending }
 
 func (do *doing) refresh(key, text string) {
 	if do.shown[key] != text {

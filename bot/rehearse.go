@@ -62,6 +62,13 @@ func NewRehearsal(path string, cfg Config, register []core.Entry, start time.Tim
 	return r, r.restart(context.Background())
 }
 
+// Keep has every picture and document that is posted written to a folder,
+// which is made if it is not there.
+func (r *Rehearsal) Keep(folder string) error {
+	r.stage.keep = folder
+	return os.MkdirAll(folder, 0o755)
+}
+
 // Close ends the rehearsal.
 func (r *Rehearsal) Close() error {
 	if r.down {

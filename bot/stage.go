@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -21,6 +22,8 @@ type stage struct {
 	posts  []*stagePost
 	people map[string]bool
 	said   []string // what the bot posted since it was last cleared
+	keep   string   // folder that what the bot attaches is written to, if any
+	kept   int
 }
 
 type stagePost struct {
@@ -65,9 +68,22 @@ func (s *stage) Post(_ context.Context, m Message) (string, error) {
 	s.add(p)
 	if len(m.File) > 0 {
 		fmt.Fprintf(s.out, "    [%s attached]\n", m.FileName)
+		if err := s.save(m); err != nil {
+			return "", &SendError{Err: err}
+		}
 	}
 	s.said = append(s.said, plain(m.Text))
 	return p.id, nil
+}
+
+// save writes what is attached to a file, numbered since a run has several of
+// one name.
+func (s *stage) save(m Message) error {
+	if s.keep == "" {
+		return nil
+	}
+	s.kept++
+	return os.WriteFile(filepath.Join(s.keep, fmt.Sprintf("%02d-%s", s.kept, m.FileName)), m.File, 0o644)
 }
 
 func (s *stage) add(p *stagePost) {

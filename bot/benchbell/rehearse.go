@@ -20,6 +20,7 @@ func rehearse(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 	var fleet fileList
 	flags.Var(&fleet, "fleet", "CSV file of suits, manometers or past tests, in place of the demo fleet")
 	speed := flags.Float64("speed", 1, "from the keyboard: how many times as fast time passes")
+	keep := flags.String("keep", "", "folder to write the pictures and documents to that are posted")
 	config := flags.String("config", "", "configuration file, for methods and policy")
 	scripts, err := parse(flags, args)
 	if err != nil {
@@ -49,6 +50,11 @@ func rehearse(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 		return err
 	}
 	defer func() { err = errorOr(err, r.Close()) }()
+	if *keep != "" {
+		if err := r.Keep(*keep); err != nil {
+			return err
+		}
+	}
 	if len(scripts) == 0 {
 		return r.Keyboard(ctx, t.in, *speed)
 	}

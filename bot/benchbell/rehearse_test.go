@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 )
@@ -106,6 +107,22 @@ func TestRehearseAttached(t *testing.T) {
 	s.file("scripts/more.csv", "tag,exhaust_valves,method\nZZ-1,1,f1052\n")
 	script := s.file("scripts/attach.txt", "attach duty.officer more.csv\nduty.officer dm: import\n! taken: 1 suits\n")
 	mustHave(t, s.mustRun("rehearse", script), "[more.csv attached]")
+}
+
+// TestRehearseKeep: what is posted as a file can be looked at afterwards.
+func TestRehearseKeep(t *testing.T) {
+	s := newStation(t)
+	script := s.file("own.txt", "at 2026-03-02 09:00\nbench.tester dm: history HP-20\nbench.tester dm: shelf\n")
+	folder := filepath.Join(s.dir, "kept")
+	s.mustRun("rehearse", "--keep", folder, script)
+	for name, begins := range map[string]string{"01-HP-20.png": "\x89PNG", "02-shelf-2026-03-02.pdf": "%PDF"} {
+		file, err := os.ReadFile(filepath.Join(folder, name))
+		if err != nil {
+			t.Error(err)
+		} else if !strings.HasPrefix(string(file), begins) {
+			t.Errorf("%s begins %q, want %q", name, file[:min(8, len(file))], begins)
+		}
+	}
 }
 
 // TestRehearseKeyboard takes the same lines from a pipe.

@@ -29,7 +29,7 @@ type subcommand struct {
 }
 
 var subcommands = []subcommand{
-	{"rehearse", "rehearse [--fleet FILE]… [--config FILE] [SCRIPT]", "play a conversation in virtual time, or take it from the keyboard", rehearse},
+	{"rehearse", "rehearse [--fleet FILE]… [--config FILE] [--keep FOLDER] [SCRIPT]", "play a conversation in virtual time, or take it from the keyboard", rehearse},
 	{"serve", "serve [--config FILE]", "be the bot on the crew's chat server", serve},
 	{"check", "check [--config FILE]", "look at configuration, store and chat server, and tell what is wrong", check},
 	{"import", "import [--config FILE] CSV… | journal.jsonl", "take suits, manometers and past tests into the register, or a whole journal into an empty store", importFiles},
