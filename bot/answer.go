@@ -179,7 +179,7 @@ func historyChart(tag string, tests []commands.Tested) ([]byte, error) {
 		start, end := t.Start.Pressure(), t.End.Pressure()
 		marks = append(marks, chart.Test{
 			Day: t.Day, Method: t.Method.Key, Outcome: t.Outcome,
-			Drop: start - end, Allowed: t.Method.Limit.GreatestDrop(start),
+			Drop: start - end, Allowed: t.Method.Limit.GreatestDrop(start), Repaired: t.Repaired,
 		})
 	}
 	var trends []chart.Trend

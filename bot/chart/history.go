@@ -22,6 +22,9 @@ type Test struct {
 	Outcome core.Outcome
 	Drop    core.Pressure
 	Allowed core.Pressure // greatest drop that passed; a test without one is not drawn
+	// Repaired is the day of the last repair since then, zero if there was none:
+	// no line leads from the test across it.
+	Repaired core.Date
 }
 
 // Trend is a straight line through the drops of a suit. Shares are of the
@@ -163,6 +166,9 @@ func (h history) frame(f *figure) {
 func (h history) draw(f *figure) {
 	f.area(barred, plotter.XY{X: f.xmin, Y: limitShare}, plotter.XY{X: f.xmin, Y: f.ymax}, plotter.XY{X: f.xmax, Y: f.ymax}, plotter.XY{X: f.xmax, Y: limitShare})
 	f.line(draw.LineStyle{Color: red, Width: 2, Dashes: dashes}, plotter.XY{X: f.xmin, Y: limitShare}, plotter.XY{X: f.xmax, Y: limitShare})
+	for _, on := range h.repairs() {
+		f.line(draw.LineStyle{Color: grey, Width: 1, Dashes: dots}, plotter.XY{X: h.x(on), Y: f.ymin}, plotter.XY{X: h.x(on), Y: f.ymax})
+	}
 	for _, t := range h.trends {
 		f.line(draw.LineStyle{Color: ink, Width: 1.5, Dashes: dots},
 			plotter.XY{X: h.x(t.From), Y: 100 * t.FromShare}, plotter.XY{X: h.x(t.To), Y: 100 * t.ToShare})
@@ -181,6 +187,25 @@ func (h history) draw(f *figure) {
 	for _, s := range all {
 		f.labels = append(f.labels, h.oddLabels(f, s)...)
 	}
+	for _, on := range h.repairs() {
+		l := label{text: "repaired", font: sans(small), colour: grey}
+		for _, share := range []float64{0.98, 0.05, 0.7, 0.5} {
+			p := plotter.XY{X: h.x(on), Y: f.ymin + share*(f.ymax-f.ymin)}
+			l.at = append(l.at, anchor{p, -1, 0, 4}, anchor{p, 1, 0, 4})
+		}
+		f.labels = append(f.labels, l)
+	}
+}
+
+// repairs returns the days of the repairs between tests that are drawn.
+func (h history) repairs() []core.Date {
+	var days []core.Date
+	for _, t := range h.tests {
+		if onCalendar(t.Repaired) && !slices.Contains(days, t.Repaired) {
+			days = append(days, t.Repaired)
+		}
+	}
+	return days
 }
 
 // series is the tests by one method, which look alike.
@@ -220,14 +245,21 @@ func (h history) at(f *figure, t Test) plotter.XY {
 // hollow, and the line that leads from test to test leaves them out.
 func (h history) drawSeries(f *figure, s series) {
 	var line plotter.XYs
-	for _, t := range s.tests {
+	end := func() {
+		if len(line) > 1 {
+			f.line(draw.LineStyle{Color: s.colour, Width: 1.25, Dashes: s.dashes}, line...)
+		}
+		line = nil
+	}
+	for i, t := range s.tests {
+		if i > 0 && t.Repaired != s.tests[i-1].Repaired {
+			end()
+		}
 		if t.Outcome != core.NoVerdict {
 			line = append(line, h.at(f, t))
 		}
 	}
-	if len(line) > 1 {
-		f.line(draw.LineStyle{Color: s.colour, Width: 1.25, Dashes: s.dashes}, line...)
-	}
+	end()
 	radius := radiusFor(len(h.tests))
 	for _, t := range s.tests {
 		look := s.shape

@@ -40,6 +40,17 @@ func years() []Test {
 	}
 }
 
+// mended is tests of a suit that was repaired once.
+func mended(on core.Date, tests []Test) []Test {
+	tests = slices.Clone(tests)
+	for i := range tests {
+		if tests[i].Day.Before(on) {
+			tests[i].Repaired = on
+		}
+	}
+	return tests
+}
+
 func historyOf(t testing.TB, tag string, tests []Test, trends ...Trend) *figure {
 	t.Helper()
 	f, err := historyFigure(tag, tests, trends)
@@ -67,6 +78,7 @@ func TestHistorySays(t *testing.T) {
 		"burst":              {append(slices.Clone(seven), tested(day(t, "2026-08-01"), "osha", core.Fail, 550)), nil, "osha ↑ 550 %|12 tests"},
 		"rise":               {[]Test{tested(day(t, "2026-08-01"), "osha", core.NoVerdict, -90)}, nil, "osha no verdict"},
 		"risen then passed":  {[]Test{tested(day(t, "2026-08-01"), "osha", core.Pass, -90)}, nil, "osha ↓ -90 %"},
+		"repaired":           {mended(day(t, "2024-04-02"), seven), nil, "repaired|en943 55 %"},
 		"same day":           {[]Test{tested(seven[0].Day, "en943", core.Fail, 120), tested(seven[0].Day, "en943", core.Pass, 20)}, nil, "2 tests|en943 20 %|120 %"},
 		"same day, same":     {[]Test{seven[0], seven[0], seven[0]}, nil, "3 tests|en943 22 %"},
 		"zero":               {[]Test{tested(seven[0].Day, "en943", core.Pass, 0)}, nil, "en943 0 %"},
