@@ -161,9 +161,10 @@ func Enter(st *store.Store, p core.Policy, event string, at time.Time, entries [
 	return st.Commit(batch)
 }
 
-// policyMark says by which policy the suits' rows are made.
+// policyMark says by which policy, and which reading of the journal, the suits'
+// rows are made: 2 has a withdrawal last until an officer's word.
 func policyMark(p core.Policy) string {
-	return fmt.Sprintf("interval %s, zone %s, release %t", p.Interval, p.Zone, p.Release)
+	return fmt.Sprintf("rows 2, interval %s, zone %s, release %t", p.Interval, p.Zone, p.Release)
 }
 
 // refit makes all rows anew if they were made by another policy than today's.

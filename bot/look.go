@@ -268,11 +268,11 @@ func (do *doing) release(w core.Release) error {
 	if !do.isOfficer(do.ev.Who) {
 		return &core.Refusal{Why: core.NotAnOfficer, Suit: file.Suit.Tag, Choices: do.officerNames}
 	}
-	if !file.Unreleased(do.bench.Policy) {
-		return &core.Refusal{Why: core.NothingToRelease, Suit: file.Suit.Tag}
+	fact, err := file.Release(do.bench.Policy)
+	if err == nil {
+		do.enterSuitFact(file, fact)
 	}
-	do.enterSuitFact(file, core.Released{})
-	return nil
+	return err
 }
 
 // isOfficer reports whether a person may do what takes an officer: anybody, as

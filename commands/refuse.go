@@ -102,6 +102,8 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return "Not done: that takes " + orList(r.Choices) + "."
 	case core.NothingToRelease:
 		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code(r.Suit))
+	case core.TestBeforeRelease:
+		return fmt.Sprintf("Not released: %s is withdrawn, and must pass a test first. %s, then %s.", r.Suit, code("test "+r.Suit), code("release "+r.Suit))
 	case core.KnownAlready:
 		return fmt.Sprintf("The register has %s already: say %s instead of %s.", r.Suit, code("change"), code("add"))
 	case core.NoFile:

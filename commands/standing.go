@@ -40,7 +40,10 @@ func (s Speaker) bar(b core.Bar) string {
 	if b.Note != "" {
 		text += " " + quote(b.Note)
 	}
-	if b.Run != 0 {
+	switch {
+	case b.Run != 0 && b.Kind == core.BarWithdrawn:
+		return text + ", " + b.Since.In(s.Zone).Format(time.DateOnly) + "; passed since, " + b.Run.String()
+	case b.Run != 0:
 		text += ", " + b.Run.String()
 	}
 	if b.Kind == core.BarRunOpen || b.Kind == core.BarRestore {
@@ -52,8 +55,10 @@ func (s Speaker) bar(b core.Bar) string {
 // lift says what would make the suit fit again.
 func lift(tag string, st core.Standing) string {
 	kinds := make(map[core.BarKind]bool)
+	waits := len(st.Bars) > 0 // for nothing but an officer's word
 	for _, b := range st.Bars {
 		kinds[b.Kind] = true
+		waits = waits && (b.Kind == core.BarUnreleased || b.Kind == core.BarWithdrawn && b.Run != 0)
 	}
 	switch {
 	case st.Kind == core.OutForGood:
@@ -64,8 +69,13 @@ func lift(tag string, st core.Standing) string {
 		return "The restore list must be complete."
 	case kinds[core.BarRunOpen]:
 		return "Its run must end first."
+	case waits:
+		return "An officer's word lifts this: " + code("release "+tag) + "."
 	case kinds[core.BarFailed] && !kinds[core.BarRepaired]:
 		return fmt.Sprintf("Repair it (%s), then %s.", code("repaired "+tag+" …"), code("test "+tag))
+	}
+	if kinds[core.BarWithdrawn] {
+		return fmt.Sprintf("It takes a test that it passes, %s, then an officer's word, %s.", code("test "+tag), code("release "+tag))
 	}
 	if kinds[core.BarUsed] {
 		return fmt.Sprintf("Decontaminate it, then %s.", code("test "+tag))

@@ -43,6 +43,7 @@ const (
 	BadMoment         Why = "that moment is none, or still to come"
 	NotAnOfficer      Why = "that takes an officer"
 	NothingToRelease  Why = "nothing waits for a release"
+	TestBeforeRelease Why = "a withdrawn suit is tested before it is released"
 	KnownAlready      Why = "the register has it already"
 	NoFile            Why = "no file is attached"
 	UnknownRun        Why = "no such run"

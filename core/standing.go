@@ -21,7 +21,9 @@ const (
 // BarKind names a reason why a suit must not be worn.
 type BarKind string
 
-// The reasons. A test that passes lifts each of them but the last three.
+// The reasons. A test that passes lifts each of them but the last three. A
+// withdrawal takes an officer's word besides, after that test: what a suit was
+// withdrawn for need not be what a test looks at.
 const (
 	BarReceived    BarKind = "no pass yet"
 	BarUsed        BarKind = "used"
@@ -44,7 +46,9 @@ type Bar struct {
 	Kind  BarKind
 	Since time.Time
 	Note  string
-	Run   RunID
+	// Run is the one that brought it, or that the suit has passed since it was
+	// withdrawn: then it waits for the officer's word alone.
+	Run RunID
 
 	entered time.Time // moment of its entry
 	known   bool      // it was there when the last run began
@@ -99,6 +103,7 @@ func (f File) Apply(e Entry) File {
 		bar(BarOutOfReason, fact.Why)
 	case Released:
 		f.released = true
+		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), Bar.awaitsWord)
 	case PaperTest:
 		return f.onPaper(e, fact)
 	case Opened:
@@ -184,9 +189,17 @@ func (f File) worsen(e Entry, v Verdict) File {
 func (f File) close(e Entry) File {
 	switch {
 	case f.outcome == Pass:
-		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
-			return b.known && !b.entered.After(f.opened) && b.Kind != BarOutOfReason
-		})
+		var left []Bar
+		for _, b := range f.Bars {
+			tested := b.known && !b.entered.After(f.opened)
+			if tested && b.Kind == BarWithdrawn {
+				b.Run = e.Run
+			}
+			if !tested || b.Kind == BarWithdrawn || b.Kind == BarOutOfReason {
+				left = append(left, b)
+			}
+		}
+		f.Bars = left
 		f.Tested, f.TestedBy, f.released = f.judged, e.Run, false
 	case f.outcome != "":
 		f = f.worsen(e, Verdict{Outcome: f.outcome})
@@ -255,8 +268,29 @@ func (f File) Summary(p Policy) Summary {
 	return s
 }
 
-// Unreleased reports whether the suit waits for an officer's word.
+// Unreleased reports whether the policy has the suit wait for an officer's word.
 func (f File) Unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
+
+// awaitsWord reports whether a bar is a withdrawal that an officer may lift now.
+func (b Bar) awaitsWord() bool { return b.Kind == BarWithdrawn && b.Run != 0 }
+
+// Release returns the fact of an officer's word, or the refusal: there must be
+// something that waits for it, and a withdrawn suit passes a test first.
+func (f File) Release(p Policy) (Fact, error) {
+	why := NothingToRelease
+	for _, b := range f.Bars {
+		if b.awaitsWord() {
+			return Released{}, nil
+		}
+		if b.Kind == BarWithdrawn {
+			why = TestBeforeRelease
+		}
+	}
+	if f.Unreleased(p) && why == NothingToRelease {
+		return Released{}, nil
+	}
+	return nil, &Refusal{Why: why, Suit: f.Suit.Tag}
+}
 
 // Standing returns the suit's standing on a day. A due date lasts through
 // that day, so that the standing is never better tomorrow.

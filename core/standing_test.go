@@ -82,9 +82,33 @@ func TestStanding(t *testing.T) {
 			l.adds(0, core.Used{}, core.Found{}, core.Repaired{}, core.Withdrawn{})
 		}, "not fit: used, defect found, repaired, withdrawn"},
 		{"and one test lifts them all", func(l *life) {
-			l.adds(0, core.Used{}, core.Found{}, core.Repaired{}, core.Withdrawn{})
+			l.adds(0, core.Used{}, core.Found{}, core.Repaired{})
 			l.tested(1, core.Pass)
 		}, "fit"},
+		{"but a withdrawal", func(l *life) {
+			l.adds(0, core.Used{}, core.Withdrawn{})
+			l.tested(1, core.Pass)
+		}, "not fit: withdrawn"},
+		{"which takes an officer's word besides", func(l *life) {
+			l.adds(0, core.Used{}, core.Withdrawn{})
+			l.tested(1, core.Pass)
+			l.adds(0, core.Released{})
+		}, "fit"},
+		{"after the test", func(l *life) {
+			l.tested(1, core.Pass)
+			l.adds(0, core.Withdrawn{}, core.Released{})
+			l.tested(2, core.Pass)
+		}, "not fit: withdrawn"},
+		{"and for each", func(l *life) {
+			l.adds(0, core.Withdrawn{})
+			l.tested(1, core.Pass)
+			l.adds(0, core.Withdrawn{}, core.Released{})
+		}, "not fit: withdrawn"},
+		{"a fail does not lift it", func(l *life) {
+			l.adds(0, core.Withdrawn{})
+			l.tested(1, core.Fail)
+			l.adds(0, core.Released{})
+		}, "not fit: withdrawn, failed"},
 		{"registered anew", func(l *life) { l.tested(1, core.Pass); l.adds(0, core.SuitRegistered{Suit: l.file.Suit}) }, "fit"},
 
 		// A run that is open.
@@ -404,6 +428,9 @@ func TestNothingButATestMakesFit(t *testing.T) {
 					t.Fatalf("fit with %T in line %d, after the run was opened:\n%s", e.Fact, opened+i+1, journal(l.entries))
 				}
 			}
+			if !wordAfterWithdrawal(l.entries) {
+				t.Fatalf("fit without an officer's word after it was withdrawn:\n%s", journal(l.entries))
+			}
 		}
 	}
 	if fit < 200 {
@@ -420,6 +447,20 @@ func bars(f core.Fact) bool {
 		return f.Verdict.Outcome == core.Fail
 	}
 	return false
+}
+
+// wordAfterWithdrawal reports whether an officer had the last word.
+func wordAfterWithdrawal(entries []core.Entry) bool {
+	said := true
+	for _, e := range entries {
+		switch e.Fact.(type) {
+		case core.Withdrawn:
+			said = false
+		case core.Released:
+			said = true
+		}
+	}
+	return said
 }
 
 // lastGoodRun returns the index of the last Opened whose run was closed as it
