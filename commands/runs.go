@@ -41,12 +41,14 @@ func (s Speaker) Run(st Step) []Message {
 		case core.Ticked:
 			switch {
 			case st.Before.Phase == core.Prepare && run.Phase == core.Expansion:
-				say(ToRun, lines(s.next(run, st.At), s.lapsed(run, st.At), at(asker)))
+				say(ToRun, lines(of(run)+s.next(run, st.At), s.lapsed(run, st.At), at(asker)))
 			case !f.ByTap && run.List() != nil:
 				say(ToRun, s.next(run, st.At))
 			}
 		case core.Taken:
-			say(ToRun, s.taken(st, f.Reading))
+			if text := s.taken(st, f.Reading); text != "" {
+				say(ToRun, of(run)+text)
+			}
 		case core.Questioned:
 			say(ToRun, s.question(f, run.Expected(), asker))
 		case core.Corrected:
@@ -309,6 +311,10 @@ func stoppedStanding(run core.Run) string {
 	return ""
 }
 
+// of begins what is said of a run: a notification on a phone shows no thread,
+// and a tester with several suits on the go must know which one rings.
+func of(run core.Run) string { return run.Suit.Tag + " · " }
+
 // bell words a bell. A late one says by how much.
 func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 	late := ""
@@ -319,22 +325,22 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 	tester := at(run.Tester)
 	switch b.Bell {
 	case core.BellLook:
-		return lines(bold("Look:")+" post the reading.", late, tester)
+		return lines(of(run)+bold("Look:")+" post the reading.", late, tester)
 	case core.BellExpansion:
 		settle := "Air inside at room temperature? Else wait."
 		if run.Sinking() {
 			settle = fmt.Sprintf("It was still sinking: better a few minutes more at %s.", target(m.Expansion, run.Manometer))
 		}
-		return lines(bold("Expansion is over."), s.next(run, now), settle, late, tester)
+		return lines(of(run)+bold("Expansion is over."), s.next(run, now), settle, late, tester)
 	case core.BellWarn:
-		return lines(bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", late, tester)
+		return lines(of(run)+bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", late, tester)
 	case core.BellHold:
 		if late != "" {
 			late = lines(late, "Read it now, or say when you read it: "+code("13.9 at "+stopwatch(m.Hold)))
 		}
-		return lines(bold("Bell! Post the ending pressure."), late, tester)
+		return lines(of(run)+bold("Bell! Post the ending pressure."), late, tester)
 	case core.BellChase:
-		return lines(bold("Still waiting.")+" "+s.next(run, now), s.chaseWhy(run, now), late, tester)
+		return lines(of(run)+bold("Still waiting.")+" "+s.next(run, now), s.chaseWhy(run, now), late, tester)
 	}
 	return ""
 }

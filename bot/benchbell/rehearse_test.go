@@ -132,5 +132,5 @@ func TestRehearseKeyboard(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	mustHave(t, out, "time passes 60 times as fast", "**Expansion is over.**", "Bell!", "**PASS**")
+	mustHave(t, out, "time passes 60 times as fast", "HP-07 · **Expansion is over.**", "Bell!", "**PASS**")
 }
