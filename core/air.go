@@ -55,36 +55,48 @@ func absolute(before, after Surroundings) float64 {
 // 1/(1+k) of it. The zero Give is not known: the suit may be rigid (k = 0) or
 // limp (k without limit), or anything between.
 type Give struct {
-	K     float64
-	Known bool
+	K float64
+	// Low and High are the least and the greatest that the share 1/(1+k) can
+	// be by what is known of the suit, above 0 and up to 1.
+	Low, High float64
 }
 
+// Known reports whether the suit was measured, so that the effect of the air
+// can be computed; else it is only bounded.
+func (g Give) Known() bool { return g.High > 0 }
+
 // GiveOf returns the give of a suit that has a free volume, and takes as much
-// air for each pascal as a rigid vessel of the effective volume would, both in
-// cubic metres. It is not known if either is not known, zero, or if the
-// effective volume is the smaller one, which cannot be.
-func GiveOf(free, effective float64) Give {
-	k := effective/free - 1
-	if !(free > 0 && k >= 0) || math.IsInf(k, 0) {
+// air for each pascal as a rigid vessel of the effective volume would:
+// k = effective/free − 1. Both are in cubic metres, and their intervals bound
+// the share, each at its worse end. It is not known if either is not, or if the
+// effective volume must be the smaller one, which cannot be.
+func GiveOf(free, effective Estimate) Give {
+	low, high := free.Low/effective.High, free.High/effective.Low
+	if !(low > 0 && low <= 1 && high >= low) {
 		return Give{}
 	}
-	return Give{K: k, Known: true}
+	return Give{K: max(0, effective.Value/free.Value-1), Low: low, High: min(1, high)}
+}
+
+// share returns the least and the greatest share of a rigid suit's change that
+// this one shows.
+func (g Give) share() (low, high float64) {
+	if g.Known() {
+		return g.Low, g.High
+	}
+	return 0, 1
 }
 
 // uncertain returns what a small unsure change of a rigid suit's pressure is
-// multiplied by. If the give is not known, that is the root of the mean square
-// of all factors from 0 to 1.
+// multiplied by: the root of the mean square of all shares that can be.
 func (g Give) uncertain() float64 {
-	if g.Known {
-		return 1 / (1 + g.K)
-	}
-	return rectangular(1)
+	low, high := g.share()
+	return math.Sqrt((low*low + low*high + high*high) / 3)
 }
 
 // AirChange is how much the gauge pressure in a suit can have risen, in
 // pascals, for no other reason than the air's temperature or the barometer:
-// from Low to High, which are the same if the suit's give is known. Negative is
-// a fall.
+// from Low to High. Negative is a fall.
 type AirChange struct{ Low, High float64 }
 
 // AirEffect works out what a change of the air from before to after can have
@@ -93,8 +105,9 @@ type AirChange struct{ Low, High float64 }
 //	p₂ = (Pb₁ + p₁)·T₂/T₁ − Pb₂
 //
 // with absolute temperatures and barometer readings Pb; in a limp one nothing
-// changes. A temperature or barometer reading that is missing is taken not to
-// have changed, and the air in the suit to have the temperature around it.
+// changes; in one whose give is known, the share of it that the give leaves. A
+// temperature or barometer reading that is missing is taken not to have
+// changed, and the air in the suit to have the temperature around it.
 func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
 	outside := absolute(before, after)
 	ratio := 1.0
@@ -107,11 +120,8 @@ func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
 	if !before.Baro.IsZero() && !after.Baro.IsZero() {
 		rigid -= (after.Baro.Pressure() - before.Baro.Pressure()).Pascals()
 	}
-	if g.Known {
-		change := rigid / (1 + g.K)
-		return AirChange{change, change}
-	}
-	return AirChange{min(0, rigid), max(0, rigid)}
+	low, high := g.share()
+	return AirChange{min(low*rigid, high*rigid), max(low*rigid, high*rigid)}
 }
 
 // CouldHide reports whether the change of the air may have hidden a drop
@@ -122,12 +132,27 @@ func (c AirChange) CouldHide(l Limit, start, end Pressure) bool {
 	if !l.Within(start, end) || !(c.High > 0) {
 		return false
 	}
-	rise := new(big.Rat).SetFloat64(c.High)
-	if rise == nil { // without bound
-		return true
+	return !l.within(start, shifted(end, -c.High))
+}
+
+// CouldCause reports whether the change of the air may have made a fail of what
+// would have passed: whether end fails, and would not if the pressure had not
+// fallen by as much as it can have for the air's sake. The fail stands all the
+// same; it is only said.
+func (c AirChange) CouldCause(l Limit, start, end Pressure) bool {
+	if l.Within(start, end) || !(c.Low < 0) {
+		return false
 	}
-	rise.Mul(rise, new(big.Rat).SetInt64(int64(Pascal)))
-	return !l.within(start, rise.Sub(new(big.Rat).SetInt64(int64(end)), rise))
+	return l.within(start, shifted(end, -c.Low))
+}
+
+// shifted returns a pressure and some pascals more, exactly, in nanopascals.
+// What is without bound is more than any suit holds.
+func shifted(p Pressure, by float64) *big.Rat {
+	const bound = 1e18
+	more := new(big.Rat).SetFloat64(min(max(by, -bound), bound))
+	more.Mul(more, new(big.Rat).SetInt64(int64(Pascal)))
+	return more.Add(more, new(big.Rat).SetInt64(int64(p)))
 }
 
 // addAir adds what follows from the rounding of thermometer and barometer,
@@ -149,3 +174,37 @@ func (e Evidence) addAir(b *Budget) {
 		b.LeftOut = append(b.LeftOut, AirPressure)
 	}
 }
+
+// AirOn returns what the air can have done to the ending pressure of a verdict
+// on the run's hold, and whether that can have decided it: have hidden a
+// failing drop under a pass, or made a fail of what would have passed.
+func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
+	before, after := r.Surroundings()
+	start, end := v.Start.Pressure(), v.End.Pressure()
+	change = AirEffect(before, after, start, r.Give())
+	switch v.Outcome {
+	case Pass:
+		if v.Reason == Bracketed {
+			end = v.AtBellLow
+		}
+		return change, change.CouldHide(r.Method.Limit, start, end)
+	case Fail:
+		if v.Reason == Bracketed {
+			end = v.AtBellHigh
+		}
+		return change, change.CouldCause(r.Method.Limit, start, end)
+	}
+	return change, false
+}
+
+// Give returns how far the run's suit gives way at the pressure of its hold. It
+// is by what was known of the suit when the test began: what is measured after
+// a verdict does not change it.
+func (r Run) Give() Give {
+	start, _ := r.Start()
+	return r.Suit.GiveAt(start.Pressure(), r.Room())
+}
+
+// Room returns the pressure of the room in pascals, the standard atmosphere if
+// no barometer was read.
+func (r Run) Room() float64 { return absolute(r.Surroundings()) }

@@ -159,9 +159,9 @@ type Evidence struct {
 }
 
 // Evidence returns the evidence for a verdict on the run's hold, but for the
-// air around the suit and how far it gives way.
+// air around the suit.
 func (r Run) Evidence(v Verdict) Evidence {
-	return Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings()}
+	return Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings(), Give: r.Give()}
 }
 
 // Budget works out the margin of the verdict and its uncertainty. ok is false
