@@ -7,6 +7,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"time"
 
 	"benchbell/core"
 )
@@ -105,7 +106,7 @@ func share(g core.Give) string {
 }
 
 // metering says what a measurement waits for; nothing if none is under way.
-func (s Speaker) metering(run core.Run) string {
+func (s Speaker) metering(run core.Run, now time.Time) string {
 	m, gauge := run.Metering, run.Manometer
 	most := ceiling(run)
 	switch m.Awaits() {
@@ -128,6 +129,12 @@ func (s Speaker) metering(run core.Run) string {
 			limit,
 			"Then post the litres: "+code("2 L"))
 	case core.AwaitAfter:
+		switch {
+		case now.After(m.Expires()):
+			return lines(bold("The capacity took too long."), code("capacity")+" begins it anew, "+code("stop")+" leaves it.")
+		case !now.Before(m.Settled()):
+			return bold("Capacity: read "+gauge.ID+" now") + " and post it."
+		}
 		return lines(
 			m.Litres+" L. "+bold("Let it settle until "+s.clock(m.Settled())+","),
 			"then read "+gauge.ID+" and post it.",
@@ -177,7 +184,7 @@ func (s Speaker) restoring(run core.Run) string {
 
 // meteringCorrected says what another value of a reading comes to. A result
 // that rests on it follows.
-func (s Speaker) meteringCorrected(run core.Run, f core.MeteringCorrected) string {
+func (s Speaker) meteringCorrected(run core.Run, f core.MeteringCorrected, now time.Time) string {
 	was := run.Metering.Before.Was
 	if f.N == 2 {
 		was = run.Metering.After.Was
@@ -185,5 +192,5 @@ func (s Speaker) meteringCorrected(run core.Run, f core.MeteringCorrected) strin
 	if len(was) == 0 {
 		return "" // it is void
 	}
-	return lines(fmt.Sprintf("Corrected: %s → %s. Both stay on record.", was[len(was)-1], f.Written), s.metering(run))
+	return lines(fmt.Sprintf("Corrected: %s → %s. Both stay on record.", was[len(was)-1], f.Written), s.metering(run, now))
 }

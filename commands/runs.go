@@ -77,13 +77,13 @@ func (s Speaker) Run(st Step) []Message {
 			text := fmt.Sprintf("Manometer %s, reads in %s.", f.Manometer.ID, f.Manometer.Unit)
 			say(ToRun, lines(text, s.lapsed(run, st.At), s.coarse(run), s.next(run, st.At)))
 		case core.MeteringBegun, core.AirAdded:
-			say(ToRun, s.metering(run))
+			say(ToRun, s.metering(run, st.At))
 		case core.MeteringRead:
 			if f.Reading.N == 1 && run.Metering.Open() {
-				say(ToRun, lines(f.Reading.Written.String()+" taken.", s.metering(run)))
+				say(ToRun, lines(f.Reading.Written.String()+" taken.", s.metering(run, st.At)))
 			}
 		case core.MeteringCorrected:
-			say(ToRun, s.meteringCorrected(run, f))
+			say(ToRun, s.meteringCorrected(run, f, st.At))
 		case core.MeteringLeft:
 			text := s.left(run, f)
 			if len(st.Facts) == 1 { // nothing else was said to the run
@@ -193,7 +193,7 @@ func (s Speaker) next(run core.Run, now time.Time) string {
 		}
 		return bold("Post the ending pressure.")
 	case core.Restore:
-		return lines(s.metering(run), s.restoring(run))
+		return lines(s.metering(run, now), s.restoring(run))
 	}
 	return fmt.Sprintf("%s is closed. %s begins a new one.", run.ID, code("test "+run.Suit.Tag))
 }
@@ -350,7 +350,11 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		}
 		return lines(bold("Bell! Post the ending pressure."), late, tester)
 	case core.BellChase:
-		return lines(bold("Still waiting.")+" "+s.next(run, now), s.chaseWhy(run, now), late, tester)
+		waits := s.next(run, now)
+		if run.Phase == core.Restore { // a capacity can wait, a plug cannot
+			waits = s.restoring(run)
+		}
+		return lines(bold("Still waiting.")+" "+waits, s.chaseWhy(run, now), late, tester)
 	}
 	return ""
 }

@@ -55,9 +55,13 @@ func (m Metering) Awaits() Awaited {
 // moment to spread and to take the temperature of the suit.
 func (m Metering) Settled() time.Time { return m.Added.Add(settle) }
 
+// Expires returns until when the second reading counts, which is as long as
+// what the air and the suit did meanwhile is little.
+func (m Metering) Expires() time.Time { return m.Before.Taken.Add(tooLong) }
+
 // The numbers of a measurement are ours: how long the suit settles after the
-// air was added; after how long what the air and the suit did meanwhile is no
-// longer little; which volumes of air are taken for a slip.
+// air was added; after how long it is to be begun anew; which volumes of air are
+// taken for a slip.
 const (
 	settle      = 30 * time.Second
 	tooLong     = 10 * time.Minute
@@ -206,7 +210,7 @@ func (r Run) meter(b Bench, a Asker, w Read) ([]Fact, error) {
 		return r.meterFrom(reading)
 	case a.At.Before(m.Settled()):
 		return nil, r.refuse(NotSettled, func(f *Refusal) { f.Until = m.Settled() })
-	case reading.Taken.Sub(m.Before.Taken) > tooLong:
+	case reading.Taken.After(m.Expires()):
 		return nil, r.refuse(TooSlow)
 	}
 	m.After = reading
