@@ -250,27 +250,3 @@ func (do *doing) help(h commands.Help) {
 	}
 	do.answer(do.speak.Help(h, do.in, run))
 }
-
-// measure keeps a measurement of a suit's capacity, or says what is known.
-func (do *doing) measure(w core.Measure) error {
-	file, err := do.findSuit(w.Suit)
-	if err != nil {
-		return err
-	}
-	suit := file.Suit
-	if w.Litres != "" {
-		c := core.Capacity{Day: do.bench.Day(do.ev.At), Litres: w.Litres}
-		from, err1 := core.Write(w.From, w.Unit)
-		to, err2 := core.Write(w.To, w.Unit)
-		c.From, c.To = from, to
-		if err1 != nil || err2 != nil || !c.Plausible() {
-			return &core.Refusal{Why: core.BadCapacity, Suit: suit.Tag, Digits: w.Litres}
-		}
-		entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.cause(), Suit: suit.Tag, Fact: core.CapacityMeasured{Capacity: c}}
-		do.entries = append(do.entries, entry)
-		do.changed[suit.Tag] = file.Apply(entry)
-		suit.Capacity = c
-	}
-	do.answer(do.speak.Capacity(suit))
-	return nil
-}

@@ -334,14 +334,23 @@ func (do *doing) said() error {
 // astray answers a reading that a tester posts in the channel and not in the
 // thread of the run that waits for it: it must not be lost in silence.
 func (do *doing) astray() error {
-	if do.ev.Where.Root != "" || len(do.runsOf(do.ev.Who)) == 0 {
+	runs := do.runsOf(do.ev.Who)
+	if do.ev.Where.Root != "" || len(runs) == 0 {
 		return nil
 	}
 	want, err := commands.Parse(do.text, commands.Thread)
-	if _, reading := want.(core.Read); err != nil || !reading {
+	if err != nil {
 		return nil
 	}
-	return do.noRunHere()
+	switch want.(type) {
+	case core.Read:
+		return do.noRunHere()
+	case core.AddAir: // only who measures a capacity means it so
+		if slices.ContainsFunc(runs, func(r core.Run) bool { return r.Metering.Open() }) {
+			return do.noRunHere()
+		}
+	}
+	return nil
 }
 
 // runsOf returns the open runs of a tester.

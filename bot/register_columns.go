@@ -65,6 +65,14 @@ var suitColumns = []column[core.Suit]{
 	periodColumn("interval", func(s *core.Suit) *core.Period { return &s.Interval }),
 	makerColumn("maker_a", func(s *core.Suit) *core.Written { return &s.MakerA }),
 	makerColumn("maker_b", func(s *core.Suit) *core.Written { return &s.MakerB }),
+	{
+		name: "volume",
+		read: func(to *core.Suit, cell string, _ *lookup) (err error) {
+			to.Volume, err = core.ParseVolume(cell)
+			return err
+		},
+		write: func(of *core.Suit) string { return of.Volume.String() },
+	},
 	textColumn("remarks", func(s *core.Suit) *string { return &s.Remarks }),
 }
 

@@ -56,9 +56,9 @@ func read(t testing.TB, text string) (bot.Register, error) {
 
 func TestReadSuits(t *testing.T) {
 	got, err := read(t, strings.Join([]string{
-		"tag,serial,model,size,place,made,in_service,end_of_life,glove_rings,exhaust_valves,ventilating_valve,pass_through,boots,method,interval,maker_a,maker_b,remarks",
-		`HP-07,007,Example G6,L,Station 1,2021-04-19,2021-11-02,2041-04-30,yes,2,Y,no,fixed,EN 943,P18M,5.0 in,"4,0""","re-taped, left"`,
-		"hp8,,,,,,,,TRUE,0,false,1,Socks,osha,,127 mm,100 mm,=1+1",
+		"tag,serial,model,size,place,made,in_service,end_of_life,glove_rings,exhaust_valves,ventilating_valve,pass_through,boots,method,interval,maker_a,maker_b,volume,remarks",
+		`HP-07,007,Example G6,L,Station 1,2021-04-19,2021-11-02,2041-04-30,yes,2,Y,no,fixed,EN 943,P18M,5.0 in,"4,0""","412,5 ± 20 l","re-taped, left"`,
+		"hp8,,,,,,,,TRUE,0,false,1,Socks,osha,,127 mm,100 mm,400,=1+1",
 	}, "\n"))
 	if err != nil {
 		t.Fatal(err)
@@ -70,14 +70,14 @@ func TestReadSuits(t *testing.T) {
 			Fittings: core.Fittings{GloveRings: true, ExhaustValves: 2, VentilatingValve: true, Boots: core.BootsFixed},
 			Method:   "en943", Interval: core.Period{Months: 18},
 			MakerA: core.MustWrite("5.0", core.InH2O), MakerB: core.MustWrite("4.0", core.InH2O),
-			Remarks: "re-taped, left",
+			Volume: core.Volume{Litres: "412.5", Off: "20"}, Remarks: "re-taped, left",
 		},
 		{
 			Tag:      "hp8",
 			Fittings: core.Fittings{GloveRings: true, PassThrough: true, Boots: core.Socks},
 			Method:   "osha",
 			MakerA:   core.MustWrite("127", core.MmH2O), MakerB: core.MustWrite("100", core.MmH2O),
-			Remarks: "=1+1",
+			Volume: core.Volume{Litres: "400"}, Remarks: "=1+1",
 		},
 	}
 	if !slices.Equal(got.Suits, want) {
@@ -259,6 +259,10 @@ func TestFaults(t *testing.T) {
 		{suit("maker_a,maker_b", "3.0 in,1.99 in"), `row 2, maker_b: "1.99 in": the method osha needs at least 2.0 in, and less than maker_a`},
 		{suit("maker_a,maker_b", "4.0 in,5.0 in"), `row 2, maker_b: "5.0 in": the method osha needs at least 2.0 in, and less than maker_a`},
 		{suit("maker_a,maker_b", "5.0 psi,4.0 in"), `row 2, maker_a: "5.0 psi": the method osha needs at least 3.0 in, and more than 5 times that is taken for a slip`},
+		{suit("volume", "0.4 m3"), `row 2, volume: "0.4 m3": write litres from 50 to 2000, like 400 or 400 ± 20`},
+		{suit("volume", "49.9"), `row 2, volume: "49.9": write litres`},
+		{suit("volume", "2001"), `row 2, volume: "2001": write litres`},
+		{suit("volume", "400 ± 400"), `row 2, volume: "400 ± 400": write litres`},
 		{"tag,exhaust_valves,method\nHP-01,2,osha", `row 2, maker_a: empty: the method osha needs the maker's pressures, like 5.0 in`},
 		{suit("remarks", strings.Repeat("ü", 201)), `: write at most 200 letters`},
 		{suit("remarks", "a\x07b"), `row 2, remarks: "a\ab": write one line, without control characters`},
@@ -704,8 +708,8 @@ func FuzzReadRegister(f *testing.F) {
 func FuzzRegisterCell(f *testing.F) {
 	files := [][][]string{
 		{
-			strings.Split("tag,exhaust_valves,method,serial,made,in_service,end_of_life,glove_rings,boots,interval,maker_a,maker_b,remarks", ","),
-			strings.Split("HP-01,2,osha,7,2020-01-01,2020-02-01,2035-01-01,yes,socks,P1Y,5.0 in,4.0 in,old", ","),
+			strings.Split("tag,exhaust_valves,method,serial,made,in_service,end_of_life,glove_rings,boots,interval,maker_a,maker_b,remarks,volume", ","),
+			strings.Split("HP-01,2,osha,7,2020-01-01,2020-02-01,2035-01-01,yes,socks,P1Y,5.0 in,4.0 in,old,400 ± 20 L", ","),
 		},
 		{
 			strings.Split("id,unit,resolution,permissible_error,calibrated_until", ","),

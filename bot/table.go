@@ -178,7 +178,13 @@ var journalWords = []factWords{
 	wordsOf[core.Released]("released", nil),
 	wordsOf("capacity measured", func(w wording, f core.CapacityMeasured) string {
 		c := f.Capacity
-		return fmt.Sprintf("%s L took it from %s to %s, %s", w.number(c.Litres), w.written(c.From), w.written(c.To), c.Day)
+		fell := ""
+		if c.Fell != 0 {
+			fell = fmt.Sprintf("by itself it fell %s Pa", w.number(c.Fell.In(core.Pa, 1)))
+		}
+		return parts(
+			fmt.Sprintf("%s L took it from %s to %s, %s", w.number(c.Litres), w.written(c.From), w.written(c.To), c.Day),
+			c.Manometer, c.By.Name, w.written(c.Room), fell)
 	}),
 	wordsOf("test on paper", func(w wording, f core.PaperTest) string {
 		return parts(
@@ -228,6 +234,20 @@ var journalWords = []factWords{
 	}),
 	wordsOf("air at the suit", func(w wording, f core.AirNoted) string { return w.number(f.Celsius) + " °C" }),
 	wordsOf("barometer", func(w wording, f core.BaroNoted) string { return w.written(f.Written) }),
+	wordsOf[core.MeteringBegun]("capacity begun", nil),
+	wordsOf("capacity reading", func(w wording, f core.MeteringRead) string {
+		return parts(fmt.Sprintf("%s: %s", beforeOrAfter(f.Reading.N), w.written(f.Reading.Written)), f.Reading.Manometer)
+	}),
+	wordsOf("air added", func(w wording, f core.AirAdded) string { return w.number(f.Litres) + " L" }),
+	wordsOf("capacity reading corrected", func(w wording, f core.MeteringCorrected) string {
+		return fmt.Sprintf("%s: %s", beforeOrAfter(f.N), w.written(f.Written))
+	}),
+	wordsOf("capacity left", func(w wording, f core.MeteringLeft) string {
+		if f.TooHigh.IsZero() {
+			return ""
+		}
+		return w.written(f.TooHigh) + " was too high"
+	}),
 	wordsOf("leak found", func(_ wording, f core.LeakFound) string { return f.Where }),
 	wordsOf("note", func(_ wording, f core.Noted) string { return f.Text }),
 	wordsOf("run closed", func(wording, core.Closed) string { return "nothing is left in the suit" }),
@@ -250,7 +270,7 @@ func parts(all ...string) string {
 
 // columnsOf says what the register's columns say, those that are not empty.
 func columnsOf[T any](w wording, columns []column[T], of T) string {
-	measured := []string{"resolution", "permissible_error", "maker_a", "maker_b"}
+	measured := []string{"resolution", "permissible_error", "maker_a", "maker_b", "volume"}
 	var all []string
 	for _, c := range columns {
 		cell := c.write(&of)
@@ -337,6 +357,13 @@ func onList(items []int) string {
 		words[i] = fmt.Sprint(n)
 	}
 	return strings.Join(words, ", ") + " on the list"
+}
+
+func beforeOrAfter(n int) string {
+	if n == 2 {
+		return "after the air"
+	}
+	return "before the air"
 }
 
 func byReading(n int) string { return fmt.Sprintf("by reading %d", n) }

@@ -120,6 +120,21 @@ func TestJournalRow(t *testing.T) {
 			"2.5 L took it from 15.0 mbar to 16.2 mbar, 2026-06-02", "2,5 L took it from 15,0 mbar to 16,2 mbar, 2026-06-02",
 		},
 		{
+			core.CapacityMeasured{Capacity: core.Capacity{
+				Day: core.Date{Year: 2026, Month: 6, Day: 2}, Litres: "2.5", From: mbar("15.0"), To: mbar("16.2"),
+				Manometer: "M-1", By: core.Person{ID: "u1", Name: "bench.tester"}, Room: core.MustWrite("1013.2", core.HPa), Fell: mbar("0.18").Pressure(),
+			}},
+			"capacity measured",
+			"2.5 L took it from 15.0 mbar to 16.2 mbar, 2026-06-02; M-1; bench.tester; 1013.2 hPa; by itself it fell 18.0 Pa",
+			"2,5 L took it from 15,0 mbar to 16,2 mbar, 2026-06-02; M-1; bench.tester; 1013,2 hPa; by itself it fell 18,0 Pa",
+		},
+		{core.MeteringBegun{}, "capacity begun", "", ""},
+		{core.MeteringRead{Reading: reading(1, "15.06", 0)}, "capacity reading", "before the air: 15.06 mbar; M-1", "before the air: 15,06 mbar; M-1"},
+		{core.AirAdded{Litres: "2.5"}, "air added", "2.5 L", "2,5 L"},
+		{core.MeteringCorrected{N: 2, Written: mbar("16.1")}, "capacity reading corrected", "after the air: 16.1 mbar", "after the air: 16,1 mbar"},
+		{core.MeteringLeft{}, "capacity left", "", ""},
+		{core.MeteringLeft{TooHigh: mbar("18.2")}, "capacity left", "18.2 mbar was too high", "18,2 mbar was too high"},
+		{
 			core.PaperTest{
 				Day: core.Date{Year: 2025, Month: 3, Day: 2}, Method: "en943", Manometer: "M-1", Start: mbar("16.5"), End: mbar("14.9"),
 				Hold: 6*time.Minute + 30*time.Second, Tester: "bench.tester", Outcome: core.Pass, Reason: core.OnTime,

@@ -2,6 +2,8 @@ package commands
 
 import (
 	"fmt"
+	"math"
+	"strconv"
 
 	"benchbell/core"
 )
@@ -43,24 +45,51 @@ func (s Speaker) atBell(run core.Run, v core.Verdict) string {
 }
 
 // leakOf estimates the leak, where the suit's capacity is known: the flow at
-// the start of the hold, and the one round hole that would leak as much.
+// the start of the hold, and the one round hole that would leak as much. The ±
+// is that of the effective volume and of the readings (k = 2).
 func (s Speaker) leakOf(run core.Run, v core.Verdict) string {
 	start, held := run.Start()
-	c, ok := run.Course()
-	if run.Suit.Capacity.IsZero() || v.End.N == 0 || !held || !ok {
+	course, ok := run.Course()
+	capacity := run.KnownCapacity()
+	if capacity.IsZero() || v.End.N == 0 || !held || !ok || v.Reason == core.Rise || v.Reason == core.Jump {
 		return ""
 	}
-	fall, ok := c.Fall()
+	fall, ok := course.Fall()
 	if !ok {
 		return ""
 	}
 	before, _ := run.Surroundings()
 	outside := before.Ambient()
-	effective, unsure := run.Suit.Capacity.EffectiveVolume(outside.Barometer)
+	effective, unsure := capacity.EffectiveVolume(outside.Barometer)
+	off := 200 * math.Hypot(unsure/effective, fall.U/fall.Value)
+	if off >= 100 {
+		return "If it leaks, too little to say how much."
+	}
 	q := core.LeakRate(effective, fall.Value)
 	hole := core.HoleDiameter(q.Flow(outside), start.Pressure().Pascals(), outside)
 	return lines(
-		fmt.Sprintf("Leak at %s, an estimate: %.2g Pa·m³/s, %.0f mL/min of the air in the room;", start.Written, float64(q), q.MillilitresPerMinute(outside)),
-		fmt.Sprintf("as one round hole of %.2f mm. With %.2f ± %.2f m³ effective volume.", 1000*hole, effective, 2*unsure),
-		"Formulas for stiff vessels do not hold for suits: take it as a size, not as a measurement.")
+		fmt.Sprintf("Leak at %s, an estimate (± %.0f %%): %s Pa·m³/s,", start.Written, math.Ceil(off), twoFigures(float64(q))),
+		fmt.Sprintf("%s mL/min of air at %s; as one round hole of %s mm.", twoFigures(q.MillilitresPerMinute(outside)), roomOf(before), twoFigures(1000*hole)),
+		fmt.Sprintf("With %.2f ± %.2f m³ effective volume. Pressure-decay formulas for stiff vessels", effective, 2*unsure),
+		"do not hold for suits: take it as a size, not as a measurement.")
+}
+
+// twoFigures prints a number to two figures, without an exponent.
+func twoFigures(x float64) string {
+	rounded, _ := strconv.ParseFloat(strconv.FormatFloat(x, 'e', 1, 64), 64)
+	decimals := max(0, 1-int(math.Floor(math.Log10(max(rounded, 1e-9)))))
+	return strconv.FormatFloat(rounded, 'f', decimals, 64)
+}
+
+// roomOf names the air that a volume flow is one of: as it was read, or as it
+// is taken to be.
+func roomOf(read core.Surroundings) string {
+	celsius, baro := "20 °C (assumed)", "1013.25 hPa (assumed)"
+	if read.Celsius != "" {
+		celsius = read.Celsius + " °C"
+	}
+	if !read.Baro.IsZero() {
+		baro = read.Baro.String()
+	}
+	return celsius + " and " + baro
 }

@@ -72,6 +72,9 @@ func init() {
 			[]string{"fix"},
 			inThread, "fix 14.9", "correct the last reading (or edit the post)", "fix 14.9",
 			func(rest string) (any, error) {
+				if isLitres(rest) {
+					return parseLitres(rest)
+				}
 				r, err := parseReading(rest)
 				if err == nil && r.HasStated {
 					err = errors.New("a correction keeps the moment of the reading")
@@ -222,8 +225,14 @@ func init() {
 		},
 		{
 			[]string{"capacity"},
-			anywhere, "capacity HP-07 · capacity HP-07 2 L 15.0 16.2 mbar", "how much air the suit takes", "capacity HP-07 2 L 15.0 16.2 mbar",
+			anywhere, "capacity HP-07 · capacity HP-07 2 L 15.0 16.2 mbar", "how much air the suit takes: measured after a verdict, or from paper", "capacity HP-07 2 L 15.0 16.2 mbar",
 			parseMeasure,
+			false,
+		},
+		{
+			[]string{"added", "add"},
+			inThread, "2 L", "air added to measure the capacity", "added 2 L",
+			func(rest string) (any, error) { return parseLitres(rest) },
 			false,
 		},
 		{
@@ -512,10 +521,14 @@ func parseEnter(manometer bool) func(string) (any, error) {
 	}
 }
 
-var measureForm = regexp.MustCompile(`^(\S+)(?: (\d{1,3}(?:[.,]\d{1,3})?) ?[lL](?:itres?|iters?)?,? (\d+(?:[.,]\d+)?),? (?:to )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
+var measureForm = regexp.MustCompile(`^(\S+)(?: (\d+(?:[.,]\d+)? ?\pL+),? (\d+(?:[.,]\d+)?),? (?:to )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
 
-// parseMeasure reads "HP-07 2 L 15.0 16.2 mbar".
+// parseMeasure reads "HP-07 2 L 15.0 16.2 mbar", "HP-07", or nothing for the
+// suit of the run at hand.
 func parseMeasure(rest string) (any, error) {
+	if rest == "" {
+		return core.Measure{}, nil
+	}
 	m := measureForm.FindStringSubmatch(rest)
 	if m == nil || !tagForm.MatchString(m[1]) {
 		return nil, errors.New("say the suit, the litres added, and the pressure before and after")
@@ -524,7 +537,11 @@ func parseMeasure(rest string) (any, error) {
 	if m[2] == "" {
 		return want, nil
 	}
-	want.Litres = strings.Replace(m[2], ",", ".", 1)
+	added, err := parseLitres(m[2])
+	if err != nil {
+		return nil, err
+	}
+	want.Litres = added.Litres
 	want.From, want.To = strings.Replace(m[3], ",", ".", 1), strings.Replace(m[4], ",", ".", 1)
 	unit, err := core.ParseUnit(m[5])
 	if err != nil {

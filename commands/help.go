@@ -44,6 +44,12 @@ func (s Speaker) Help(h Help, in Place, run *core.Run) string {
 
 // nowSayable names what moves the run on from where it stands.
 func nowSayable(run core.Run) string {
+	switch run.Metering.Awaits() {
+	case core.AwaitBefore, core.AwaitAfter:
+		return "a reading like " + code("16.5") + ", or " + code("stop") + " to leave the capacity"
+	case core.AwaitLitres:
+		return "the air added, like " + code("2 L") + ", or " + code("stop") + " to leave the capacity"
+	}
 	switch run.Phase {
 	case core.Prepare:
 		return code("ok all") + ", " + code("bad 2 what") + " or " + code("stop why")

@@ -68,6 +68,9 @@ func Parse(text string, in Place) (any, error) {
 		}
 		return want, nil
 	}
+	if isLitres(text) {
+		return parseLitres(text)
+	}
 	if startsNumber(text) {
 		want, err := parseReading(text)
 		switch {

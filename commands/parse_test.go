@@ -58,6 +58,18 @@ func TestParse(t *testing.T) {
 		{Thread, "again", core.Repeat{}},
 		{Thread, "over to @second.tester", core.HandOver{To: core.Person{Name: "second.tester"}}},
 		{Thread, "where?", core.AskWhere{}},
+		{Thread, "capacity", core.Measure{}},
+		{Talk, "capacity hp7", core.Measure{Suit: "hp7"}},
+		{Talk, "capacity HP-07 2,5 l 15,0 to 16,2 mbar", core.Measure{Suit: "HP-07", Litres: "2.5", From: "15.0", To: "16.2", Unit: core.Mbar}},
+		{Talk, "capacity HP-07 2500 mL 150 162 mm", core.Measure{Suit: "HP-07", Litres: "2.500", From: "150", To: "162", Unit: core.MmH2O}},
+		{Thread, "2 L", core.AddAir{Litres: "2"}},
+		{Thread, "2,50 litres.", core.AddAir{Litres: "2.50"}},
+		{Thread, "added 1.5l", core.AddAir{Litres: "1.5"}},
+		{Thread, "fix 2 L", core.AddAir{Litres: "2"}},
+		{Thread, "500 mL", core.AddAir{Litres: "0.500"}},
+		{Thread, "50 ml", core.AddAir{Litres: "0.050"}},
+		{Thread, "1999,5 ML", core.AddAir{Litres: "1.9995"}},
+		{Thread, "12000 millilitres", core.AddAir{Litres: "12.000"}},
 		{Talk, "16.5", core.Read{Digits: "16.5"}},
 		{Talk, "where", core.AskWhere{}},
 		{Thread, "HP-08", core.AskSuit{Suit: "HP-08"}},
@@ -104,6 +116,8 @@ func TestMisunderstood(t *testing.T) {
 		{Thread, "13.9 at noon", "16.5 mbar"},
 		{Thread, "bad hole", "bad 2 hole in left glove"},
 		{Thread, "ok 7-5", "ok all"},
+		{Thread, "added air", "added 2 L"},
+		{Talk, "capacity HP-07 2 gallons 15.0 16.2 mbar", "capacity HP-07 2 L 15.0 16.2 mbar"},
 		{Thread, "air hot", "air 21.5"},
 		{Thread, "air 70 F", "air 21.5"},
 		{Thread, "over @second.tester", "over to @second.tester"},
@@ -149,6 +163,7 @@ func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"16,5 mbar", `6.6"wg at 3:00`, "ok 1-3, 7", "HP 07", "can HP-07 go out?", "13.9 at 5 min", "air -3,5 °C",
 		"note @channel ```", "\u202ffix\u00a014.9", "baro 29.92 inHg", "test a1 with", "0000.5000 kPa", "over to @a.b.", "help ok",
+		"2,5 L", "500.5 mL", "fix 0 l", "capacity", "capacity a1 00020 ml 1 2 Pa",
 	} {
 		f.Add(s, true)
 		f.Add(s, false)

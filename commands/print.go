@@ -50,9 +50,11 @@ func Print(want any) string {
 		return "why"
 	case core.Measure:
 		if w.Litres == "" {
-			return "capacity " + w.Suit
+			return strings.TrimSpace("capacity " + w.Suit)
 		}
 		return fmt.Sprintf("capacity %s %s L %s %s %s", w.Suit, w.Litres, w.From, w.To, w.Unit)
+	case core.AddAir:
+		return w.Litres + " L"
 	case core.Remark:
 		return "note " + w.Text
 	case core.Stop:

@@ -96,6 +96,32 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("A leak is kept in the run that failed. Elsewhere: %s.", code("found "+r.Suit+" what"))
 	case core.BadCapacity:
 		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nAdd air, read before and after: %s", code("capacity "+r.Suit+" 2 L 15.0 16.2 mbar"))
+	case core.NotMeasurable:
+		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is waited for.", code("where"))
+	case core.NotMetering:
+		return fmt.Sprintf("No capacity is measured now. %s begins it, after a verdict.", code("capacity"))
+	case core.ManometerAway:
+		until := ""
+		if !r.Until.IsZero() {
+			until = " until " + s.clock(r.Until) + " at least"
+		}
+		return fmt.Sprintf("Not now: %s is in %s (%s, %s)%s. The capacity can wait: %s.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("capacity"))
+	case core.ReadingFirst:
+		return fmt.Sprintf("Not taken: first read, then add air. Post the reading now: %s.", code(like(r)))
+	case core.LitresFirst:
+		return fmt.Sprintf("Not taken: first say the air added, like %s.\n%s corrects the reading before it.", code("2 L"), code("fix "+r.Digits))
+	case core.NotThatMuch:
+		return fmt.Sprintf("Not taken: %s L is not 1 to 5. Say what was added, like %s.", r.Digits, code("2 L"))
+	case core.TooLimp:
+		return fmt.Sprintf("Not taken: %s %s is too low for this. Top up to about %s and post the reading.", r.Digits, r.Unit, like(r))
+	case core.NotSettled:
+		return fmt.Sprintf("Not taken: let it settle until %s, then read again and post it.", s.clock(r.Until))
+	case core.TooSlow:
+		return fmt.Sprintf("Not taken: over 10 minutes went by, and the suit and the air changed. %s begins anew.", code("capacity"))
+	case core.NoRise:
+		return fmt.Sprintf("Not taken: from %s to %s %s is no rise of a suit with that air.\nRead again and post it, or begin anew: %s.\nTo correct a reading of the test edit its post.", r.Like, r.Digits, r.Unit, code("capacity"))
+	case core.Overfilled:
+		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins anew.", r.Digits, r.Unit, code("capacity"))
 	case core.BadMoment:
 		return fmt.Sprintf("%s is no moment, or still to come. Say %s, %s or %s.", quote(r.Digits), code("used "+r.Suit+" yesterday"), code("… 14:30"), code("… 2026-03-01 14:30"))
 	case core.NotAnOfficer:

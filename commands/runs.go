@@ -78,12 +78,28 @@ func (s Speaker) Run(st Step) []Message {
 		case core.ManometerChosen:
 			text := fmt.Sprintf("Manometer %s, reads in %s.", f.Manometer.ID, f.Manometer.Unit)
 			say(ToRun, lines(text, s.lapsed(run, st.At), s.coarse(run), s.next(run, st.At)))
+		case core.MeteringBegun, core.AirAdded:
+			say(ToRun, s.metering(run, st.At))
+		case core.MeteringRead:
+			if f.Reading.N == 1 && run.Metering.Open() {
+				say(ToRun, lines(f.Reading.Written.String()+" taken.", s.metering(run, st.At)))
+			}
+		case core.MeteringCorrected:
+			say(ToRun, s.meteringCorrected(run, f, st.At))
+		case core.MeteringLeft:
+			text := s.left(run, f)
+			if len(st.Facts) == 1 { // nothing else was said to the run
+				text = lines(text, s.restoring(run))
+			}
+			say(ToRun, text)
+		case core.CapacityMeasured:
+			say(ToRun, s.result(run, f.Capacity))
 		case core.LeakFound:
 			say(ToRun, fmt.Sprintf("Leak %d kept. Mend it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" what")))
 		case core.AirNoted:
-			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", s.driftOf(run)))
+			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", driftOf(st)))
 		case core.BaroNoted:
-			say(ToRun, "Noted: barometer "+f.Written.String()+".")
+			say(ToRun, lines("Noted: barometer "+f.Written.String()+".", driftOf(st)))
 		case core.Noted:
 			say(ToRun, "Noted.")
 		case core.Closed:
@@ -179,7 +195,7 @@ func (s Speaker) next(run core.Run, now time.Time) string {
 		}
 		return bold("Post the ending pressure.")
 	case core.Restore:
-		return fmt.Sprintf("Not restored yet: %s", numbers(core.Missing(run.RestoreList)))
+		return lines(s.metering(run, now), s.restoring(run))
 	}
 	return fmt.Sprintf("%s is closed. %s begins a new one.", run.ID, code("test "+run.Suit.Tag))
 }
@@ -340,7 +356,11 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		}
 		return lines(of(run)+bold("Bell! Post the ending pressure."), late, tester)
 	case core.BellChase:
-		return lines(of(run)+bold("Still waiting.")+" "+s.next(run, now), s.chaseWhy(run, now), late, tester)
+		waits := s.next(run, now)
+		if run.Phase == core.Restore { // a capacity can wait, a plug cannot
+			waits = s.restoring(run)
+		}
+		return lines(of(run)+bold("Still waiting.")+" "+waits, s.chaseWhy(run, now), late, tester)
 	}
 	return ""
 }
@@ -395,23 +415,4 @@ func (s Speaker) until(ends, now time.Time) string {
 	}
 	minutes := int((left + time.Minute - 1) / time.Minute)
 	return fmt.Sprintf("until %s, under %d min left", s.clock(ends), minutes)
-}
-
-// driftOf says, while it can still be mended, what a change of the air since
-// the start of the hold can do to the reading.
-func (s Speaker) driftOf(run core.Run) string {
-	before, after := run.Surroundings()
-	start, ok := run.Start()
-	if !ok || run.Phase != core.Hold || after.Celsius == "" {
-		return ""
-	}
-	air := core.AirEffect(before, after, start.Pressure(), core.Give{})
-	u := run.Method.Unit
-	switch {
-	case air.High > 0:
-		return fmt.Sprintf("It can have raised the pressure by up to %s %s.", pascals(air.High, u), u)
-	case air.Low < 0:
-		return fmt.Sprintf("It can have lowered the pressure by up to %s %s.", pascals(-air.Low, u), u)
-	}
-	return ""
 }

@@ -96,6 +96,43 @@ func TestApart(t *testing.T) {
 	}
 }
 
+// TestTwoFigures: an estimate is told to two figures, and never with an
+// exponent.
+func TestTwoFigures(t *testing.T) {
+	for x, want := range map[float64]string{
+		1097: "1100", 394.6: "390", 99.6: "100", 16.2: "16", 9.96: "10", 1.94: "1.9", 0.664: "0.66", 0.0712: "0.071", 0.00104: "0.0010",
+	} {
+		if got := twoFigures(x); got != want {
+			t.Errorf("twoFigures(%v) = %q, want %q", x, got, want)
+		}
+	}
+}
+
+// TestShare: the share of a stiff suit's change is rounded outwards.
+func TestShare(t *testing.T) {
+	if got := share(core.Give{Low: 0.198885, High: 0.280719}); got != "19 to 29 %" {
+		t.Errorf("share = %q", got)
+	}
+}
+
+// TestCapacityOf: what is known of a suit's capacity, and what is missing to
+// compute the air's effect.
+func TestCapacityOf(t *testing.T) {
+	suit := core.Suit{Tag: "HP-07", Capacity: core.Capacity{Litres: "2", From: core.MustWrite("15.0", core.Mbar), To: core.MustWrite("16.2", core.Mbar)}}
+	for volume, want := range map[string]string{
+		"": "free volume is not in the register", "400": "With 400 L free volume: air does to it 19 to 29 %",
+		"2000": "does not go with the free volume", "1600": "86 to 100 %",
+	} {
+		suit.Volume = core.Volume{Litres: volume}
+		if volume == "2000" || volume == "1600" {
+			suit.Volume.Off = "40"
+		}
+		if got := (Speaker{Zone: time.UTC}).Capacity(suit, nil); !strings.Contains(got, want) || !strings.Contains(got, "1.69 ± 0.12 m³ effective") {
+			t.Errorf("with %q L: %s", volume, got)
+		}
+	}
+}
+
 func TestSpan(t *testing.T) {
 	for d, want := range map[time.Duration]string{
 		0:                            "0 s",

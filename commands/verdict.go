@@ -25,23 +25,7 @@ func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome) string 
 	case core.NoVerdict:
 		do = lines("Not fit: it must be tested again.", remedy(run, v))
 	}
-	return lines(head, figures(run, v), sure(v), s.why(run, v), airToo(run, v), do)
-}
-
-// airToo says what the air around the suit has to do with a verdict that it
-// does not decide, or asks for the reading that is missing.
-func airToo(run core.Run, v core.Verdict) string {
-	before, after := run.Surroundings()
-	u := run.Method.Unit
-	switch {
-	case v.End.N == 0:
-		return ""
-	case before.Celsius != "" && after.Celsius == "":
-		return "Temperature at the suit now? " + code("air 21.5")
-	case v.Outcome == core.Fail && v.AirLowered > 0:
-		return fmt.Sprintf("Cooling air can have caused up to %s %s of it. The fail stands.", v.AirLowered.In(u, 1), u)
-	}
-	return ""
+	return lines(head, figures(run, v), sure(v), s.why(run, v), airToo(run, v), askAfter(run, v), do)
 }
 
 // figures prints what was measured against what is allowed.

@@ -20,7 +20,16 @@ func (s Speaker) Why(run core.Run) string {
 		s.atBell(run, v),
 		s.leakOf(run, v),
 		s.limitOf(run),
+		measurable(run),
 	)
+}
+
+// measurable offers to measure the capacity, where nothing is known of it.
+func measurable(run core.Run) string {
+	if !run.Measurable() || !run.KnownCapacity().IsZero() || run.Metering.Open() {
+		return ""
+	}
+	return code("capacity") + " measures how much air it takes: then the leak has a size."
 }
 
 // certainty words the uncertainty of a verdict, and what it is made of.
@@ -44,10 +53,7 @@ func (s Speaker) certainty(run core.Run, v core.Verdict) string {
 	for _, o := range b.LeftOut {
 		out = append(out, fmt.Sprintf("- %s: not known, not in it", o))
 	}
-	if v.AirRaised > 0 || v.AirLowered > 0 {
-		out = append(out, fmt.Sprintf("The air can have lowered it by %s and raised it by %s %s.", v.AirLowered.In(u, 1), v.AirRaised.In(u, 1), u))
-	}
-	return lines(out...)
+	return lines(append(out, airEffect(run, v))...)
 }
 
 // percent prints a probability without claiming more than it knows.

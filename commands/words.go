@@ -72,9 +72,9 @@ func (s Speaker) Bar(b core.Bar) string {
 // Short words a standing in a few words: every reason, without its date.
 func (s Speaker) Short(st core.Standing) string { return s.short(st) }
 
-// CapacityWords says how much air a suit takes, by its last measurement.
-func (s Speaker) CapacityWords(suit core.Suit) string {
-	return strings.ReplaceAll(s.Capacity(suit), "**", "")
+// CapacityWords says how much air a suit takes, by a measurement.
+func (s Speaker) CapacityWords(tag string, c core.Capacity) string {
+	return strings.ReplaceAll(s.measured(tag, c), "**", "")
 }
 
 // Coarse warns of a manometer that is too coarse for the run's method; nothing

@@ -1,8 +1,11 @@
 package core
 
 import (
+	"errors"
 	"math"
+	"regexp"
 	"strconv"
+	"strings"
 )
 
 // Capacity is the measurement of how much air a suit takes for its pressure to
@@ -14,6 +17,16 @@ type Capacity struct {
 	From   Written
 	To     Written
 	Step   Written // what the manometer resolves
+
+	// What a measurement on the bench knows besides; one brought in from paper
+	// does not. Fell is what the suit lost by itself between the two readings,
+	// with its standard uncertainty: the rise was as much greater. Room is the
+	// barometer, zero if it was not read.
+	Manometer string // id
+	By        Person
+	Room      Written
+	Fell      Pressure
+	FellU     Pressure
 }
 
 // IsZero reports whether nothing was measured.
@@ -28,17 +41,29 @@ const volumeError = 0.02
 
 // EffectiveVolume returns the effective volume Veff = V + C·P in cubic metres,
 // and its standard uncertainty: the room's pressure times the added volume,
-// over the rise. The rise of temperature by blowing air in is neglected. It
-// holds near the pressures it was measured at.
+// over the rise. What the suit lost meanwhile is added to the rise. Room is that
+// pressure in pascals where no barometer was read with it. The rise of
+// temperature by blowing air in is neglected. It holds near the pressures it
+// was measured at.
 func (c Capacity) EffectiveVolume(room float64) (v, u float64) {
 	litres, err := strconv.ParseFloat(c.Litres, 64)
-	rise := (c.To.Pressure() - c.From.Pressure()).Pascals()
+	rise := (c.To.Pressure() - c.From.Pressure() + c.Fell).Pascals()
 	if err != nil || rise <= 0 || litres <= 0 {
 		return 0, 0
 	}
+	if !c.Room.IsZero() {
+		room = c.Room.Pressure().Pascals()
+	}
 	v = room * litres / 1000 / rise
 	step := max(c.Step.Pressure(), c.From.step(), c.To.step()).Pascals()
-	return v, v * math.Hypot(volumeError/math.Sqrt(3), step/math.Sqrt(6)/rise)
+	return v, v * math.Hypot(rectangular(volumeError), math.Hypot(step/math.Sqrt(6), c.FellU.Pascals())/rise)
+}
+
+// effective is the effective volume with the interval of its expanded
+// uncertainty.
+func (c Capacity) effective(room float64) Estimate {
+	v, u := c.EffectiveVolume(room)
+	return Estimate{Value: v, U: u, Low: v - coverage*u, High: v + coverage*u}
 }
 
 // Plausible reports whether the numbers can be a measurement of a suit: air was
@@ -47,4 +72,87 @@ func (c Capacity) EffectiveVolume(room float64) (v, u float64) {
 func (c Capacity) Plausible() bool {
 	v, u := c.EffectiveVolume(Atmosphere)
 	return v >= 0.05 && v <= 20 && u < v/4
+}
+
+// GoodAt reports whether the measurement says something of the suit at a
+// pressure. Folds and seams open up as a suit fills, so that it gives way more
+// at a lower pressure than at a higher one: what was measured at less than
+// three quarters of the pressure would make too little of the air's effect. The
+// share is ours.
+func (c Capacity) GoodAt(at Pressure) bool {
+	return !c.IsZero() && 3*at <= 2*(c.From.Pressure()+c.To.Pressure())
+}
+
+// Volume is the free volume of an inflated suit in litres, as somebody wrote it:
+// from its maker, or metered while the suit is filled. The zero Volume is not
+// known.
+type Volume struct {
+	Litres string // digits, decimal point
+	Off    string // how far off it may be either way; empty if nobody said
+}
+
+// IsZero reports whether the volume is not known.
+func (v Volume) IsZero() bool { return v.Litres == "" }
+
+// freeError is how far off a free volume may be, as a share of it, if nothing
+// else is said: suits are folded, and filled more or less. The number is ours.
+const freeError = 0.10
+
+// The free volumes, in litres, that are not taken for a slip. Ours.
+const (
+	leastVolume = 50
+	mostVolume  = 2000
+)
+
+var volumeForm = regexp.MustCompile(`^(\d{1,4}(?:[.,]\d{1,3})?)(?: ?(?:±|\+/?-) ?(\d{1,4}(?:[.,]\d{1,3})?))? ?(?:[lL]|litres?|liters?)?$`)
+
+// ErrVolume says how a free volume is written.
+var ErrVolume = errors.New("write litres from 50 to 2000, like 400 or 400 ± 20")
+
+// ParseVolume reads "400", "400 L" or "400 ± 20 L". The error is ErrVolume.
+func ParseVolume(text string) (Volume, error) {
+	m := volumeForm.FindStringSubmatch(text)
+	if m == nil {
+		return Volume{}, ErrVolume
+	}
+	v := Volume{Litres: strings.Replace(m[1], ",", ".", 1), Off: strings.Replace(m[2], ",", ".", 1)}
+	free := v.free()
+	if free.Value < leastVolume/1000. || free.Value > mostVolume/1000. || free.Low <= 0 {
+		return Volume{}, ErrVolume
+	}
+	return v, nil
+}
+
+// String writes the volume as ParseVolume reads it.
+func (v Volume) String() string {
+	switch {
+	case v.IsZero():
+		return ""
+	case v.Off == "":
+		return v.Litres + " L"
+	}
+	return v.Litres + " ± " + v.Off + " L"
+}
+
+// free is the volume in cubic metres, with the interval that it is in.
+func (v Volume) free() Estimate {
+	litres, err := strconv.ParseFloat(v.Litres, 64)
+	if err != nil {
+		return Estimate{}
+	}
+	off, err := strconv.ParseFloat(v.Off, 64)
+	if err != nil {
+		off = freeError * litres
+	}
+	return Estimate{Value: litres / 1000, U: rectangular(off) / 1000, Low: (litres - off) / 1000, High: (litres + off) / 1000}
+}
+
+// GiveAt returns how far the suit gives way to the air in it at a pressure: not
+// known unless its free volume and its capacity near that pressure are. Room is
+// the pressure of the room in pascals.
+func (s Suit) GiveAt(at Pressure, room float64) Give {
+	if s.Volume.IsZero() || !s.Capacity.GoodAt(at) {
+		return Give{}
+	}
+	return GiveOf(s.Volume.free(), s.Capacity.effective(room))
 }

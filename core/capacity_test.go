@@ -25,6 +25,48 @@ func TestEffectiveVolume(t *testing.T) {
 	}
 }
 
+// TestWhatItLost: what the suit lost by itself is added to the rise, and the
+// room is that of the measurement. 120 Pa and 30 make 95 000·0.002/150 m³; its u
+// is 1.1547 % and √(4.0825² + 10²) of 150 Pa, 7.2008 %: together 7.2928 %.
+func TestWhatItLost(t *testing.T) {
+	c := twoLitres(t)
+	c.Fell, c.FellU, c.Room = 30*core.Pascal, 10*core.Pascal, core.MustWrite("950", core.HPa)
+	v, u := c.EffectiveVolume(core.Atmosphere)
+	agrees(t, "effective volume", v, 1.266667, 1e-6)
+	agrees(t, "its u", u/v, 0.072928, 1e-6)
+}
+
+func TestParseVolume(t *testing.T) {
+	for text, want := range map[string]core.Volume{
+		"400":             {Litres: "400"},
+		"412,5 L":         {Litres: "412.5"},
+		"50.0 litres":     {Litres: "50.0"},
+		"2000l":           {Litres: "2000"},
+		"400 ± 20 L":      {Litres: "400", Off: "20"},
+		"400±20":          {Litres: "400", Off: "20"},
+		"400 +/- 20,5":    {Litres: "400", Off: "20.5"},
+		"0.4":             {},
+		"0.4 m3":          {},
+		"400 gal":         {},
+		"-400":            {},
+		"400 ± 400":       {},
+		"400 ± 5 %":       {},
+		"49.9":            {},
+		"2000.1":          {},
+		"":                {},
+		"400 ± 20 ± 3":    {},
+		"99999999999 999": {},
+	} {
+		got, err := core.ParseVolume(text)
+		if got != want || (err == nil) != !want.IsZero() {
+			t.Errorf("%q: %+v, %v", text, got, err)
+		}
+		if again, err := core.ParseVolume(got.String()); err == nil && again != got {
+			t.Errorf("%q is written %q, read as %+v", text, got, again)
+		}
+	}
+}
+
 func TestCapacityPlausible(t *testing.T) {
 	for _, tt := range []struct {
 		litres, from, to string

@@ -47,6 +47,10 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		return r.yes(b)
 	case Use:
 		return r.use(b, w)
+	case Measure:
+		return r.measure(b)
+	case AddAir:
+		return r.added(b, w)
 	case Leak:
 		if r.Phase != Restore || r.Verdict == nil || r.Verdict.Outcome != Fail {
 			return nil, r.refuse(NoFail)
@@ -138,10 +142,11 @@ func (r Run) decideTick(w Tick) ([]Fact, error) {
 		return nil, nil
 	}
 	ticked := Ticked{Items: want, ByTap: w.ByTap}
+	facts := append(r.leaves(), ticked)
 	if r.Phase == Restore && Complete(r.Apply(Entry{Fact: ticked}).RestoreList) {
-		return []Fact{ticked, Closed{}}, nil
+		facts = append(facts, Closed{})
 	}
-	return []Fact{ticked}, nil
+	return facts, nil
 }
 
 func (r Run) decideUntick(w Untick) ([]Fact, error) {
@@ -188,6 +193,9 @@ func (r Run) closeIfOpen(facts []Fact) []Fact {
 }
 
 func (r Run) stop(w Stop) ([]Fact, error) {
+	if left := r.leaves(); left != nil {
+		return left, nil // the measurement, not the run
+	}
 	if r.Phase == Restore {
 		return nil, r.refuse(AlreadyStopped)
 	}
@@ -208,7 +216,7 @@ func (r Run) repeat() ([]Fact, error) {
 			}
 		}
 	}
-	return []Fact{Again{}}, nil
+	return append(r.leaves(), Again{}), nil
 }
 
 func (r Run) use(b Bench, w Use) ([]Fact, error) {
@@ -239,6 +247,9 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 			return nil, r.refuse(NotPrepared)
 		}
 	case Restore:
+		if r.Metering.Open() {
+			return r.meter(b, a, w)
+		}
 		return nil, r.refuse(VerdictIn, func(f *Refusal) { f.Digits, f.Unit = w.Digits, w.Unit })
 	}
 	if w.HasStated {
@@ -346,15 +357,14 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	if !ok {
 		return v
 	}
-	start, end := v.Start.Pressure(), v.End.Pressure()
-	air := AirEffect(e.Before, e.After, start, e.Give)
+	air, decisive := r.AirOn(v)
 	v.Rule = rule
 	v.Expanded = FromPascals(budget.Expanded())
 	v.Conforms = budget.Conforms()
 	v.AirRaised, v.AirLowered = FromPascals(max(0, air.High)), FromPascals(max(0, -air.Low))
 	switch {
 	case v.Outcome != Pass:
-	case air.CouldHide(r.Method.Limit, start, end):
+	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
 	case rule.Judge(budget.Margin, budget.Combined()) == NoVerdict:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
@@ -395,6 +405,9 @@ func (r Run) fix(b Bench, a Asker, w Fix) ([]Fact, error) {
 	if q := r.Asked; q != nil && r.Phase != Over {
 		return r.answer(b, a, Read{Digits: w.Digits, Unit: w.Unit})
 	}
+	if n := r.lastMetered(); n > 0 {
+		return r.fixMetering(b, n, Read{Digits: w.Digits, Unit: w.Unit})
+	}
 	last, ok := r.Last()
 	if !ok {
 		return nil, r.refuse(NothingToFix)
@@ -425,6 +438,9 @@ func (r Run) answer(b Bench, a Asker, w Read) ([]Fact, error) {
 func (r Run) amend(b Bench, a Asker, w Amend) ([]Fact, error) {
 	if q := r.Asked; q != nil && q.Reading.Post == w.Post && r.Phase != Over {
 		return r.answer(b, a, w.Read)
+	}
+	if n := r.metered(w.Post); n > 0 {
+		return r.fixMetering(b, n, w.Read)
 	}
 	for i := len(r.Readings) - 1; i >= 0; i-- {
 		if r.Readings[i].Post == w.Post {
@@ -474,7 +490,7 @@ func (r Run) rejudge(b Bench, after Run, n int, facts []Fact) ([]Fact, error) {
 	case !ok && (busy || len(Missing(r.RestoreList)) < len(r.RestoreList)):
 		v = Verdict{Outcome: NoVerdict, Reason: CutShort, Method: r.Method.Key, Start: was.Start, Bell: was.Bell}
 	case !ok:
-		return append(facts, HoldResumed{}), nil
+		return append(append(facts, r.leaves()...), HoldResumed{}), nil
 	}
 	return append(facts, Judged{v}), nil
 }

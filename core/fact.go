@@ -60,7 +60,8 @@ type (
 	Withdrawn struct{ Why string }
 	// Retired takes it out of service for good.
 	Retired struct{ Why string }
-	// CapacityMeasured is what was measured of how much air it takes.
+	// CapacityMeasured is what was measured of how much air it takes: in a run,
+	// or elsewhere and brought in.
 	CapacityMeasured struct{ Capacity Capacity }
 	// Released is an officer's word that a tested suit may be worn.
 	Released struct{}
@@ -147,6 +148,21 @@ type (
 		Celsius string // digits as written
 	}
 	BaroNoted struct{ Written Written }
+	// MeteringBegun begins to measure the suit's capacity, or begins it anew.
+	// MeteringRead is a reading of it (N is 1 before the air is added, 2 after),
+	// AirAdded how much air was added, which a later one replaces, and
+	// MeteringCorrected another value of reading N. CapacityMeasured completes
+	// it; a later one replaces that. MeteringLeft ends it without a result:
+	// somebody went on with something else, or the suit was filled to more than
+	// it may be, to what TooHigh says.
+	MeteringBegun     struct{}
+	MeteringRead      struct{ Reading Reading }
+	AirAdded          struct{ Litres string }
+	MeteringCorrected struct {
+		N       int
+		Written Written
+	}
+	MeteringLeft struct{ TooHigh Written }
 	// LeakFound is a leak found in the hunt after a fail.
 	LeakFound struct{ Where string }
 	// Noted is a remark.
@@ -185,6 +201,11 @@ func (HandedOver) fact()          {}
 func (ManometerChosen) fact()     {}
 func (AirNoted) fact()            {}
 func (BaroNoted) fact()           {}
+func (MeteringBegun) fact()       {}
+func (MeteringRead) fact()        {}
+func (AirAdded) fact()            {}
+func (MeteringCorrected) fact()   {}
+func (MeteringLeft) fact()        {}
 func (LeakFound) fact()           {}
 func (Noted) fact()               {}
 func (Closed) fact()              {}

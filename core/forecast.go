@@ -98,6 +98,24 @@ func (c Course) Fall() (e Estimate, ok bool) {
 	return leaks.fall().estimate(), true
 }
 
+// FallAt tells how fast a suit that leaks so loses pressure when it is p (Pa), in
+// Pa/s. ok is as for Forecast.
+func (c Course) FallAt(p float64) (e Estimate, ok bool) {
+	leaks, ok := c.leaks()
+	if !ok || !(p > 0) {
+		return Estimate{}, false
+	}
+	m := leaks.fall()
+	for i, k := range leaks.all {
+		if k.p0 > 0 {
+			share := k.form.Fall(1, k.p0, p) / k.p0
+			m[i].mean *= share
+			m[i].u *= share
+		}
+	}
+	return m.estimate(), true
+}
+
 // u returns the standard uncertainty of a sample with that of its moment,
 // while the pressure falls as it did on the whole.
 func (c Course) u(s Sample) float64 { return math.Hypot(s.UP, s.UT*c.meanFall()) }

@@ -52,6 +52,8 @@ type (
 		Digits string
 		Unit   Unit
 	}
+	// AddAir is the litres of air added to measure the suit's capacity.
+	AddAir struct{ Litres string }
 	// Leak is a leak found in the hunt after a fail.
 	Leak struct{ Where string }
 	// Remark is a note, Stop ends the run without verdict, Repeat repeats the
@@ -73,6 +75,7 @@ func (Yes) intent()      {}
 func (Use) intent()      {}
 func (Air) intent()      {}
 func (Baro) intent()     {}
+func (AddAir) intent()   {}
 func (Leak) intent()     {}
 func (Remark) intent()   {}
 func (Stop) intent()     {}
@@ -90,7 +93,9 @@ type (
 	Retire       struct{ Suit, Why string }
 	Release      struct{ Suit string }
 	// Measure is a measurement of a suit's capacity: litres of air added, the
-	// pressure before and after. Without litres it asks how that is done.
+	// pressure before and after. Without litres it begins one in the suit's run,
+	// where there is one that can, or asks what is known. Without a suit it is
+	// the one of the run at hand.
 	Measure struct {
 		Suit, Litres, From, To string
 		Unit                   Unit

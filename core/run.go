@@ -76,6 +76,9 @@ type Run struct {
 
 	Lists int // how many lists were put on screen so far
 
+	Metering Metering // of the capacity, after the verdict
+	Measured Capacity // what came of it, zero if nothing did
+
 	Air   []Condition
 	Notes []Note
 	Leaks []Note // found in the hunt after a fail
@@ -148,7 +151,7 @@ func (r Run) Apply(e Entry) Run {
 		r.Phase, r.HeldBy, r.HeldAt = Expansion, 0, time.Time{}
 		r.Rang = []Rung{{Bell: BellExpansion, Due: e.At}}
 	case HoldResumed:
-		r.Phase, r.Verdict = Hold, nil
+		r.Phase, r.Verdict, r.Metering = Hold, nil, Metering{}
 	case Rung:
 		r.Rang = append(slices.Clip(r.Rang), f)
 	case DefectSeen:
@@ -176,12 +179,14 @@ func (r Run) Apply(e Entry) Run {
 		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Celsius: f.Celsius}})
 	case BaroNoted:
 		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Baro: f.Written}})
+	case MeteringBegun, MeteringRead, AirAdded, MeteringCorrected, CapacityMeasured, MeteringLeft:
+		r = r.metering(e)
 	case LeakFound:
 		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
 	case Noted:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.Text})
 	case Closed:
-		r.Phase, r.Closed, r.Rang = Over, e.At, nil
+		r.Phase, r.Closed, r.Rang, r.Metering = Over, e.At, nil, Metering{}
 	}
 	return r
 }
@@ -233,7 +238,8 @@ func (r Run) again() Run {
 	case Restore:
 		r.RestoreList = checks(items(r.RestoreList))
 	}
-	r.Phase, r.Verdict = Expansion, nil
+	r.Phase, r.Verdict, r.Metering = Expansion, nil, Metering{}
+	r.Suit.Capacity = r.KnownCapacity() // the new test is judged by it
 	r.ExpandedBy, r.ExpandedAt = 0, time.Time{}
 	r.HeldBy, r.HeldAt = 0, time.Time{}
 	r.Attempt++

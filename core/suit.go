@@ -18,6 +18,7 @@ type Suit struct {
 	MakerA    Written
 	MakerB    Written
 	Remarks   string
+	Volume    Volume // free volume, inflated
 	// Capacity is as last measured; it is no column of the register, and stays
 	// when the register says something new.
 	Capacity Capacity

@@ -85,6 +85,9 @@ func (w *walk) anyEntry() core.Entry {
 		core.Corrected{N: n, Written: word}, core.ExpansionStarted{N: n}, core.ExpansionVoid{}, core.HoldStarted{N: n}, core.HoldVoid{},
 		core.HoldResumed{}, core.Rung{Bell: core.BellHold, Due: w.now}, core.Judged{Verdict: core.Verdict{Outcome: core.Pass}}, core.Stopped{},
 		core.Again{}, core.HandedOver{To: second}, core.ManometerChosen{Manometer: w.bench.Manometers["M-5"]}, core.AirNoted{}, core.BaroNoted{Written: word}, core.Noted{Text: "x"}, core.Closed{}, nil,
+		core.MeteringBegun{}, core.MeteringRead{Reading: core.Reading{N: n, Written: word, Taken: w.now}}, core.AirAdded{Litres: "2"},
+		core.MeteringCorrected{N: n, Written: word}, core.MeteringLeft{TooHigh: word}, core.MeteringLeft{},
+		core.CapacityMeasured{Capacity: core.Capacity{Litres: "2", From: word, To: word}},
 	)
 	return core.Entry{At: w.now, By: tester, Suit: "HP-07", Run: w.run.ID, Fact: fact}
 }
@@ -116,7 +119,19 @@ func (w *walk) intent() core.Intent {
 		case core.Prepare:
 			return core.Tick{All: true}
 		case core.Restore:
-			return pick[core.Intent](w.rng, core.Tick{Items: []int{1 + w.rng.IntN(8)}}, core.Repeat{}, core.Repeat{}, core.Fix{Digits: w.digits()})
+			switch w.run.Metering.Awaits() {
+			case core.AwaitBefore, core.AwaitAfter:
+				if w.rng.IntN(2) == 0 {
+					return read
+				}
+			case core.AwaitLitres:
+				return core.AddAir{Litres: "2"}
+			}
+			if w.rng.IntN(6) == 0 {
+				return core.Measure{}
+			}
+			return pick[core.Intent](w.rng, core.Tick{Items: []int{1 + w.rng.IntN(8)}}, core.Repeat{}, core.Repeat{}, core.Fix{Digits: w.digits()},
+				core.Amend{Post: fmt.Sprintf("post%d", w.rng.IntN(w.posts+1)), Read: read})
 		}
 		return read
 	}
@@ -126,7 +141,7 @@ func (w *walk) intent() core.Intent {
 		core.Bad{Item: item, What: "hole"}, read, read, core.Fix{Digits: w.digits()}, core.Fix{Digits: w.digits()},
 		core.Amend{Post: fmt.Sprintf("post%d", w.rng.IntN(w.posts+1)), Read: read}, core.Yes{}, core.Yes{},
 		core.Use{Manometer: pick(w.rng, "M-1", "M-2", "M-5", "M-0")}, core.Air{Celsius: "20"}, core.Baro{Digits: w.digits(), Unit: core.HPa},
-		core.Remark{Text: "x"}, core.Stop{Why: "x"}, core.Repeat{}, core.HandOver{To: second}, core.HandOver{To: tester},
+		core.Remark{Text: "x"}, core.Stop{Why: "x"}, core.Measure{}, core.AddAir{Litres: pick(w.rng, "", "x", "0", "2", "1e9")}, core.Repeat{}, core.HandOver{To: second}, core.HandOver{To: tester},
 		core.Read{Digits: pick(w.rng, "", "x", "-1", "1e9", "999999999999", "0")}, core.AskWhere{}, nil,
 	)
 }
@@ -193,7 +208,7 @@ var edges = map[[2]core.Phase][]string{
 func TestRandomWalks(t *testing.T) {
 	rng := rand.New(rand.NewPCG(13, 14))
 	reached := make(map[string]int)
-	for range 300 {
+	for range 400 {
 		w := newWalk(t, rng)
 		for range 60 {
 			was := len(w.entries[w.run.ID])
@@ -205,7 +220,7 @@ func TestRandomWalks(t *testing.T) {
 		}
 	}
 	for _, must := range []string{
-		"pass", "fail", "no verdict", "HoldVoid", "HoldResumed", "ExpansionVoid", "Again", "Closed", "Questioned",
+		"pass", "fail", "no verdict", "MeteringLeft", "MeteringCorrected", "CapacityMeasured", "HoldVoid", "HoldResumed", "ExpansionVoid", "Again", "Closed", "Questioned",
 		string(core.Bracketed), string(core.LateWithin), string(core.ExpansionVoided),
 	} {
 		if reached[must] == 0 {
@@ -239,6 +254,10 @@ func (w *walk) check(was int, reached map[string]int) {
 			w.t.Fatalf("%s after the run was closed", kind)
 		}
 		switch f := e.Fact.(type) {
+		case core.MeteringBegun, core.MeteringRead, core.AirAdded, core.MeteringCorrected, core.MeteringLeft, core.CapacityMeasured:
+			if before.Phase != core.Restore || !reflect.DeepEqual(run.Verdict, before.Verdict) || len(run.Readings) != len(before.Readings) {
+				w.t.Fatalf("%s in %s: the verdict was %+v, is %+v", kind, before.Phase, before.Verdict, run.Verdict)
+			}
 		case core.Judged:
 			reached[string(f.Verdict.Outcome)]++
 			reached[string(f.Verdict.Reason)]++

@@ -101,6 +101,12 @@ type (
 	leakFoundRecord struct {
 		Where string `json:"where,omitempty"`
 	}
+	airAddedRecord struct {
+		Litres string `json:"litres,omitempty"`
+	}
+	meteringLeftRecord struct {
+		TooHigh writtenRecord `json:"too_high,omitzero"`
+	}
 	airNotedRecord struct {
 		Celsius string `json:"celsius,omitempty"`
 	}
@@ -212,6 +218,29 @@ var kinds = []kind{
 	kindOf("baro_noted",
 		func(f core.BaroNoted) writtenRecord { return recordWritten(f.Written) },
 		func(r writtenRecord) core.BaroNoted { return core.BaroNoted{Written: r.written()} }),
+	kindOf("metering_begun",
+		func(f core.MeteringBegun) nothingRecord { return nothingRecord(f) },
+		func(r nothingRecord) core.MeteringBegun { return core.MeteringBegun(r) }),
+	kindOf("metering_read",
+		func(f core.MeteringRead) readingRecord { return recordReading(f.Reading) },
+		func(r readingRecord) core.MeteringRead { return core.MeteringRead{Reading: r.reading()} }),
+	kindOf("air_added",
+		func(f core.AirAdded) airAddedRecord { return airAddedRecord(f) },
+		func(r airAddedRecord) core.AirAdded { return core.AirAdded(r) }),
+	kindOf("metering_corrected",
+		func(f core.MeteringCorrected) correctedRecord {
+			return correctedRecord{N: f.N, Written: recordWritten(f.Written)}
+		},
+		func(r correctedRecord) core.MeteringCorrected {
+			return core.MeteringCorrected{N: r.N, Written: r.Written.written()}
+		}),
+	kindOf("metering_left",
+		func(f core.MeteringLeft) meteringLeftRecord {
+			return meteringLeftRecord{TooHigh: recordWritten(f.TooHigh)}
+		},
+		func(r meteringLeftRecord) core.MeteringLeft {
+			return core.MeteringLeft{TooHigh: r.TooHigh.written()}
+		}),
 	kindOf("leak_found",
 		func(f core.LeakFound) leakFoundRecord { return leakFoundRecord(f) },
 		func(r leakFoundRecord) core.LeakFound { return core.LeakFound(r) }),

@@ -106,7 +106,7 @@ type headerRecord struct {
 //	  why                the reason
 //	retired              it is out of service for good
 //	  why                the reason
-//	capacity_measured    capacity: how much air it takes
+//	capacity_measured    capacity: how much air it takes; in a run, or outside
 //	released             an officer's word that it may be worn
 //	paper_test           a test of before the journal, brought in from paper
 //	  day                date of it
@@ -162,6 +162,15 @@ type headerRecord struct {
 //	air_noted            temperature of the air at the suit
 //	  celsius            degrees Celsius, as it was written
 //	baro_noted           written: the barometer
+//	metering_begun       the capacity of the suit is measured, from the start
+//	metering_read        reading: of that; n is 1 before air is added, 2 after
+//	air_added            air was added; it replaces what was said before
+//	  litres             how much, as written
+//	metering_corrected   the value of a reading of that is another
+//	  n                  number of the reading
+//	  written            written: what it is
+//	metering_left        that ends without a result
+//	  too_high           written: pressure the suit was filled to, too high
 //	leak_found           a leak was found
 //	  where              where it is
 //	noted                a remark was made
@@ -191,6 +200,7 @@ type headerRecord struct {
 //	  maker_a            written: the maker's pre-test expansion pressure
 //	  maker_b            written: the maker's test pressure
 //	  remarks            remarks
+//	  volume             volume: free volume of it, inflated
 //	  capacity           capacity: as last measured
 //	fittings             what a suit has that a test must close
 //	  glove_rings        it has glove rings
@@ -198,12 +208,20 @@ type headerRecord struct {
 //	  ventilating_valve  it has a ventilating valve
 //	  pass_through       it has a pass-through
 //	  boots              boots: how the feet are closed
+//	volume               a free volume
+//	  litres             litres, as written
+//	  off                how far off they may be either way, as written
 //	capacity             how much air a suit takes
 //	  day                date of the measurement
 //	  litres             air added, at the pressure of the room, as written
 //	  from               written: pressure before
 //	  to                 written: pressure after
 //	  step               written: smallest step of the manometer
+//	  manometer          id of the manometer
+//	  by                 person: who measured it
+//	  room               written: the barometer
+//	  fell_npa           what the suit lost by itself meanwhile
+//	  fell_u_npa         standard uncertainty of that
 //	manometer            what the register says of a manometer
 //	  id                 its name
 //	  unit               unit: in which it reads

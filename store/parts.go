@@ -43,7 +43,13 @@ type suitRecord struct {
 	MakerA    writtenRecord  `json:"maker_a,omitzero"`
 	MakerB    writtenRecord  `json:"maker_b,omitzero"`
 	Remarks   string         `json:"remarks,omitempty"`
+	Volume    volumeRecord   `json:"volume,omitzero"`
 	Capacity  capacityRecord `json:"capacity,omitzero"`
+}
+
+type volumeRecord struct {
+	Litres string `json:"litres,omitempty"`
+	Off    string `json:"off,omitempty"`
 }
 
 type capacityRecord struct {
@@ -52,12 +58,19 @@ type capacityRecord struct {
 	From   writtenRecord `json:"from,omitzero"`
 	To     writtenRecord `json:"to,omitzero"`
 	Step   writtenRecord `json:"step,omitzero"`
+
+	Manometer string        `json:"manometer,omitempty"`
+	By        personRecord  `json:"by,omitzero"`
+	Room      writtenRecord `json:"room,omitzero"`
+	Fell      core.Pressure `json:"fell_npa,omitempty"`
+	FellU     core.Pressure `json:"fell_u_npa,omitempty"`
 }
 
 func recordCapacity(c core.Capacity) capacityRecord {
 	return capacityRecord{
 		Day: c.Day, Litres: c.Litres,
 		From: recordWritten(c.From), To: recordWritten(c.To), Step: recordWritten(c.Step),
+		Manometer: c.Manometer, By: personRecord(c.By), Room: recordWritten(c.Room), Fell: c.Fell, FellU: c.FellU,
 	}
 }
 
@@ -65,6 +78,7 @@ func (r capacityRecord) capacity() core.Capacity {
 	return core.Capacity{
 		Day: r.Day, Litres: r.Litres,
 		From: r.From.written(), To: r.To.written(), Step: r.Step.written(),
+		Manometer: r.Manometer, By: core.Person(r.By), Room: r.Room.written(), Fell: r.Fell, FellU: r.FellU,
 	}
 }
 
@@ -75,7 +89,7 @@ func recordSuit(s core.Suit) suitRecord {
 		Fittings: recordFittings(s.Fittings),
 		Method:   s.Method, Interval: s.Interval,
 		MakerA: recordWritten(s.MakerA), MakerB: recordWritten(s.MakerB),
-		Remarks: s.Remarks, Capacity: recordCapacity(s.Capacity),
+		Remarks: s.Remarks, Volume: volumeRecord(s.Volume), Capacity: recordCapacity(s.Capacity),
 	}
 }
 
@@ -86,7 +100,7 @@ func (r suitRecord) suit() core.Suit {
 		Fittings: r.Fittings.fittings(),
 		Method:   r.Method, Interval: r.Interval,
 		MakerA: r.MakerA.written(), MakerB: r.MakerB.written(),
-		Remarks: r.Remarks, Capacity: r.Capacity.capacity(),
+		Remarks: r.Remarks, Volume: core.Volume(r.Volume), Capacity: r.Capacity.capacity(),
 	}
 }
 

@@ -197,11 +197,34 @@ func (c *course) moved(e core.Entry) {
 		if what := bellWords(f, e.At); what != "" {
 			c.note(e, what)
 		}
+	case core.MeteringBegun:
+		c.note(e, "The capacity is to be measured.")
+	case core.MeteringRead:
+		c.note(e, fmt.Sprintf("Capacity: %s read %s.", f.Reading.Manometer, f.Reading.Written))
+	case core.AirAdded:
+		c.note(e, fmt.Sprintf("Capacity: %s L of air added.", typed(f.Litres)))
+	case core.MeteringCorrected:
+		c.note(e, fmt.Sprintf("Capacity: the reading %s corrected to %s.", beforeOrAfter(f.N), f.Written))
+	case core.MeteringLeft:
+		if f.TooHigh.IsZero() {
+			c.note(e, "Capacity left unmeasured.")
+		} else {
+			c.note(e, fmt.Sprintf("Capacity left unmeasured: %s is above the expansion range.", f.TooHigh))
+		}
+	case core.CapacityMeasured:
+		c.note(e, "Capacity measured.")
 	case core.Stopped:
 		c.stopped = c.note(e, strings.TrimSuffix("Stopped without a verdict: "+typed(f.Why), ": ")+".")
 	case core.Closed:
 		c.note(e, "Closed.")
 	}
+}
+
+func beforeOrAfter(n int) string {
+	if n == 2 {
+		return "after the air"
+	}
+	return "before the air"
 }
 
 // bellWords tells of the bells that end a phase. Those in between only help.

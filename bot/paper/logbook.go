@@ -145,7 +145,7 @@ func (l *logbook) event(e core.Entry) {
 	case core.Released:
 		l.add(e, "Released: it may be worn", "")
 	case core.CapacityMeasured:
-		l.add(e, "Capacity measured", oneLine(l.speak.CapacityWords(core.Suit{Tag: l.file.Suit.Tag, Capacity: f.Capacity})))
+		l.add(e, "Capacity measured", oneLine(l.speak.CapacityWords(l.file.Suit.Tag, f.Capacity)))
 	case core.PaperTest:
 		l.paperTest(e, f)
 	}

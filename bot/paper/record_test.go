@@ -142,6 +142,44 @@ func TestRecordOfAMeasuredSuit(t *testing.T) {
 	contains(t, mustRecord(t, s.input()), "To be tested by en943, every P18M", "Capacity HP-07: 1.69", "Leak at 16.5 mbar, an estimate", "mL/min")
 }
 
+// TestRecordOfAMeasurement: a capacity measured after the verdict is on record
+// with its way, and so is the air's effect with what it is computed by.
+func TestRecordOfAMeasurement(t *testing.T) {
+	on := suit("HP-07")
+	on.Volume = core.Volume{Litres: "400"}
+	s := opens(t, on, "en943", "M-1")
+	s.does(0, core.Tick{All: true})
+	s.reads(time.Minute, "17.5")
+	s.reads(10*time.Minute, "16.50")
+	s.does(0, core.Air{Celsius: "20.0"})
+	s.reads(6*time.Minute, "15.00")
+	s.does(0, core.Air{Celsius: "20.2"})
+	contains(t, mustRecord(t, s.input()), "Free volume 400 L", "bounded, from a limp suit to a stiff one, since its capacity is not known")
+	s.does(0, core.Measure{})
+	s.reads(10*time.Second, "14.80")
+	s.does(0, core.Fix{Digits: "14.98"})
+	s.does(30*time.Second, core.AddAir{Litres: "2"})
+	s.reads(30*time.Second, "15.95")
+	contains(t, mustRecord(t, s.input()),
+		"Capacity Measured after the verdict. HP-07: 1.", "2 L took it from 14.98 mbar to 15.95 mbar, 2026-03-02, M-1, bench.tester", "By itself it fell",
+		"Leak at 16.50 mbar, an estimate", "The capacity is to be measured.", "Capacity: M-1 read 14.80 mbar.",
+		"Capacity: the reading before the air corrected to 14.98 mbar.", "Capacity: 2 L of air added.", "Capacity measured.")
+
+	on.Capacity = s.run.Measured
+	s = opens(t, on, "en943", "M-1")
+	s.does(0, core.Tick{All: true})
+	s.reads(time.Minute, "17.5")
+	s.reads(10*time.Minute, "16.50")
+	s.does(0, core.Air{Celsius: "20.0"})
+	s.reads(6*time.Minute, "15.00")
+	s.does(0, core.Air{Celsius: "20.2"})
+	s.does(0, core.Measure{})
+	s.reads(0, "18.10")
+	pdf := mustRecord(t, s.input())
+	contains(t, pdf, "% of what a stiff suit shows, with 400 L (± 10 % assumed) free volume and 1.", "Capacity left unmeasured: 18.10 mbar is above the expansion range.")
+	laidOutWell(t, pdf)
+}
+
 // TestRecordOfTwoManometers: each that was chosen is on record, and a reading
 // in another unit than the method's stands in both.
 func TestRecordOfTwoManometers(t *testing.T) {

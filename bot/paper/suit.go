@@ -42,7 +42,7 @@ func suitFacts(s core.Suit, speak commands.Speaker) table {
 	}
 	capacity := ""
 	if !s.Capacity.IsZero() {
-		capacity = oneLine(speak.CapacityWords(s))
+		capacity = oneLine(speak.CapacityWords(s.Tag, s.Capacity))
 	}
 	var tests []string
 	if s.Method != "" {
@@ -62,6 +62,7 @@ func suitFacts(s core.Suit, speak commands.Speaker) table {
 		[2]string{"Kept at", said(s.Place)},
 		[2]string{"To be tested", strings.Join(tests, ", ")},
 		[2]string{"Maker's pressures", maker},
+		[2]string{"Free volume", typed(s.Volume.String())},
 		[2]string{"Capacity", capacity},
 		[2]string{"Material, remarks", said(s.Remarks)},
 	)

@@ -116,8 +116,17 @@ func (r *record) verdict() table {
 		[2]string{"Why", fmt.Sprintf("%s Given %s on what %s posted.", typed(r.speak.Reason(r.run, v.Verdict)), r.station.moment(v.at), typed(v.by.Name))},
 		[2]string{"Decision rule", rule},
 		[2]string{"Uncertainty", r.uncertainty(v.Verdict)},
+		[2]string{"Capacity", r.measured()},
 		[2]string{"Leak", oneLine(r.speak.Leak(r.run, v.Verdict))},
 	)
+}
+
+// measured is the capacity that was measured after the verdict, if it was.
+func (r *record) measured() string {
+	if r.run.Measured.IsZero() {
+		return ""
+	}
+	return "Measured after the verdict. " + typed(oneLine(r.speak.CapacityWords(r.run.Suit.Tag, r.run.Measured)))
 }
 
 // conformity says whether the specification is met.
