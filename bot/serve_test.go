@@ -208,10 +208,10 @@ func TestBellsByTheServersClock(t *testing.T) {
 				s.opens(intoTheHold...)
 				s.news()
 				time.Sleep(6 * time.Minute)
-				s.expect("08:15:30 30 s left", "08:16:00 bell!")
+				s.expect("08:15:30 hp-07 · 30 s left", "08:16:00 hp-07 · bell!")
 				time.Sleep(59 * time.Second)
 				s.says("15.0")
-				s.expect("08:16:30 still waiting", "08:16:59 pass hp-07", "08:16:59 restore")
+				s.expect("08:16:30 hp-07 · still waiting", "08:16:59 pass hp-07", "08:16:59 restore")
 				if n := s.log.count("level=ERROR") + s.log.count("level=WARN"); n != 0 {
 					t.Errorf("%d complaints in the log", n)
 				}
@@ -236,7 +236,7 @@ func TestNothingRingsWhileLost(t *testing.T) {
 				t.Fatal(err)
 			}
 			s.caughtUp()
-			s.expect("08:46:05 fail hp-07", "08:46:05 restore", "08:46:05 leak hunt", "08:46:05 hp-07 failed", "08:46:05 still waiting")
+			s.expect("08:46:05 fail hp-07", "08:46:05 restore", "08:46:05 leak hunt", "08:46:05 hp-07 failed", "08:46:05 hp-07 · still waiting")
 		})
 	})
 	t.Run("none", func(t *testing.T) {
@@ -247,7 +247,7 @@ func TestNothingRingsWhileLost(t *testing.T) {
 			time.Sleep(9 * time.Minute)
 			s.expect()
 			s.caughtUp()
-			s.expect("08:19:00 bell! post the ending pressure. this bell is 3 min late, it was due at 08:16:00.")
+			s.expect("08:19:00 hp-07 · bell! post the ending pressure. this bell is 3 min late, it was due at 08:16:00.")
 			time.Sleep(3 * time.Minute)
 			s.expect()
 		})
@@ -265,7 +265,7 @@ func TestNothingRingsWhileLost(t *testing.T) {
 			time.Sleep(time.Minute)
 			s.expect()
 			s.caughtUp()
-			s.expect("08:18:00 bell! post the ending pressure. this bell is 2 min late")
+			s.expect("08:18:00 hp-07 · bell! post the ending pressure. this bell is 2 min late")
 		})
 	})
 }
@@ -316,7 +316,7 @@ func TestDiskAlarm(t *testing.T) {
 		if err := s.handOver(reading); err != nil {
 			t.Fatal(err)
 		}
-		s.expect("08:00:03 17.5 mbar. expansion until 08:10:00")
+		s.expect("08:00:03 hp-07 · 17.5 mbar. expansion until 08:10:00")
 		s.disk.full.Store(true)
 		if err := s.bring("bench.tester", s.thread(), s.said("17.4")); err == nil {
 			t.Fatal("the full disk takes it")
@@ -340,7 +340,7 @@ func TestDiskFullAtTheBell(t *testing.T) {
 		s.expect("08:16:00 " + alarm)
 		s.disk.full.Store(false)
 		time.Sleep(5 * time.Second)
-		s.expect("08:16:55 bell! post the ending pressure. this bell is 55 s late")
+		s.expect("08:16:55 hp-07 · bell! post the ending pressure. this bell is 55 s late")
 	})
 }
 
@@ -412,8 +412,8 @@ func TestReminders(t *testing.T) {
 		s.host.set(func() { s.host.fault = nil })
 		time.Sleep(time.Minute)
 		s.expect(
-			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 is open", "06:55:00 inflate", "06:55:00 17.5 mbar. expansion until 07:05:00",
-			"06:58:00 look", "07:01:00 look", "07:05:00 expansion is over", "07:08:00 still waiting", "07:09:00 seal of the journal", "07:09:00 not to be worn or used: test overdue",
+			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 is open", "06:55:00 hp-07 · inflate", "06:55:00 hp-07 · 17.5 mbar. expansion until 07:05:00",
+			"06:58:00 hp-07 · look", "07:01:00 hp-07 · look", "07:05:00 hp-07 · expansion is over", "07:08:00 hp-07 · still waiting", "07:09:00 seal of the journal", "07:09:00 not to be worn or used: test overdue",
 		)
 	})
 }
