@@ -85,6 +85,7 @@ func (w *walk) anyEntry() core.Entry {
 		core.Corrected{N: n, Written: word}, core.ExpansionStarted{N: n}, core.ExpansionVoid{}, core.HoldStarted{N: n}, core.HoldVoid{},
 		core.HoldResumed{}, core.Rung{Bell: core.BellHold, Due: w.now}, core.Judged{Verdict: core.Verdict{Outcome: core.Pass}}, core.Stopped{},
 		core.Again{}, core.HandedOver{To: second}, core.ManometerChosen{Manometer: w.bench.Manometers["M-5"]}, core.AirNoted{}, core.BaroNoted{Written: word}, core.Noted{Text: "x"}, core.Closed{}, nil,
+		core.PhotoPosted{File: "f", With: core.Link{To: core.WithReading, N: n}}, core.PhotoKept{File: "f", Sum: core.Sum{1}}, core.PhotoLost{File: "g"},
 	)
 	return core.Entry{At: w.now, By: tester, Suit: "HP-07", Run: w.run.ID, Fact: fact}
 }
