@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -482,7 +483,7 @@ func (r *record) pictures() table {
 		{head: "SHA-256, file of the chat server", width: 104, face: dense},
 	}}
 	for _, p := range r.run.Photos {
-		name := typed(p.Name)
+		name := cmp.Or(typed(p.Name), "no name")
 		if p.Caption != "" {
 			name += ": " + typed(p.Caption)
 		}

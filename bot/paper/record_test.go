@@ -249,6 +249,22 @@ func TestRecordOfOneRunAmongOthers(t *testing.T) {
 	}
 }
 
+// TestRecordOfALatePhoto: what came to the run after the next one had begun is
+// on its record.
+func TestRecordOfALatePhoto(t *testing.T) {
+	s := passes(t)
+	in := s.input()
+	next := core.Entry{At: s.now.Add(time.Hour), By: second, Suit: "HP-07", Run: 43, Fact: s.entries[0].Fact}
+	in.Entries = append(in.Entries, next)
+	sum := core.Sum(sha256.Sum256([]byte("a picture")))
+	for _, fact := range []core.Fact{
+		core.PhotoPosted{File: "f1", With: core.Link{To: core.WithPhase, Phase: core.Over}}, core.PhotoKept{File: "f1", Sum: sum},
+	} {
+		in.Entries = append(in.Entries, core.Entry{At: s.now.Add(24 * time.Hour), By: tester, Suit: "HP-07", Run: 42, Fact: fact})
+	}
+	contains(t, mustRecord(t, in), "no name after the run was closed, 2026-03-03 08:49:57 CET, bench.tester "+sum.String()+" file f1")
+}
+
 // TestRecordPages: a test with all that belongs to it goes on two pages of
 // either paper, by each method.
 func TestRecordPages(t *testing.T) {
