@@ -197,13 +197,18 @@ func TestDownloadRetried(t *testing.T) {
 		if due := s.waiting(); len(due) != 1 || !due[0].After(s.host.Now()) {
 			t.Errorf("it is to be read at %v", due)
 		}
-		s.host.set(func() { s.host.fault = nil })
 		s.start()
 		s.caughtUp()
+		time.Sleep(patience)
+		synctest.Wait()
+		if s.photos()[0].Settled() {
+			t.Error("after a week without the server it is given up")
+		}
+		s.host.set(func() { s.host.fault = nil })
 		time.Sleep(longestFetchPause)
 		synctest.Wait()
 		s.hasSum(0, jpeg)
-		if n := s.log.count("cannot be read from the chat server"); n != 1 {
+		if n := s.log.count("cannot be read from the chat server"); n != 2 { // of each program
 			t.Errorf("it stands in the log %d times", n)
 		}
 	})
@@ -244,31 +249,38 @@ func TestFileThatIsNone(t *testing.T) {
 		says    []string
 	}{
 		"deleted": {
-			File{Name: "IMG_1.jpg", Size: 9}, nil, gone, core.PhotoGone, 0,
+			File{Name: "IMG_1.jpg", Size: 9},
+			nil, gone, core.PhotoGone, 0,
 			[]string{"08:00:00 photo kept in the expansion", "08:00:00 not kept: the chat server has img1.jpg no more. post it again. @bench.tester"},
 		},
 		"refused for a week": {
-			File{Name: "IMG_1.jpg", Size: 9}, nil, never, core.PhotoGone, patience + time.Hour,
+			File{Name: "IMG_1.jpg", Size: 9},
+			nil, never, core.PhotoGone, patience + time.Hour,
 			[]string{"08:00:00 photo kept in the expansion"},
 		},
 		"too large": {
-			File{Name: "IMG_1.jpg", Size: largestPhoto + 1}, nil, nil, core.PhotoTooLarge, 0,
+			File{Name: "IMG_1.jpg", Size: largestPhoto + 1},
+			nil, nil, core.PhotoTooLarge, 0,
 			[]string{"08:00:00 not kept: img1.jpg is larger than 100 mb. post a smaller one."},
 		},
 		"a PDF": {
-			File{Name: "certificate.pdf", Size: 20}, []byte("%PDF-1.7 and so on.."), nil, core.NoPhoto, 0,
+			File{Name: "certificate.pdf", Size: 20},
+			[]byte("%PDF-1.7 and so on.."), nil, core.NoPhoto, 0,
 			[]string{"08:00:00 not kept: certificate.pdf is no photo"},
 		},
 		"a PDF by the name of a photo": {
-			File{Name: "IMG_1.jpg", Size: 20}, []byte("%PDF-1.7 and so on.."), nil, core.NoPhoto, 0,
+			File{Name: "IMG_1.jpg", Size: 20},
+			[]byte("%PDF-1.7 and so on.."), nil, core.NoPhoto, 0,
 			[]string{"08:00:00 photo kept in the expansion", "08:00:00 not kept: img1.jpg is no photo"},
 		},
 		"a photo by another name": {
-			File{Name: "scan.pdf", Size: int64(len(jpeg))}, jpeg, nil, "", 0,
+			File{Name: "scan.pdf", Size: int64(len(jpeg))},
+			jpeg, nil, "", 0,
 			[]string{"08:00:00 scan.pdf is a photo: kept in the expansion."},
 		},
 		"nothing": {
-			File{Name: "IMG_1.jpg"}, nil, nil, core.NoPhoto, 0,
+			File{Name: "IMG_1.jpg"},
+			nil, nil, core.NoPhoto, 0,
 			[]string{"08:00:00 photo kept in the expansion", "08:00:00 not kept: img1.jpg is no photo"},
 		},
 	} {

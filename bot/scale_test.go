@@ -19,6 +19,7 @@ import (
 type desk map[string][]byte
 
 func (d desk) Person(_ context.Context, name string) (core.Person, error) { return person(name), nil }
+
 func (d desk) File(_ context.Context, id string) (io.ReadCloser, error) {
 	return io.NopCloser(bytes.NewReader(d[id])), nil
 }

@@ -73,8 +73,10 @@ func TestLogbook(t *testing.T) {
 	}
 	in.Chart = picture
 	for _, fact := range []core.Fact{
-		core.PhotoPosted{File: "f1", Name: "ring.jpg"}, core.PhotoPosted{File: "f2", Name: "zip.jpg"},
-		core.PhotoPosted{File: "f3", Name: "certificate.pdf"}, core.PhotoLost{File: "f3", Why: core.NoPhoto},
+		core.PhotoPosted{File: "f1", Name: "ring.jpg"},
+		core.PhotoPosted{File: "f2", Name: "zip.jpg"},
+		core.PhotoPosted{File: "f3", Name: "certificate.pdf"},
+		core.PhotoLost{File: "f3", Why: core.NoPhoto},
 	} {
 		in.Entries = append(in.Entries, core.Entry{At: morning.AddDate(0, 0, 1), By: tester, Suit: "HP-07", Run: 42, Fact: fact})
 	}

@@ -479,7 +479,8 @@ func (r *record) findings() table {
 // which whoever has the file can tell that it is the one.
 func (r *record) pictures() table {
 	t := table{title: "Photos, kept apart from this record", ruled: true, columns: []column{
-		{head: "Name", face: dense}, {head: "Posted", width: 44, face: dense},
+		{head: "Name", face: dense},
+		{head: "Posted", width: 44, face: dense},
 		{head: "SHA-256, file of the chat server", width: 104, face: dense},
 	}}
 	for _, p := range r.run.Photos {
