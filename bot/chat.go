@@ -48,7 +48,7 @@ type Where struct {
 	Root string
 }
 
-// What is one of Said, Edited, Tapped, TapsNow, Woke, CaughtUp and Lost.
+// What is one of Said, Edited, Tapped, TapsNow, Woke, Fetched, CaughtUp and Lost.
 type What interface{ what() }
 
 // Said is a new post by a person. Mentioned is true if it names the bot; Text
@@ -101,6 +101,15 @@ type Tap struct {
 // Woke is a wake time that has come.
 type Woke struct{ Key string }
 
+// Fetched is what the file of a photo turned out to be; Key is its wake key. It
+// has a type and a sum, or Lost says why not.
+type Fetched struct {
+	Key  string
+	Type string
+	Sum  core.Sum
+	Lost core.Loss
+}
+
 // CaughtUp says that everything posted so far was delivered as events: at the
 // start, and after every gap. Bells ring only then, so that a reading posted
 // while the link was down is read before its bell is found late.
@@ -114,6 +123,7 @@ func (Edited) what()   {}
 func (Tapped) what()   {}
 func (TapsNow) what()  {}
 func (Woke) what()     {}
+func (Fetched) what()  {}
 func (CaughtUp) what() {}
 func (Lost) what()     {}
 
@@ -157,6 +167,10 @@ type To struct {
 // ErrNobody is returned by Directory.Person for a name that nobody has.
 var ErrNobody = errors.New("nobody has that name")
 
+// ErrGone is wrapped by the *SendError of Directory.File for a file that the
+// chat server had and does not have any more.
+var ErrGone = errors.New("the chat server does not have the file any more")
+
 // A SendError is a failed delivery.
 type SendError struct {
 	Err error
@@ -166,6 +180,9 @@ type SendError struct {
 	After time.Duration
 	// RootGone is true if the thread's first post no longer exists.
 	RootGone bool
+	// FileRefused is true if the server does not take the message's file, so
+	// that nothing was posted.
+	FileRefused bool
 }
 
 func (e *SendError) Error() string {

@@ -8,6 +8,7 @@ import (
 	"maps"
 	"time"
 
+	"benchbell/commands"
 	"benchbell/store"
 )
 
@@ -206,13 +207,7 @@ func (c *Courier) deliver(ctx context.Context, o store.Out) error {
 		}
 		m.To.Root = root
 	}
-	id, err := c.chat.Post(ctx, m)
-	if sendErr, ok := errors.AsType[*SendError](err); ok && sendErr.RootGone {
-		// Somebody deleted the thread's first post. What is to be said is said
-		// in the channel, since it may be a bell.
-		m.To.Root = ""
-		id, err = c.chat.Post(ctx, m)
-	}
+	id, err := c.post(ctx, m)
 	if err != nil {
 		return err
 	}
@@ -227,4 +222,26 @@ func (c *Courier) deliver(ctx context.Context, o store.Out) error {
 		}
 	}
 	return c.store.Delivered(o.Seq, id)
+}
+
+// post makes a post, if need be without what stands in its way.
+func (c *Courier) post(ctx context.Context, m Message) (id string, err error) {
+	for {
+		id, err = c.chat.Post(ctx, m)
+		fault, _ := errors.AsType[*SendError](err)
+		switch {
+		case fault != nil && fault.RootGone && m.To.Root != "":
+			// Somebody deleted the thread's first post. What is to be said is
+			// said in the channel, since it may be a bell.
+			m.To.Root = ""
+		case fault != nil && fault.FileRefused && m.FileName != "":
+			// For want of space, or by the server's settings. Whoever looks for
+			// the file is told; a verdict does not wait for it.
+			c.log.Warn("the chat server does not take a file; what it belongs to is said without", "key", m.Key, "error", err)
+			m.Text = commands.AddLine(m.Text, commands.FileRefused(m.FileName))
+			m.File, m.FileName = nil, ""
+		default:
+			return id, err
+		}
+	}
 }

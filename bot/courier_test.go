@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"slices"
 	"strings"
@@ -24,6 +25,7 @@ import (
 type board struct {
 	mu    sync.Mutex
 	posts []boardPost
+	files map[string][]byte // attached to posts, by id
 	calls []call
 	// fault is asked before each call; during is called in the midst of one.
 	fault  func(c call) error
@@ -43,6 +45,7 @@ type call struct {
 	at    time.Time
 	first time.Time
 	text  string
+	file  string // its name
 }
 
 func (b *board) begin(c call) error {
@@ -61,7 +64,7 @@ func (b *board) begin(c call) error {
 }
 
 func (b *board) Post(_ context.Context, m Message) (string, error) {
-	c := call{what: "post " + m.Key, first: m.First, text: m.Text}
+	c := call{what: "post " + m.Key, first: m.First, text: m.Text, file: m.FileName}
 	if err := b.begin(c); err != nil {
 		return "", err
 	}
@@ -108,8 +111,13 @@ func (b *board) Person(_ context.Context, name string) (core.Person, error) {
 	return core.Person{ID: name, Name: name}, b.begin(call{what: "person " + name})
 }
 
-func (b *board) File(_ context.Context, id string) ([]byte, error) {
-	return nil, b.begin(call{what: "file " + id})
+func (b *board) File(_ context.Context, id string) (io.ReadCloser, error) {
+	if err := b.begin(call{what: "file " + id}); err != nil {
+		return nil, err
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return io.NopCloser(bytes.NewReader(b.files[id])), nil
 }
 
 // set changes the board while others use it.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"maps"
 	"slices"
@@ -22,8 +23,8 @@ type Directory interface {
 	// Person looks somebody up by user name, without the "@". The error is
 	// ErrNobody if there is no such person.
 	Person(ctx context.Context, name string) (core.Person, error)
-	// File returns what is attached to a post.
-	File(ctx context.Context, id string) ([]byte, error)
+	// File returns what is attached to a post, to be read and closed.
+	File(ctx context.Context, id string) (io.ReadCloser, error)
 }
 
 // Engine handles events one at a time. Whoever calls it owns the state: none
@@ -194,6 +195,10 @@ func (e *Engine) Handle(ctx context.Context, ev Event) error {
 		}
 		do.reset()
 		do.answer(text)
+		do.unheeded = true
+	}
+	if err := do.photos(); err != nil {
+		return fmt.Errorf("event %s: %w", ev.ID, err)
 	}
 	if err := do.commit(); err != nil && !errors.Is(err, store.ErrSeen) {
 		return fmt.Errorf("event %s: %w", ev.ID, err)
@@ -219,6 +224,11 @@ type doing struct {
 
 	given              []string // notices given
 	nextLook, lastLook time.Time
+	wakes              map[string]time.Time // wake times to be set
+
+	imports  bool   // what is attached is for the register
+	unheeded bool   // nothing came of the words
+	perhaps  string // what they could have been meant for
 }
 
 // place finds out where something was said: in a run's thread, or in talk with
@@ -312,6 +322,8 @@ func (do *doing) dispatch() error {
 		return do.tapsNow(w)
 	case Woke:
 		return do.woke(w)
+	case Fetched:
+		return do.fetched(w)
 	}
 	return nil
 }
@@ -321,21 +333,34 @@ func (do *doing) said() error {
 	if !do.heard {
 		return do.astray()
 	}
-	want, err := commands.Parse(do.text, do.in)
-	if err != nil {
-		if do.chatter() {
-			return nil
-		}
-		return err
+	files := do.ev.What.(Said).Files
+	if do.wordless() && len(files) > 0 && (do.hasRun || anyImage(files)) {
+		return nil
 	}
-	return do.want(want)
+	want, err := commands.Parse(do.text, do.in)
+	_, do.imports = want.(core.ImportFiles)
+	if err == nil {
+		err = do.want(want)
+	} else if do.chatter() {
+		do.unheeded = true
+		return nil
+	}
+	if do.isCaption(want, err) {
+		do.caption(err)
+		return nil
+	}
+	return err
 }
 
-// astray answers a reading that a tester posts in the channel and not in the
-// thread of the run that waits for it: it must not be lost in silence.
+// astray answers a reading or a photo that a tester posts in the channel and not
+// in the thread of the run that waits for it: it must not be lost in silence.
 func (do *doing) astray() error {
 	runs := do.runsOf(do.ev.Who)
 	if do.ev.Where.Root != "" || len(runs) == 0 {
+		return nil
+	}
+	if said, _ := do.ev.What.(Said); anyImage(said.Files) {
+		do.answer(do.speak.PhotoElsewhere(do.runChoices()))
 		return nil
 	}
 	want, err := commands.Parse(do.text, commands.Thread)
@@ -367,11 +392,15 @@ func (e *Engine) runsOf(who core.Person) []core.Run {
 // noRunHere refuses what belongs in the thread of a run, and names the runs
 // that can be meant.
 func (do *doing) noRunHere() error {
-	refusal := &core.Refusal{Why: core.NoRunHere}
+	return &core.Refusal{Why: core.NoRunHere, Choices: do.runChoices()}
+}
+
+// runChoices names the open runs of who is talking.
+func (do *doing) runChoices() (names []string) {
 	for _, run := range do.runsOf(do.ev.Who) {
-		refusal.Choices = append(refusal.Choices, fmt.Sprintf("%s (%s)", run.ID, run.Suit.Tag))
+		names = append(names, fmt.Sprintf("%s (%s)", run.ID, run.Suit.Tag))
 	}
-	return refusal
+	return names
 }
 
 // whereAll answers what all runs of a tester wait for.
@@ -472,12 +501,12 @@ func (do *doing) onRun(want core.Intent) error {
 // edited handles a post whose text was changed: a reading is corrected, words
 // that came to nothing are heard now.
 func (do *doing) edited(w Edited) error {
-	if !do.heard {
+	if !do.heard || do.wordless() {
 		return nil
 	}
 	want, err := commands.Parse(do.text, do.in)
 	if err != nil {
-		if do.chatter() || !do.ev.Where.Direct && do.in != commands.Thread {
+		if do.chatter() || do.isCaption(want, err) || !do.ev.Where.Direct && do.in != commands.Thread {
 			return nil
 		}
 		return err
@@ -526,7 +555,13 @@ func (do *doing) didAnything(post string, want any) (bool, error) {
 			entries = append(entries, of...)
 		}
 	}
-	return slices.ContainsFunc(entries, func(e core.Entry) bool { return e.Event == post }), nil
+	return slices.ContainsFunc(entries, func(e core.Entry) bool {
+		switch e.Fact.(type) {
+		case core.PhotoPosted, core.PhotoLost: // that was the file, not the words
+			return false
+		}
+		return e.Event == post
+	}), nil
 }
 
 // tapped handles a tap on a number under a list.

@@ -38,18 +38,11 @@ func (do *doing) record(facts []core.Fact) error {
 	if len(facts) == 0 {
 		return nil
 	}
-	file, err := do.fileNow(do.run.Suit.Tag)
+	before := do.after
+	file, err := do.enterOnRun(facts)
 	if err != nil {
 		return err
 	}
-	before := do.after
-	for _, fact := range facts {
-		entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.cause(), Suit: do.run.Suit.Tag, Run: do.run.ID, Fact: fact}
-		do.entries = append(do.entries, entry)
-		do.after = do.after.Apply(entry)
-		file = file.Apply(entry)
-	}
-	do.changed[do.run.Suit.Tag] = file
 	step := commands.Step{
 		Before: before, After: do.after, Facts: facts, At: do.ev.At, By: do.ev.Who,
 		Standing: file.Standing(do.bench.Policy, do.bench.Day(do.ev.At)),
@@ -65,6 +58,22 @@ func (do *doing) record(facts []core.Fact) error {
 		do.say(m)
 	}
 	return nil
+}
+
+// enterOnRun enters facts of the run, and returns its suit's file with them.
+func (do *doing) enterOnRun(facts []core.Fact) (core.File, error) {
+	file, err := do.fileNow(do.run.Suit.Tag)
+	if err != nil {
+		return core.File{}, err
+	}
+	for _, fact := range facts {
+		entry := core.Entry{At: do.ev.At, By: do.ev.Who, Event: do.cause(), Suit: do.run.Suit.Tag, Run: do.run.ID, Fact: fact}
+		do.entries = append(do.entries, entry)
+		do.after = do.after.Apply(entry)
+		file = file.Apply(entry)
+	}
+	do.changed[do.run.Suit.Tag] = file
+	return file, nil
 }
 
 // fileNow returns a suit's file with what this event has entered so far.
@@ -190,6 +199,7 @@ func (do *doing) reset() {
 	do.entries, do.out, do.after = nil, nil, do.run
 	clear(do.changed)
 	do.given, do.nextLook, do.lastLook = nil, time.Time{}, time.Time{}
+	do.wakes = nil
 }
 
 // commit makes it so: one transaction, then the state in memory.
@@ -210,12 +220,14 @@ func (do *doing) commit() error {
 		if !ok || do.after.Phase == core.Over {
 			next.Due = time.Time{}
 		}
-		batch.Wakes = map[string]time.Time{do.after.ID.String(): next.Due}
+		do.wake(do.after.ID.String(), next.Due)
 	}
 	batch.Notices = do.given
 	if !do.nextLook.IsZero() {
-		batch.Wakes = map[string]time.Time{wakeLook: do.nextLook, wakeLooked: do.lastLook}
+		do.wake(wakeLook, do.nextLook)
+		do.wake(wakeLooked, do.lastLook)
 	}
+	batch.Wakes = do.wakes
 	if err := do.store.Commit(batch); err != nil {
 		return err
 	}

@@ -2,11 +2,14 @@ package bot
 
 import (
 	"bytes"
+	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"benchbell/commands"
 	"benchbell/core"
@@ -142,15 +145,15 @@ func (do *doing) importFiles() error {
 	content := make(map[string][]byte)
 	var names []string
 	for _, f := range said.Files[:min(len(said.Files), mostAttached)] {
-		if f.Size > maxAttached {
-			return &RegisterError{File: f.Name, Faults: []Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
-		}
-		data, err := do.world.File(do.ctx, f.ID)
+		data, err := do.fileOf(f)
 		if fault, is := errors.AsType[*SendError](err); is && !fault.Retry {
 			return &RegisterError{File: f.Name, Faults: []Fault{{Want: "the chat server does not have the file any more: attach it again"}}}
 		}
 		if err != nil {
 			return fmt.Errorf("fetching %s: %w", f.Name, err)
+		}
+		if len(data) > maxAttached {
+			return &RegisterError{File: f.Name, Faults: []Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
 		}
 		names = append(names, f.Name)
 		content[f.Name] = data
@@ -171,6 +174,23 @@ func (do *doing) importFiles() error {
 	}
 	do.answer(fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
 	return nil
+}
+
+// fileOf reads an attached file. Everything else waits for it.
+func (do *doing) fileOf(f File) ([]byte, error) {
+	const longest = 20 * time.Second
+	ctx, cancel := context.WithTimeout(do.ctx, longest)
+	defer cancel()
+	content, err := do.world.File(ctx, f.ID)
+	if err != nil {
+		return nil, err
+	}
+	defer content.Close()
+	data, err := io.ReadAll(io.LimitReader(content, maxAttached+1))
+	if err != nil {
+		return nil, &SendError{Err: err, Retry: true}
+	}
+	return data, nil
 }
 
 // enterRegister enters what a register says.

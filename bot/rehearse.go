@@ -29,6 +29,7 @@ type Rehearsal struct {
 	store  *store.Store
 	engine *Engine
 	mail   *Courier
+	photos *Fetcher
 
 	begun  bool // something was said: the clock can only go forward now
 	down   bool
@@ -82,7 +83,9 @@ func (r *Rehearsal) open() (err error) {
 		return err
 	}
 	r.engine, err = NewEngine(r.store, r.cfg, stageBot, r.stage, r.log)
-	r.mail = NewCourier(r.store, r.stage, func() time.Time { return r.stage.now }, r.log)
+	now := func() time.Time { return r.stage.now }
+	r.mail = NewCourier(r.store, r.stage, now, r.log)
+	r.photos = NewFetcher(r.store, r.stage, func(ctx context.Context, ev Event) error { return r.engine.Handle(ctx, ev) }, now, r.log)
 	return err
 }
 
@@ -115,9 +118,12 @@ func (r *Rehearsal) start(ctx context.Context) error {
 	return r.settle(ctx)
 }
 
-// settle delivers what is to be said and rings what is due.
+// settle rings what is due, reads photos and delivers what is to be said.
 func (r *Rehearsal) settle(ctx context.Context) error {
 	if err := r.engine.Wake(ctx, r.stage.now); err != nil {
+		return err
+	}
+	if _, err := r.photos.Flush(ctx); err != nil {
 		return err
 	}
 	_, err := r.mail.Flush(ctx)
@@ -239,6 +245,9 @@ func (r *Rehearsal) advance(ctx context.Context, to time.Time) error {
 }
 
 func (r *Rehearsal) post(ctx context.Context, do stepPost) error {
+	if do.words == "" && len(r.with[do.who]) == 0 {
+		return errNothingSaid
+	}
 	r.stage.people[do.who] = true
 	_, mentioned := commands.WithoutMention(do.words, stageBot)
 	where := Where{Channel: stageCrew}
@@ -273,11 +282,11 @@ func (r *Rehearsal) attach(do stepAttach) error {
 	if !filepath.IsAbs(path) {
 		path = filepath.Join(r.Folder, path)
 	}
-	info, err := os.Stat(path)
+	file, err := r.stage.attach(path)
 	if err != nil {
 		return err
 	}
-	r.with[do.who] = append(r.with[do.who], File{ID: path, Name: filepath.Base(path), Size: info.Size()})
+	r.with[do.who] = append(r.with[do.who], file)
 	return nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"fmt"
+	"io"
 	"log/slog"
 	"path/filepath"
 	"strings"
@@ -18,7 +19,10 @@ import (
 type desk map[string][]byte
 
 func (d desk) Person(_ context.Context, name string) (core.Person, error) { return person(name), nil }
-func (d desk) File(_ context.Context, id string) ([]byte, error)          { return d[id], nil }
+
+func (d desk) File(_ context.Context, id string) (io.ReadCloser, error) {
+	return io.NopCloser(bytes.NewReader(d[id])), nil
+}
 
 func newEngine(tb testing.TB, cfg Config, world Directory) (*Engine, *store.Store) {
 	tb.Helper()

@@ -19,7 +19,8 @@ import (
 //	bench.tester ~R-0002: 16.5            a post in that run's thread
 //	duty.officer dm: HP-07                a direct message
 //	attach duty.officer suits.csv         a file, beside the script, that goes
-//	                                      with that person's next post
+//	                                      with that person's next post, which
+//	                                      may then have no words
 //	tap bench.tester 3                    a tap on a number of the latest list
 //	untap bench.tester 3                  the tap taken back
 //	edit bench.tester: 13.9               that person's last post, edited
@@ -77,8 +78,18 @@ var (
 func parseScript(text string) ([]step, error) {
 	var steps []step
 	var faults []error
+	attached := make(map[string]bool) // to somebody's next post
 	for i, line := range strings.Split(strings.TrimPrefix(text, "\ufeff"), "\n") {
 		do, err := parseStep(line)
+		switch do := do.(type) {
+		case stepAttach:
+			attached[do.who] = true
+		case stepPost:
+			if do.words == "" && !attached[do.who] {
+				err = errNothingSaid
+			}
+			delete(attached, do.who)
+		}
 		if err != nil {
 			faults = append(faults, fmt.Errorf("line %d: %q: %w", i+1, strings.TrimSpace(line), err))
 		} else if do != nil {
@@ -87,6 +98,8 @@ func parseScript(text string) ([]step, error) {
 	}
 	return steps, errors.Join(faults...)
 }
+
+var errNothingSaid = errors.New("nothing is said: write \"who: words\", or attach a file first")
 
 // parseStep reads one line. It returns nil for a blank line or a comment.
 func parseStep(line string) (any, error) {
@@ -138,9 +151,6 @@ func parseStep(line string) (any, error) {
 			return nil, fmt.Errorf("%q names no run: write it like ~R-0002", m[2])
 		}
 		post.run = id
-	}
-	if post.words == "" {
-		return nil, errors.New("nothing is said: write \"who: words\"")
 	}
 	return post, nil
 }

@@ -290,6 +290,7 @@ func FuzzParseScript(f *testing.F) {
 			t.Errorf("the error is %q", err)
 		}
 		last := 0
+		attached := make(map[string]bool)
 		for _, s := range steps {
 			if s.line <= last || s.text == "" {
 				t.Errorf("line %d after line %d: %q", s.line, last, s.text)
@@ -307,10 +308,14 @@ func FuzzParseScript(f *testing.F) {
 				if do.words != plain(do.words) {
 					t.Errorf("%q looks for %q, which nothing said has", s.text, do.words)
 				}
+			case stepAttach:
+				attached[do.who] = true
 			case stepPost:
-				if do.words == "" || do.run < 0 || do.run != 0 && do.direct {
+				// Where another line is none, nobody plays what is left.
+				if do.words == "" && !attached[do.who] && err == nil || do.run < 0 || do.run != 0 && do.direct {
 					t.Errorf("%q is %+v", s.text, do)
 				}
+				delete(attached, do.who)
 			}
 		}
 	})

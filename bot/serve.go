@@ -51,6 +51,7 @@ func Serve(ctx context.Context, st *store.Store, e *Engine, srv Server, log *slo
 	alarm := scheduler.New(srv.Now)
 	defer alarm.Stop()
 	courier := NewCourier(st, srv, srv.Now, log)
+	fetcher := NewFetcher(st, srv, sink, srv.Now, log)
 
 	var all sync.WaitGroup
 	defer all.Wait()
@@ -58,6 +59,7 @@ func Serve(ctx context.Context, st *store.Store, e *Engine, srv Server, log *slo
 	for _, part := range []func() error{
 		func() error { return srv.Run(ctx, marks, sink) },
 		func() error { return courier.Run(ctx) },
+		func() error { return fetcher.Run(ctx) },
 	} {
 		all.Go(func() {
 			if err := part(); err != nil && ctx.Err() == nil {
@@ -65,7 +67,7 @@ func Serve(ctx context.Context, st *store.Store, e *Engine, srv Server, log *slo
 			}
 		})
 	}
-	loop := serveLoop{engine: e, store: st, server: srv, alarm: alarm, courier: courier, log: log}
+	loop := serveLoop{engine: e, store: st, server: srv, alarm: alarm, courier: courier, fetcher: fetcher, log: log}
 	return loop.run(ctx, events)
 }
 
@@ -82,6 +84,7 @@ type serveLoop struct {
 	server  Server
 	alarm   *scheduler.Alarm
 	courier *Courier
+	fetcher *Fetcher
 	log     *slog.Logger
 
 	caughtUp bool
@@ -105,6 +108,7 @@ func (l *serveLoop) run(ctx context.Context, events <-chan delivery) error {
 		}
 		l.setAlarm()
 		l.courier.Kick()
+		l.fetcher.Kick()
 	}
 }
 

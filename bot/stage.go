@@ -21,6 +21,7 @@ type stage struct {
 	now    time.Time
 	posts  []*stagePost
 	people map[string]bool
+	files  []string // paths of what was attached
 	said   []string // what the bot posted since it was last cleared
 	keep   string   // folder that what the bot attaches is written to, if any
 	kept   int
@@ -36,6 +37,7 @@ type stagePost struct {
 	text   string
 	offers int
 	edits  int
+	file   []byte // attached by the bot
 }
 
 const (
@@ -58,7 +60,7 @@ func (s *stage) Post(_ context.Context, m Message) (string, error) {
 			return p.id, nil
 		}
 	}
-	p := &stagePost{key: m.Key, by: stageBot, text: m.Text, where: Where{Channel: stageCrew, Root: m.To.Root}}
+	p := &stagePost{key: m.Key, by: stageBot, text: m.Text, file: m.File, where: Where{Channel: stageCrew, Root: m.To.Root}}
 	switch {
 	case m.To.Person != "":
 		p.where = Where{Channel: "dm/" + m.To.Person, Direct: true}
@@ -114,6 +116,9 @@ func (s *stage) head(p *stagePost, how string) {
 
 func (s *stage) print(p *stagePost, how string) {
 	s.head(p, how)
+	if p.text == "" {
+		return
+	}
 	for line := range strings.SplitSeq(p.text, "\n") {
 		fmt.Fprintf(s.out, "    %s\n", line)
 	}
@@ -160,8 +165,25 @@ func (s *stage) Person(_ context.Context, name string) (core.Person, error) {
 	return core.Person{ID: name, Name: name}, nil
 }
 
-// File implements Directory: the id of an attached file is its path.
-func (s *stage) File(_ context.Context, id string) ([]byte, error) { return os.ReadFile(id) }
+// attach puts a file on the server, as somebody's phone does.
+func (s *stage) attach(path string) (File, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return File{}, err
+	}
+	s.files = append(s.files, path)
+	return File{ID: fmt.Sprintf("f%d", len(s.files)), Name: filepath.Base(path), Size: info.Size()}, nil
+}
+
+// File implements Directory.
+func (s *stage) File(_ context.Context, id string) (io.ReadCloser, error) {
+	for i, path := range s.files {
+		if id == fmt.Sprintf("f%d", i+1) {
+			return os.Open(path)
+		}
+	}
+	return nil, &SendError{Err: fmt.Errorf("%w: %q", ErrGone, id)}
+}
 
 // latestList returns the newest post with numbers under it, in a run's thread
 // if root is set.

@@ -11,6 +11,7 @@ import (
 	"time"
 	"unicode"
 
+	"benchbell/commands"
 	"benchbell/core"
 )
 
@@ -250,6 +251,15 @@ var journalWords = []factWords{
 	}),
 	wordsOf("leak found", func(_ wording, f core.LeakFound) string { return f.Where }),
 	wordsOf("note", func(_ wording, f core.Noted) string { return f.Text }),
+	wordsOf("photo posted", func(_ wording, f core.PhotoPosted) string {
+		return parts(f.Name, commands.LinkWords(f.With), f.Caption, fmt.Sprintf("%d bytes", f.Size), "file "+f.File)
+	}),
+	wordsOf("photo kept", func(_ wording, f core.PhotoKept) string {
+		return parts(f.Type, "SHA-256 "+f.Sum.String(), "file "+f.File)
+	}),
+	wordsOf("photo not kept", func(_ wording, f core.PhotoLost) string {
+		return parts(string(f.Why), "file "+f.File)
+	}),
 	wordsOf("run closed", func(wording, core.Closed) string { return "nothing is left in the suit" }),
 }
 

@@ -174,6 +174,12 @@ func TestJournalRow(t *testing.T) {
 		{core.BaroNoted{Written: core.MustWrite("1013.2", core.HPa)}, "barometer", "1013.2 hPa", "1013,2 hPa"},
 		{core.LeakFound{Where: "seam, left knee"}, "leak found", "seam, left knee", ""},
 		{core.Noted{Text: "two\nlines, 1.5"}, "note", "two\nlines, 1.5", ""},
+		{
+			core.PhotoPosted{File: "f1", Name: "IMG_1.jpg", Size: 970, Caption: "worn", With: core.Link{To: core.WithReading, N: 3, Phase: core.Hold}},
+			"photo posted", "IMG_1.jpg; with reading 3; worn; 970 bytes; file f1", "",
+		},
+		{core.PhotoKept{File: "f1", Type: "image/jpeg", Sum: core.Sum{0xa1}}, "photo kept", "image/jpeg; SHA-256 a1" + strings.Repeat("0", 62) + "; file f1", ""},
+		{core.PhotoLost{File: "f1", Why: core.PhotoGone}, "photo not kept", "the chat server does not have the file any more; file f1", ""},
 		{core.Closed{}, "run closed", "nothing is left in the suit", ""},
 	} {
 		e := core.Entry{Seq: 17, At: at, By: core.Person{ID: "u1", Name: "bench.tester"}, Event: "p1", Suit: "HP-07", Run: 42, Fact: c.fact}

@@ -12,6 +12,15 @@ func (s Speaker) Record(run core.Run) string {
 	if run.Phase != core.Over {
 		text += " The run is not closed yet."
 	}
+	unread := 0
+	for _, p := range run.Photos {
+		if !p.Settled() {
+			unread++
+		}
+	}
+	if unread > 0 {
+		text = lines(text, fmt.Sprintf("Photos still to be read: %d. Ask again for their SHA-256.", unread))
+	}
 	return text
 }
 
@@ -22,4 +31,10 @@ func (s Speaker) Seal(n uint64, head string) string {
 		code(head),
 		"Keep this post: a journal written anew no longer matches it.",
 		fmt.Sprintf("To check: %s and the hash above.", code(fmt.Sprintf("benchbell verify %d", n))))
+}
+
+// FileRefused goes with what was to be said with a file that the chat server
+// did not take.
+func FileRefused(name string) string {
+	return fmt.Sprintf("The chat server refused the file %s: ask its administrator.", name)
 }

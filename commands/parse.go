@@ -35,6 +35,9 @@ type Misunderstood struct {
 	Text string
 	Say  string // what is wrong, if something better than "not understood" is known
 	Try  string
+	// Faulty is true for a command or a reading that is not whole or not right,
+	// false for words that begin none.
+	Faulty bool
 }
 
 func (m *Misunderstood) Error() string {
@@ -64,7 +67,7 @@ func Parse(text string, in Place) (any, error) {
 		}
 		want, err := f.parse(rest)
 		if err != nil {
-			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: f.example}
+			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: f.example, Faulty: true}
 		}
 		return want, nil
 	}
@@ -77,7 +80,7 @@ func Parse(text string, in Place) (any, error) {
 		case err == nil:
 			return want, nil // elsewhere it is answered with where it belongs
 		case in == Thread:
-			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: "16.5 mbar"}
+			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: "16.5 mbar", Faulty: true}
 		}
 	}
 	if tag, ok := tagIn(text, in); ok {
@@ -152,9 +155,11 @@ func instead(text, verb string, in Place) *Misunderstood {
 		}
 		return &Misunderstood{Text: text, Try: "help"}
 	}
-	for _, w := range words {
-		if r, err := parseReading(w); err == nil {
-			return &Misunderstood{Text: text, Say: "a reading stands alone, and fix corrects the last", Try: Print(r)}
+	for i := range words {
+		for _, said := range []string{strings.Join(words[i:min(i+2, len(words))], " "), words[i]} {
+			if r, err := parseReading(said); err == nil {
+				return &Misunderstood{Text: text, Say: "a reading stands alone, and fix corrects the last", Try: Print(r)}
+			}
 		}
 	}
 	return &Misunderstood{Text: text, Say: "not understood; a remark begins with note", Try: "note visor scratched"}

@@ -106,6 +106,7 @@ func TestMisunderstood(t *testing.T) {
 		{Talk, "use HP-07", "used HP-07 yesterday"},
 		{Thread, "oops 15.9", "15.9"},
 		{Thread, "it says 15,9mbar!", "15.9 mbar"},
+		{Thread, "it says 15.9 mbar now", "15.9 mbar"},
 		{Thread, "done", "note visor scratched"},
 		{Thread, "room 21", "21"},
 		{Thread, "looks worn at the knee", "note visor scratched"},

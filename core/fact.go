@@ -167,6 +167,26 @@ type (
 	LeakFound struct{ Where string }
 	// Noted is a remark.
 	Noted struct{ Text string }
+	// PhotoPosted is a file posted that may be an image: File is the chat
+	// server's id of it, Size its bytes as far as they are known, Caption what
+	// was said with it. What its content is comes later: PhotoKept has its
+	// SHA-256, and PhotoLost says why there never will be one.
+	PhotoPosted struct {
+		File    string
+		Name    string
+		Size    int64
+		Caption string
+		With    Link
+	}
+	PhotoKept struct {
+		File string
+		Type string
+		Sum  Sum
+	}
+	PhotoLost struct {
+		File string
+		Why  Loss
+	}
 	// Closed ends the run: the suit is as it was, nothing is left in it.
 	Closed struct{}
 )
@@ -208,6 +228,9 @@ func (MeteringCorrected) fact()   {}
 func (MeteringLeft) fact()        {}
 func (LeakFound) fact()           {}
 func (Noted) fact()               {}
+func (PhotoPosted) fact()         {}
+func (PhotoKept) fact()           {}
+func (PhotoLost) fact()           {}
 func (Closed) fact()              {}
 
 // Reading is a pressure somebody read off the manometer.

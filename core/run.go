@@ -82,7 +82,10 @@ type Run struct {
 	Air   []Condition
 	Notes []Note
 	Leaks []Note // found in the hunt after a fail
-	Rang  []Rung // bells rung in this phase, and in a hold before its verdict
+	// Photos are the files posted that may be images, in their order; those
+	// that turned out to be none are among them.
+	Photos []Photo
+	Rang   []Rung // bells rung in this phase, and in a hold before its verdict
 	// Ready is since when a reading can be one of this attempt: when the list
 	// was complete, or the phase repeated.
 	Ready time.Time
@@ -103,8 +106,12 @@ func Replay(entries []Entry) Run {
 // Apply returns the run after an entry. It cannot fail: an entry that makes no
 // sense here changes nothing.
 func (r Run) Apply(e Entry) Run {
-	if _, bell := e.Fact.(Rung); !bell && e.At.After(r.Touched) {
-		r.Touched = e.At
+	switch e.Fact.(type) {
+	case Rung, PhotoKept, PhotoLost: // nobody did it
+	default:
+		if e.At.After(r.Touched) {
+			r.Touched = e.At
+		}
 	}
 	switch f := e.Fact.(type) {
 	case Opened:
@@ -119,7 +126,7 @@ func (r Run) Apply(e Entry) Run {
 			r.Ready = e.At
 		}
 	case Unticked:
-		return r.tick(f.Items, Check{})
+		r = r.tick(f.Items, Check{})
 	case Taken:
 		r.Readings = append(slices.Clip(r.Readings), f.Reading)
 		r.Asked = nil
@@ -188,7 +195,7 @@ func (r Run) Apply(e Entry) Run {
 	case Closed:
 		r.Phase, r.Closed, r.Rang, r.Metering = Over, e.At, nil, Metering{}
 	}
-	return r
+	return r.pictured(e)
 }
 
 func (r Run) toRestore() Run {

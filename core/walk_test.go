@@ -88,6 +88,7 @@ func (w *walk) anyEntry() core.Entry {
 		core.MeteringBegun{}, core.MeteringRead{Reading: core.Reading{N: n, Written: word, Taken: w.now}}, core.AirAdded{Litres: "2"},
 		core.MeteringCorrected{N: n, Written: word}, core.MeteringLeft{TooHigh: word}, core.MeteringLeft{},
 		core.CapacityMeasured{Capacity: core.Capacity{Litres: "2", From: word, To: word}},
+		core.PhotoPosted{File: "f", With: core.Link{To: core.WithReading, N: n}}, core.PhotoKept{File: "f", Sum: core.Sum{1}}, core.PhotoLost{File: "g"},
 	)
 	return core.Entry{At: w.now, By: tester, Suit: "HP-07", Run: w.run.ID, Fact: fact}
 }

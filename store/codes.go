@@ -66,6 +66,27 @@ var codebooks = []any{
 		core.BellChase:     "chase",
 		core.BellCard:      "card",
 	},
+	codes[core.Phase]{
+		core.Prepare:   "prepare",
+		core.Expansion: "expansion",
+		core.Hold:      "hold",
+		core.Restore:   "restore",
+		core.Over:      "closed",
+	},
+	codes[core.Linked]{
+		core.WithPhase:   "phase",
+		core.WithReading: "reading",
+		core.WithLeak:    "leak",
+		core.WithDefect:  "defect",
+		core.WithNote:    "note",
+		core.WithList:    "list",
+		core.WithAir:     "air",
+	},
+	codes[core.Loss]{
+		core.PhotoGone:     "gone",
+		core.PhotoTooLarge: "too_large",
+		core.NoPhoto:       "no_photo",
+	},
 	codes[core.Outcome]{
 		core.Pass:      "pass",
 		core.Fail:      "fail",

@@ -110,6 +110,22 @@ type (
 	airNotedRecord struct {
 		Celsius string `json:"celsius,omitempty"`
 	}
+	photoPostedRecord struct {
+		File    string     `json:"file"`
+		Name    string     `json:"name,omitempty"`
+		Size    int64      `json:"size,omitempty"`
+		Caption string     `json:"caption,omitempty"`
+		With    linkRecord `json:"with"`
+	}
+	photoKeptRecord struct {
+		File string    `json:"file"`
+		Type string    `json:"type,omitempty"`
+		Sum  sumRecord `json:"sum"`
+	}
+	photoLostRecord struct {
+		File string           `json:"file"`
+		Why  coded[core.Loss] `json:"why,omitzero"`
+	}
 )
 
 // kinds has every type of fact.
@@ -247,6 +263,23 @@ var kinds = []kind{
 	kindOf("noted",
 		func(f core.Noted) textRecord { return textRecord(f) },
 		func(r textRecord) core.Noted { return core.Noted(r) }),
+	kindOf("photo_posted",
+		func(f core.PhotoPosted) photoPostedRecord {
+			return photoPostedRecord{File: f.File, Name: f.Name, Size: f.Size, Caption: f.Caption, With: recordLink(f.With)}
+		},
+		func(r photoPostedRecord) core.PhotoPosted {
+			return core.PhotoPosted{File: r.File, Name: r.Name, Size: r.Size, Caption: r.Caption, With: r.With.link()}
+		}),
+	kindOf("photo_kept",
+		func(f core.PhotoKept) photoKeptRecord {
+			return photoKeptRecord{File: f.File, Type: f.Type, Sum: sumRecord(f.Sum)}
+		},
+		func(r photoKeptRecord) core.PhotoKept {
+			return core.PhotoKept{File: r.File, Type: r.Type, Sum: core.Sum(r.Sum)}
+		}),
+	kindOf("photo_lost",
+		func(f core.PhotoLost) photoLostRecord { return photoLostRecord{File: f.File, Why: code(f.Why)} },
+		func(r photoLostRecord) core.PhotoLost { return core.PhotoLost{File: r.File, Why: r.Why.is} }),
 	kindOf("closed",
 		func(f core.Closed) nothingRecord { return nothingRecord(f) },
 		func(r nothingRecord) core.Closed { return core.Closed(r) }),

@@ -87,6 +87,10 @@ func (f filling) fill(v reflect.Value, path string) {
 		for i := range v.Len() {
 			f.fill(v.Index(i), fmt.Sprintf("%s %d", path, i+1))
 		}
+	case reflect.Array:
+		for i := range v.Len() {
+			f.fill(v.Index(i), fmt.Sprintf("%s %d", path, i+1))
+		}
 	case reflect.Struct:
 		for i, field := range reflect.VisibleFields(v.Type()) {
 			if field.IsExported() {
@@ -103,6 +107,7 @@ func (f filling) fill(v reflect.Value, path string) {
 var examples = []any{
 	core.InH2O, core.Socks, core.FromReport, core.TaskPlugsIn, core.BellHold, core.NoVerdict, core.LateBeyond,
 	core.NotFit, core.BarFailed, core.Guarded, store.Post,
+	core.Hold, core.WithReading, core.PhotoGone,
 }
 
 func (f filling) coded(values []reflect.Value) reflect.Value {

@@ -175,6 +175,19 @@ type headerRecord struct {
 //	  where              where it is
 //	noted                a remark was made
 //	  text               what it says
+//	photo_posted         a file was posted that may be an image
+//	  file               the chat server's id of the file
+//	  name               its name
+//	  size               its bytes, as far as the chat server says
+//	  caption            what was said with it, if that was nothing to be done
+//	  with               link: what it came with
+//	photo_kept           it is an image, and the journal knows it by its content
+//	  file               the chat server's id of the file
+//	  type               type of it, as image/jpeg
+//	  sum                SHA-256 of the file's bytes, 64 hexadecimal digits
+//	photo_lost           it will never be known by its content
+//	  file               the chat server's id of the file
+//	  why                loss: the reason
 //	closed               the run is over: nothing is left in the suit
 //
 // # Parts
@@ -270,6 +283,11 @@ type headerRecord struct {
 //	  post               id of the post
 //	  manometer          id of the manometer
 //	  was                writtens: what it was before corrections, oldest first
+//	link                 what a photo came with
+//	  to                 linked: what it is
+//	  n                  number of the reading, the leak, the item; of a note
+//	                     among the remarks and defects of the run
+//	  phase              phase: in which the run was
 //	verdict              the verdict of a run
 //	  outcome            outcome: what the test comes to
 //	  reason             reason: why
@@ -304,6 +322,9 @@ type headerRecord struct {
 //	           defect_by_eye late_beyond rise jump start_outside
 //	           manometer_stale cut_short air_hides guard_band
 //	rule       simple guarded
+//	phase      prepare expansion hold restore closed
+//	linked     phase reading leak defect note list air
+//	loss       gone too_large no_photo
 func (s *Store) WriteJSONL(w io.Writer) error {
 	out := bufio.NewWriter(w)
 	err := s.writeLines(out)

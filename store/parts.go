@@ -311,3 +311,30 @@ func (r verdictRecord) verdict() core.Verdict {
 		Rule: r.Rule.is, Expanded: r.Expanded, Conforms: r.Conforms, AirRaised: r.AirRaised, AirLowered: r.AirLowered,
 	}
 }
+
+type linkRecord struct {
+	To    coded[core.Linked] `json:"to,omitzero"`
+	N     int                `json:"n,omitempty"`
+	Phase coded[core.Phase]  `json:"phase,omitzero"`
+}
+
+func recordLink(l core.Link) linkRecord {
+	return linkRecord{To: code(l.To), N: l.N, Phase: code(l.Phase)}
+}
+
+func (r linkRecord) link() core.Link {
+	return core.Link{To: r.To.is, N: r.N, Phase: r.Phase.is}
+}
+
+// sumRecord is a SHA-256 in hexadecimal digits.
+type sumRecord core.Sum
+
+// MarshalText writes the digits.
+func (s sumRecord) MarshalText() ([]byte, error) { return []byte(core.Sum(s).String()), nil }
+
+// UnmarshalText reads them.
+func (s *sumRecord) UnmarshalText(text []byte) error {
+	sum, err := core.ParseSum(string(text))
+	*s = sumRecord(sum)
+	return err
+}

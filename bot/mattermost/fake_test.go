@@ -40,6 +40,7 @@ type fake struct {
 	pending  map[string]repeat
 	sockets  map[*socket]bool
 	requests []string // "POST /posts", in order
+	files    map[string][]byte
 
 	noSockets bool // as behind a proxy that lets none pass
 
@@ -555,6 +556,9 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			return
 		}
 		a.raw = "content of " + arg(1)
+		if content, ok := f.files[arg(1)]; ok {
+			a.raw = string(content)
+		}
 	case path[0] == "config":
 		a.value = map[string]string{"Version": "11.1.0"}
 	default:

@@ -59,6 +59,10 @@ import (
 // needs milliseconds; a post with dead links in it can take it 15 s.
 const requestTimeout = 20 * time.Second
 
+// downloadTimeout bounds the download of a file, which holds nothing up: a
+// hundred megabytes over a slow line.
+const downloadTimeout = 10 * time.Minute
+
 // Config says which server to use, and as whom.
 type Config struct {
 	URL     string // https://chat.example.org, with the path if the server has one
@@ -76,6 +80,7 @@ var ErrDown = errors.New("the chat server does not answer")
 type Server struct {
 	log     *slog.Logger
 	api     *model.Client4
+	files   *model.Client4 // the same, with time for a download
 	dialer  *websocket.Dialer
 	me      core.Person
 	robot   bool // me is a bot account, as it should be
@@ -139,6 +144,9 @@ func open(ctx context.Context, cfg Config, log *slog.Logger, dial dialFunc) (*Se
 		// A redirected POST would arrive as a GET, and the post be lost.
 		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
 	}
+	files := *s.api
+	files.HTTPClient = &http.Client{Transport: transport, Timeout: downloadTimeout, CheckRedirect: s.api.HTTPClient.CheckRedirect}
+	s.files = &files
 	if err := s.findMe(ctx); err != nil {
 		return nil, err
 	}

@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/http"
+	"net/url"
 	"time"
 
 	"github.com/mattermost/mattermost/server/public/model"
@@ -22,6 +24,9 @@ const memory = 30 * time.Second
 // Post makes a post, or finds it if it was made before with the same key.
 func (s *Server) Post(ctx context.Context, m bot.Message) (string, error) {
 	id, err := s.post(ctx, m)
+	if failure := (*bot.SendError)(nil); errors.As(err, &failure) {
+		return "", failure
+	}
 	if err != nil {
 		return "", sendError(err)
 	}
@@ -43,6 +48,9 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 		}
 	}
 	files, err := s.upload(ctx, m, channel)
+	if err != nil && asFault(err).status >= http.StatusBadRequest {
+		return "", &bot.SendError{Err: err, FileRefused: true}
+	}
 	if err != nil {
 		return "", err
 	}
@@ -60,20 +68,15 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 	return post.Id, nil
 }
 
-// upload puts a message's picture on the server. A file can be attached once,
-// so each try at a post takes an upload of its own. A server that does not take
-// it, for want of space or by its settings, does not hold up a verdict.
+// upload puts a message's file on the server. A file can be attached once, so
+// each try at a post takes an upload of its own.
 func (s *Server) upload(ctx context.Context, m bot.Message, channel string) ([]string, error) {
 	if len(m.File) == 0 {
 		return nil, nil
 	}
-	up, err := ask(ctx, "uploading a picture", func() (*model.FileUploadResponse, *model.Response, error) {
+	up, err := ask(ctx, "uploading a file", func() (*model.FileUploadResponse, *model.Response, error) {
 		return s.api.UploadFile(ctx, m.File, channel, m.FileName)
 	}, func(up *model.FileUploadResponse) bool { return up != nil && len(up.FileInfos) == 1 })
-	if asFault(err).status >= 400 {
-		s.log.Warn("the chat server does not take a picture; what it belongs to is said without", "key", m.Key, "err", err)
-		return nil, nil
-	}
 	if err != nil {
 		return nil, err
 	}
@@ -141,13 +144,20 @@ func (s *Server) Offer(ctx context.Context, id string, n int) error {
 	return nil
 }
 
-// File returns the content of something attached to a post.
-func (s *Server) File(ctx context.Context, id string) ([]byte, error) {
-	content, resp, err := s.api.GetFile(ctx, id)
-	if err != nil {
-		return nil, sendError(faultOf("fetching a file", resp, err))
+// File returns the content of something attached to a post, as it comes from the
+// server. Reading it can fail, and takes downloadTimeout at most.
+func (s *Server) File(ctx context.Context, id string) (io.ReadCloser, error) {
+	resp, err := s.files.DoAPIGet(ctx, "/files/"+url.PathEscape(id), "")
+	if err == nil {
+		return resp.Body, nil
 	}
-	return content, nil
+	err = faultOf("fetching a file", model.BuildResponse(resp), err)
+	// The server says 404 of a file that its storage cannot give just now as
+	// well. This it says of one that was deleted, or was never there.
+	if f := asFault(err); f.status == http.StatusNotFound && f.id == "app.file_info.get.app_error" {
+		err = fmt.Errorf("%w: %w", bot.ErrGone, err)
+	}
+	return nil, sendError(err)
 }
 
 // sendError says what a failed call means for what was to be sent. It returns

@@ -2,6 +2,7 @@ package mattermost
 
 import (
 	"errors"
+	"io"
 	"net/http"
 	"reflect"
 	"slices"
@@ -424,11 +425,43 @@ func TestSendable(t *testing.T) {
 func TestFile(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		if got, err := c.bot.File(t.Context(), "f1"); err != nil || string(got) != "content of f1" {
+		content, err := c.bot.File(t.Context(), "f1")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := io.ReadAll(content); err != nil || string(got) != "content of f1" {
 			t.Errorf("got %q, %v", got, err)
 		}
-		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry {
-			t.Errorf("got %v, want one that is not worth a retry", err)
+		content.Close()
+		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry || !errors.Is(err, bot.ErrGone) {
+			t.Errorf("got %v, want one that is not worth a retry, of a file that is gone", err)
+		}
+		for _, test := range []struct {
+			status int
+			id     string // none: a proxy's page
+			retry  bool
+		}{
+			{404, "api.file.file_reader.app_error", false}, // the storage cannot give it
+			{404, "", false},
+			{401, "api.context.session_expired.app_error", true},
+			{403, "api.context.permissions.app_error", true},
+			{500, "app.file_info.get.app_error", true},
+			{502, "", true},
+			{302, "", true},
+		} {
+			c.locked(func() {
+				c.before = func(w http.ResponseWriter, r *http.Request) bool {
+					if test.id == "" {
+						sayHTML(w, test.status)
+					} else {
+						refuse(w, test.status, test.id)
+					}
+					return true
+				}
+			})
+			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry != test.retry || errors.Is(err, bot.ErrGone) {
+				t.Errorf("status %d %s: got %v, want one of a file that may be there, worth a retry: %v", test.status, test.id, err, test.retry)
+			}
 		}
 	})
 }

@@ -61,15 +61,16 @@ type given struct {
 // of which a release after the run's end is looked at.
 func newCourse(run core.RunID, entries []core.Entry, station Station) (course, error) {
 	c := course{station: station}
+	another := false // a later run on the suit: what is said of the suit is about that one
 	for _, e := range entries {
 		_, opens := e.Fact.(core.Opened)
 		switch {
 		case e.Run == run && (opens || c.run.ID != 0):
 			c.apply(e)
 		case c.run.Phase != core.Over || e.Suit != c.run.Suit.Tag:
-		case opens: // nothing after it is about this run
-			return c, nil
-		default:
+		case opens:
+			another = true
+		case !another:
 			c.goesOn(e)
 		}
 	}

@@ -3,6 +3,7 @@ package paper
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -206,6 +207,9 @@ func (l *logbook) test(run core.RunID, entries []core.Entry) error {
 	}
 	for _, n := range c.notes() {
 		more = append(more, "Note: "+typed(n.Text)+".")
+	}
+	if n := len(slices.DeleteFunc(slices.Clone(c.run.Photos), func(p core.Photo) bool { return p.Lost == core.NoPhoto })); n > 0 {
+		more = append(more, "Photos on its record: "+strconv.Itoa(n)+".")
 	}
 	if c.run.Phase != core.Over {
 		more = append(more, "The run is still open.")

@@ -72,6 +72,14 @@ func TestLogbook(t *testing.T) {
 		t.Fatal(err)
 	}
 	in.Chart = picture
+	for _, fact := range []core.Fact{
+		core.PhotoPosted{File: "f1", Name: "ring.jpg"},
+		core.PhotoPosted{File: "f2", Name: "zip.jpg"},
+		core.PhotoPosted{File: "f3", Name: "certificate.pdf"},
+		core.PhotoLost{File: "f3", Why: core.NoPhoto},
+	} {
+		in.Entries = append(in.Entries, core.Entry{At: morning.AddDate(0, 0, 1), By: tester, Suit: "HP-07", Run: 42, Fact: fact})
+	}
 	pdf := mustLogbook(t, in)
 	contains(t, pdf,
 		"Logbook", "HP-07", "NOT FIT", "on 2026-03-04, the day of printing", "By its last pass it would be in test until 2027-03-02.",
@@ -84,7 +92,7 @@ func TestLogbook(t *testing.T) {
 		"Maker's pressures: expansion A 5.0 in, test B 4.0 in → not in the register",
 		"2026-02-28 08:30:00 CET Used ammonia, quay 4; entered 2026-03-01 08:30:00 CET",
 		"Repaired zip waxed",
-		"Test R-0042, en943: PASS Drop 1.3", "Note: left glove ring stiff, greased.",
+		"Test R-0042, en943: PASS Drop 1.3", "Note: left glove ring stiff, greased. Photos on its record: 2.",
 		"Released: it may be worn", "Capacity measured",
 		"Defect found zip stiff at the dock",
 		"End of logbook of HP-07, 13 lines, as of journal entry 1234",

@@ -1,8 +1,7 @@
 package paper
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
+	"cmp"
 	"fmt"
 	"strconv"
 	"strings"
@@ -25,22 +24,13 @@ type RecordInput struct {
 	Entries []core.Entry
 	// Chart is a picture of the hold, a PNG; nothing if there is none.
 	Chart []byte
-	// Photos are the pictures that were posted with the run.
-	Photos []Photo
-}
-
-// Photo is a picture known by its content. It is not itself on the record.
-type Photo struct {
-	Name string
-	Sum  [sha256.Size]byte
 }
 
 // record is a test record in the making.
 type record struct {
 	*sheet
 	course
-	speak  commands.Speaker
-	photos []Photo
+	speak commands.Speaker
 }
 
 // Record makes the test record of a run: a PDF of one or two pages, or as many
@@ -59,7 +49,7 @@ func Record(in RecordInput) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := record{sheet: s, course: c, speak: commands.Speaker{Zone: in.Station.zone()}, photos: in.Photos}
+	r := record{sheet: s, course: c, speak: commands.Speaker{Zone: in.Station.zone()}}
 	r.opening()
 	r.result()
 	r.beside(0.5, []table{r.suit(), r.persons()}, []table{r.method(), r.apparatus()})
@@ -485,13 +475,31 @@ func (r *record) findings() table {
 	return t
 }
 
-// pictures names the photos.
+// pictures names the photos, each with what it came with and its SHA-256, by
+// which whoever has the file can tell that it is the one.
 func (r *record) pictures() table {
 	t := table{title: "Photos, kept apart from this record", ruled: true, columns: []column{
-		{head: "Name"}, {head: "SHA-256", width: 112},
+		{head: "Name", face: dense},
+		{head: "Posted", width: 44, face: dense},
+		{head: "SHA-256, file of the chat server", width: 104, face: dense},
 	}}
-	for _, p := range r.photos {
-		t.rows = append(t.rows, rowOf(typed(p.Name), hex.EncodeToString(p.Sum[:])))
+	for _, p := range r.run.Photos {
+		name := cmp.Or(typed(p.Name), "no name")
+		if p.Caption != "" {
+			name += ": " + typed(p.Caption)
+		}
+		known := p.Sum.String()
+		switch {
+		case p.Lost == core.NoPhoto:
+			continue
+		case p.Lost != "":
+			known = "none: " + string(p.Lost)
+		case !p.Settled():
+			known = "not known yet: the file was not read so far"
+		}
+		t.rows = append(t.rows, rowOf(name,
+			fmt.Sprintf("%s, %s, %s", commands.LinkWords(p.With), r.when(p.At), typed(p.By.Name)),
+			known+" file "+typed(p.File)))
 	}
 	return t
 }

@@ -98,9 +98,17 @@ func TestRecordHasWhatIsAskedFor(t *testing.T) {
 // TestRecordOfAPass looks for what else belongs on a record.
 func TestRecordOfAPass(t *testing.T) {
 	s := passes(t)
+	sum := core.Sum(sha256.Sum256([]byte("a picture")))
+	photo := func(file, name, caption string, with core.Link) core.PhotoPosted {
+		return core.PhotoPosted{File: file, Name: name, Caption: caption, With: with}
+	}
+	s.enters(42,
+		photo("f1", "left glove.jpg", "", core.Link{To: core.WithReading, N: 5, Phase: core.Hold}), core.PhotoKept{File: "f1", Type: "image/jpeg", Sum: sum},
+		photo("f2", "IMG_2.HEIC", "stiff, see the ring", core.Link{To: core.WithPhase, Phase: core.Restore}), core.PhotoLost{File: "f2", Why: core.PhotoGone},
+		photo("f3", "certificate.pdf", "", core.Link{To: core.WithPhase, Phase: core.Restore}), core.PhotoLost{File: "f3", Why: core.NoPhoto},
+		photo("f4", "late.png", "", core.Link{To: core.WithPhase, Phase: core.Over}))
 	in := s.input()
 	in.Chart = s.chart()
-	in.Photos = []Photo{{Name: "left glove.jpg", Sum: sha256.Sum256([]byte("a picture"))}}
 	contains(t, mustRecord(t, in),
 		"PASS", "HP-07 by EN 943-1",
 		"by the clock of Europe/Warsaw; CET is UTC+01:00",
@@ -117,7 +125,9 @@ func TestRecordOfAPass(t *testing.T) {
 		"1 Decontaminated, clean and dry 08:30:07, bench.tester, tap",
 		"1 Plugs out: 1 went in, 1 back 08:49:", "Diaphragms clean, seated: 2",
 		"Note: left glove ring stiff, greased",
-		"left glove.jpg "+fmt.Sprintf("%x", sha256.Sum256([]byte("a picture"))),
+		"left glove.jpg with reading 5, 08:49:57, bench.tester "+sum.String()+" file f1",
+		"IMG_2.HEIC: stiff, see the ring while restoring, 08:49:57, bench.tester none: the chat server does not have the file any more file f2",
+		"late.png after the run was closed, 08:49:57, bench.tester not known yet: the file was not read so far file f4",
 		"A pass says nothing on permeation", "exhaust valves", "inward leakage",
 		"The maker's instructions and local rules come first. A competent, authorised person decides",
 		"can kill its wearer", "has not been decontaminated", "eye protection",
@@ -277,6 +287,22 @@ func TestRecordOfOneRunAmongOthers(t *testing.T) {
 	}
 }
 
+// TestRecordOfALatePhoto: what came to the run after the next one had begun is
+// on its record.
+func TestRecordOfALatePhoto(t *testing.T) {
+	s := passes(t)
+	in := s.input()
+	next := core.Entry{At: s.now.Add(time.Hour), By: second, Suit: "HP-07", Run: 43, Fact: s.entries[0].Fact}
+	in.Entries = append(in.Entries, next)
+	sum := core.Sum(sha256.Sum256([]byte("a picture")))
+	for _, fact := range []core.Fact{
+		core.PhotoPosted{File: "f1", With: core.Link{To: core.WithPhase, Phase: core.Over}}, core.PhotoKept{File: "f1", Sum: sum},
+	} {
+		in.Entries = append(in.Entries, core.Entry{At: s.now.Add(24 * time.Hour), By: tester, Suit: "HP-07", Run: 42, Fact: fact})
+	}
+	contains(t, mustRecord(t, in), "no name after the run was closed, 2026-03-03 08:49:57 CET, bench.tester "+sum.String()+" file f1")
+}
+
 // TestRecordPages: a test with all that belongs to it goes on two pages of
 // either paper, by each method.
 func TestRecordPages(t *testing.T) {
@@ -325,7 +351,7 @@ var recordHeadings = []string{
 	"Times", "Air around the suit", "Times Air around the suit",
 	"Course of the run", "Defects, leaks and notes", "Moment What By",
 	"Prepare list Restore list", "Prepare list", "Restore list", "No Item Ticked, by, how No Item Ticked, by, how", "No Item Ticked, by, how",
-	"Photos, kept apart from this record", "Name SHA-256",
+	"Photos, kept apart from this record", "Name Posted SHA-256, file of the chat server",
 	"Additions to, deviations from and exclusions from the method", "Cautions",
 }
 
@@ -350,9 +376,9 @@ func TestLongWords(t *testing.T) {
 			s.does(0, core.Remark{Text: words})
 			s.does(0, core.Tick{Items: []int{1}})
 			s.does(0, core.Bad{Item: 2, What: words})
+			s.enters(42, core.PhotoPosted{File: "f1", Name: words, Caption: words, With: core.Link{To: core.WithDefect, N: 2, Phase: core.Prepare}})
 			in := s.input()
 			in.Station.Name += " " + words[:min(len(words), 200)]
-			in.Photos = []Photo{{Name: words}}
 			pdf := mustRecord(t, in)
 			laidOutWell(t, pdf)
 			framed(t, pdf, recordHeadings...)

@@ -75,14 +75,28 @@ func (p *Person) Direct() Channel {
 // Attach posts in a channel with a file attached.
 func (p *Person) Attach(channel Channel, text, name string, content []byte) Post {
 	p.station.t.Helper()
+	return p.begin(&model.Post{
+		ChannelId: channel.ID, Message: text, FileIds: []string{p.upload(channel, name, content)},
+	}, channel)()
+}
+
+// AttachReply posts in the thread of a post that begins one, with a file attached.
+func (p *Person) AttachReply(to Post, text, name string, content []byte) Post {
+	p.station.t.Helper()
+	return p.begin(&model.Post{
+		ChannelId: to.Channel.ID, RootId: to.ID, Message: text, FileIds: []string{p.upload(to.Channel, name, content)},
+	}, to.Channel)()
+}
+
+// upload puts a file on the server and returns its id.
+func (p *Person) upload(channel Channel, name string, content []byte) string {
+	p.station.t.Helper()
 	var uploaded *model.FileUploadResponse
 	p.persist("uploading "+name, func(ctx context.Context) (resp *model.Response, err error) {
 		uploaded, resp, err = p.client.UploadFile(ctx, content, channel.ID, name)
 		return resp, err
 	})
-	return p.begin(&model.Post{
-		ChannelId: channel.ID, Message: text, FileIds: []string{uploaded.FileInfos[0].Id},
-	}, channel)()
+	return uploaded.FileInfos[0].Id
 }
 
 // Download returns a file of a post.
