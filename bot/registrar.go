@@ -146,11 +146,13 @@ func (do *doing) importFiles() error {
 	var names []string
 	for _, f := range said.Files[:min(len(said.Files), mostAttached)] {
 		data, err := do.fileOf(f)
-		if fault, is := errors.AsType[*SendError](err); is && !fault.Retry {
-			return &RegisterError{File: f.Name, Faults: []Fault{{Want: "the chat server does not have the file any more: attach it again"}}}
-		}
 		if err != nil {
-			return fmt.Errorf("fetching %s: %w", f.Name, err)
+			if do.ctx.Err() != nil {
+				return err
+			}
+			// It is not waited for: readings and bells would wait with it.
+			do.log.Warn("an attached file cannot be had", "id", f.ID, "error", err)
+			return &RegisterError{File: f.Name, Faults: []Fault{{Want: "the chat server did not hand the file out: attach it again"}}}
 		}
 		if len(data) > maxAttached {
 			return &RegisterError{File: f.Name, Faults: []Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
@@ -187,10 +189,7 @@ func (do *doing) fileOf(f File) ([]byte, error) {
 	}
 	defer content.Close()
 	data, err := io.ReadAll(io.LimitReader(content, maxAttached+1))
-	if err != nil {
-		return nil, &SendError{Err: err, Retry: true}
-	}
-	return data, nil
+	return data, err
 }
 
 // enterRegister enters what a register says.

@@ -364,16 +364,20 @@ func TestNotTheDisk(t *testing.T) {
 }
 
 // TestLookUps: what the chat server will never answer is told to who asked, and
-// holds up nothing; what it may answer later is asked again.
+// holds up nothing; who somebody is may be answered later and is asked again. A
+// file is not waited for: it can be attached again.
 func TestLookUps(t *testing.T) {
 	direct := Where{Channel: "dm", Direct: true}
 	for name, test := range map[string]struct {
 		what  string // is looked up
 		words string
+		later error  // has it asked again
+		last  error  // has it answered
 		says  string // if it is not there
 	}{
-		"somebody": {"person second.tester", "over to second.tester", "08:00:00 nobody here is called"},
-		"a file":   {"file", "import", "08:00:00 nothing taken. to mend: 1 - the chat server does not have the file any more: attach it again"},
+		"somebody":            {"person second.tester", "over to second.tester", retryAfter(0), never, "08:00:00 nobody here is called"},
+		"a file":              {"file", "import", nil, never, "08:00:00 nothing taken. to mend: 1 - the chat server did not hand the file out: attach it again"},
+		"a file out of reach": {"file", "import", nil, retryAfter(0), "08:00:00 nothing taken. to mend: 1 - the chat server did not hand the file out: attach it again"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			inService(t, 0, func(s *service) {
@@ -385,12 +389,14 @@ func TestLookUps(t *testing.T) {
 				}
 				ask := s.said(test.words)
 				ask.Files = []File{{ID: "f1", Name: "suits.csv", Size: 9}}
-				s.host.set(func() { s.host.fault = only(test.what, retryAfter(0)) })
-				if err := s.bring(who, where, ask); err == nil {
-					t.Error("it is taken without an answer")
+				if test.later != nil {
+					s.host.set(func() { s.host.fault = only(test.what, test.later) })
+					if err := s.bring(who, where, ask); err == nil {
+						t.Error("it is taken without an answer")
+					}
+					s.expect()
 				}
-				s.expect()
-				s.host.set(func() { s.host.fault = only(test.what, never) })
+				s.host.set(func() { s.host.fault = only(test.what, test.last) })
 				s.mustBring(who, where, ask)
 				s.expect(test.says)
 			})
