@@ -59,7 +59,7 @@ func (do *doing) record(facts []core.Fact) error {
 		if err != nil {
 			return err
 		}
-		step.History = do.tests(append(past, do.entries...))
+		step.History = testsIn(do.bench, append(past, do.entries...))
 	}
 	for _, m := range do.speak.Run(step) {
 		do.say(m)

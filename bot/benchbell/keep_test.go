@@ -47,6 +47,40 @@ func TestKeep(t *testing.T) {
 	}
 }
 
+// TestExportDocuments: what an auditor, an insurer or the next brigade is handed.
+func TestExportDocuments(t *testing.T) {
+	suits, gauges, tests := demo(t, "suits.csv"), demo(t, "manometers.csv"), demo(t, "tests.csv")
+	s := newStation(t)
+	s.mustFail([]string{"export", "--suit", "HP-07", "out"}, "there is no store")
+	s.mustFail([]string{"export", "--records", "out"}, "there is no store")
+	s.mustRun("import", suits, gauges, tests)
+
+	mustHave(t, s.mustRun("export", "--suit", "hp7", "out/hp7"), "written to out/hp7: all about HP-07, with its logbook and 0 records")
+	for _, name := range []string{"logbook-HP-07.pdf", "journal-HP-07.csv", "journal-HP-07.jsonl"} {
+		if !s.has("out/hp7/" + name) {
+			t.Errorf("%s is missing", name)
+		}
+	}
+	if s.has("out/hp7/suits.csv") {
+		t.Error("the register of all suits is in it")
+	}
+	s.mustRun("export", "out/hp7", "--suit", "HP-08") // a folder takes several
+	s.mustFail([]string{"export", "--suit", "HP-99", "out/hp99"}, `no suit "HP-99"`, "HP-09")
+
+	s.mustRun("export", "out/plain")
+	if s.has("out/plain/logbooks") {
+		t.Error("documents nobody asked for")
+	}
+	mustHave(t, s.mustRun("export", "--records", "out/all"), "24 suits, 4 manometers", "and as PDF: 0 records, 24 logbooks, the list for the wall")
+	if made, err := filepath.Glob("out/all/logbooks/*.pdf"); len(made) != 24 || err != nil {
+		t.Errorf("%d logbooks, %v", len(made), err)
+	}
+	if made, err := filepath.Glob("out/all/shelf-*.pdf"); len(made) != 1 || err != nil {
+		t.Errorf("%d lists for the wall, %v", len(made), err)
+	}
+	s.mustFail([]string{"export", "--records", "out/all"}, "has no such file")
+}
+
 // TestImportFaults: nothing is taken of files with a fault, and it is named.
 func TestImportFaults(t *testing.T) {
 	s := newStation(t)
@@ -131,13 +165,17 @@ func TestCheck(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "url, team and channel under [chat]") {
 		t.Errorf("without a chat server: %v", err)
 	}
-	mustHave(t, out, "configuration: Harrow Point, time zone Europe/London, 0 further methods", "is sound, 0 suits, 0 manometers", "benchbell import suits.csv manometers.csv")
+	mustHave(t, out, "configuration: Harrow Point, time zone Europe/London, 0 further methods", "documents: A4, without an address", "station.address", "is sound, 0 suits, 0 manometers", "benchbell import suits.csv manometers.csv")
 	s.mustRun("import", suits, gauges)
 	out, _ = s.runs("check")
 	mustHave(t, out, "is sound, 24 suits, 4 manometers")
 	if strings.Contains(out, "benchbell import") {
 		t.Error("a register that is there is missed")
 	}
+
+	s.file("benchbell.toml", config+"address = \"Gate 3, Quay Road\"\npaper = \"letter\"\n")
+	out, _ = s.runs("check")
+	mustHave(t, out, "documents: Letter, Gate 3, Quay Road\n")
 
 	config += "[chat]\nurl = \"http://127.0.0.1:1\"\nteam = \"harrow-point\"\nchannel = \"suit-bench\"\n"
 	s.file("benchbell.toml", config)
