@@ -29,7 +29,7 @@ func years(t testing.TB) LogbookInput {
 		}))
 	}
 	moved := suit("HP-07")
-	moved.Place, moved.Remarks, moved.MakerA, moved.MakerB = "Store", "Butyl on polyamide; re-taped, left", core.Written{}, core.Written{}
+	moved.Place, moved.Remarks, moved.MakerA, moved.MakerB = "Store", "re-taped, left", core.Written{}, core.Written{}
 	all = append(
 		all,
 		outside(morning.AddDate(0, -1, 0), core.SuitRegistered{Suit: moved}),

@@ -62,14 +62,14 @@ func Record(in RecordInput) ([]byte, error) {
 	r := record{sheet: s, course: c, speak: commands.Speaker{Zone: in.Station.zone()}, photos: in.Photos}
 	r.opening()
 	r.result()
-	r.beside(0.5, []table{r.suit(), r.persons()}, []table{r.method(), r.apparatus()})
+	r.beside(0.5, pane{tables: []table{r.suit(), r.persons()}}, pane{tables: []table{r.method(), r.apparatus()}})
 	r.flow(r.numbers())
 	r.flow(r.readings())
 	if err := r.hold(in.Chart); err != nil {
 		return nil, err
 	}
 	r.flow(r.chronicle())
-	r.beside(0.5, []table{r.checklist("Prepare list", r.run.PrepareList)}, []table{r.restoreList()})
+	r.beside(0.5, pane{tables: []table{r.checklist("Prepare list", r.run.PrepareList)}}, pane{tables: []table{r.restoreList()}})
 	r.flow(r.findings())
 	r.flow(r.pictures())
 	r.flow(r.deviations())
@@ -87,20 +87,20 @@ func (r *record) opening() {
 	s.line(margin, s.y, s.inner(), body, grey, "Timed internal-pressure test of a gas-tight chemical protective suit")
 	s.y += body.height()
 	s.beside(0.5,
-		[]table{facts("Station", nameWidth,
+		pane{tables: []table{facts("Station", nameWidth,
 			[2]string{"Name", said(r.station.Name)},
 			[2]string{"Address", typed(r.station.Address)},
 			[2]string{"Performed at", "the station's own bench, for its own use"},
 			[2]string{"Moments", r.station.zoneNote(r.run.Opened)},
-		)},
-		[]table{facts("Record", nameWidth,
+		)}},
+		pane{tables: []table{facts("Record", nameWidth,
 			[2]string{"Number", fmt.Sprintf("%s, as of journal entry %d", number, r.head.Seq)},
 			[2]string{"Issued", r.station.moment(r.at) + ", from the journal"},
 			[2]string{"Suit received", r.station.moment(r.run.Opened)},
 			[2]string{"Tested", r.tested()},
 			[2]string{"Scope", "the suit itself: no sampling, no results of others"},
 			[2]string{"Run closed", r.closed()},
-		)})
+		)}})
 }
 
 // The widths of the names of facts, and of a moment.
@@ -226,7 +226,9 @@ func (r *record) gauge(m core.Manometer) table {
 		reads = unitWords(m.Unit)
 	}
 	return facts("", nameWidth,
-		[2]string{"Manometer", m.ID + ", of the station's register"},
+		[2]string{"Manometer", typed(m.ID) + ", of the station's register"},
+		[2]string{"Maker", said(m.Maker)},
+		[2]string{"Serial number", said(m.Serial)},
 		[2]string{"Reads in", reads},
 		[2]string{"Resolution", m.Resolution.String()},
 		[2]string{"Permissible error", permissible},
@@ -389,16 +391,15 @@ func times(n int) string {
 
 // hold draws the times of the phases, and the chart beside them.
 func (r *record) hold(chart []byte) error {
-	tables := []table{r.timing(), r.conditions()}
-	if chart == nil {
-		r.beside(0.5, tables[:1], tables[1:])
+	picture, err := r.sheet.chart(chart)
+	if err != nil {
+		return err
+	}
+	if picture.picture == "" {
+		r.beside(0.5, pane{tables: []table{r.timing()}}, pane{tables: []table{r.conditions()}})
 		return nil
 	}
-	plain, err := plainPNG(chart)
-	if err != nil {
-		return fmt.Errorf("%s: the chart cannot be put in: %w", r.name, err)
-	}
-	r.besidePicture(0.49, tables, "chart", plain)
+	r.beside(0.56, pane{tables: []table{r.timing(), r.conditions()}}, picture)
 	return nil
 }
 
