@@ -32,16 +32,19 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))
 }
 
-// Restore reads a journal.jsonl into an empty store. What the journal does not
-// hold, as posts still to be delivered, is not restored.
-func Restore(st *store.Store, path string) (entries uint64, err error) {
+// Restore reads a journal.jsonl into an empty store, and makes the suits' rows
+// of it. What the journal does not hold, as posts still to be delivered, is not
+// restored.
+func Restore(st *store.Store, cfg Config, path string) (entries uint64, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return 0, err
 	}
 	defer f.Close()
-	entries, _, err = st.ReadJSONL(f)
-	return entries, err
+	if entries, _, err = st.ReadJSONL(f); err != nil {
+		return 0, err
+	}
+	return entries, refit(st, cfg.Policy)
 }
 
 // RehearsalRegister reads the register of a rehearsal: that of the files, or

@@ -24,6 +24,9 @@ import (
 // whole journal as journal.jsonl, which Restore reads, and as journal.csv for
 // people, and the days on which something falls due as due.ics.
 func Export(st *store.Store, cfg Config, folder string) (Register, error) {
+	if err := refit(st, cfg.Policy); err != nil {
+		return Register{}, err
+	}
 	known, had, err := knownOf(st, nil, "", core.Date{})
 	if err != nil {
 		return Register{}, err
@@ -32,9 +35,6 @@ func Export(st *store.Store, cfg Config, folder string) (Register, error) {
 	slices.SortFunc(reg.Tests, func(a, b PastTest) int {
 		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
 	})
-	if err := refit(st, cfg.Policy); err != nil {
-		return Register{}, err
-	}
 	dialect := Dialect{DecimalComma: cfg.DecimalComma}
 	for name, write := range map[string]func(io.Writer) error{
 		"journal.jsonl": st.WriteJSONL,

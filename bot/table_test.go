@@ -390,9 +390,16 @@ func linesOf(t *testing.T, st *store.Store, cfg Config) {
 		t.Fatal(err)
 	}
 	defer other.Close()
-	n, h, err := other.ReadJSONL(&lines)
+	n, h, err := other.ReadJSONL(bytes.NewReader(lines.Bytes()))
 	if err != nil {
 		t.Fatal(err)
+	}
+	var again bytes.Buffer
+	if err := other.WriteJSONL(&again); err != nil || !bytes.Equal(again.Bytes(), lines.Bytes()) {
+		t.Errorf("written again, the lines are others, %v", err)
+	}
+	if verified, last, err := other.Verify(); verified != h || last != n || err != nil {
+		t.Errorf("restored, the journal has %d entries and the head %v, %v", last, verified, err)
 	}
 	if _, last, err := st.VerifyAgainst(n, h); last != n || err != nil {
 		t.Errorf("%d entries were read of %d, %v", n, last, err)

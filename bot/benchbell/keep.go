@@ -49,7 +49,7 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
 	if len(files) == 1 && strings.HasSuffix(files[0], ".jsonl") {
-		n, err := bot.Restore(st, files[0])
+		n, err := bot.Restore(st, cfg, files[0])
 		if err != nil {
 			return err
 		}
