@@ -177,7 +177,7 @@ func (a audit) manometer(m core.Manometer, on core.Date) {
 }
 
 func (a audit) reading(r core.Reading) {
-	value := like(`[0-9.]+`)
+	value := like(`[0-9.]*`) // in the method's unit, if it is another
 	how := "as posted"
 	switch {
 	case r.Stated:

@@ -272,7 +272,7 @@ func (l *logbook) summary() table {
 }
 
 func (l *logbook) timeline() table {
-	t := table{title: "Timeline, oldest first", ruled: true, columns: []column{
+	t := table{title: "Timeline, oldest first", ruled: true, tail: ending(), columns: []column{
 		{head: "Moment", width: momentWidth}, {head: "What", width: 42, face: strong}, {head: "More"}, {head: "By", width: 26},
 	}}
 	for _, it := range l.items {

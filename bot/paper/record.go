@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -268,22 +269,29 @@ func (r *record) persons() table {
 	return t
 }
 
-// readings is every reading that was taken.
+// readings is every reading that was taken. Where all are in the unit of the
+// method, they stand in it once.
 func (r *record) readings() table {
 	u := r.run.Method.Unit
+	converted := slices.ContainsFunc(r.run.Readings, func(reading core.Reading) bool { return reading.Written.Unit != u })
 	t := table{title: "Readings", ruled: true, columns: []column{
 		{head: "No", width: 4, face: dense},
 		{head: "Phase", width: 27, face: dense},
 		{head: "True at", width: 34, face: dense},
 		{head: "In hold", width: 10, face: dense, right: true},
 		{head: "As written", width: 15, face: dense, right: true},
-		{head: "Value, " + u.String(), width: 16, face: dense, right: true},
-		{head: "With", width: 8, face: dense},
-		{head: "By", width: 19, face: dense},
-		{head: "How it counts", face: dense},
 	}}
+	if converted {
+		t.columns = append(t.columns, column{head: "Value, " + u.String(), width: 16, face: dense, right: true})
+	}
+	t.columns = append(
+		t.columns,
+		column{head: "With", width: 8, face: dense},
+		column{head: "By", width: 19, face: dense},
+		column{head: "How it counts", face: dense},
+	)
 	for _, reading := range r.run.Readings {
-		t.rows = append(t.rows, r.readingRow(reading, u))
+		t.rows = append(t.rows, r.readingRow(reading, converted))
 	}
 	if len(t.rows) == 0 {
 		return list("Readings", "None was taken.")
@@ -291,7 +299,7 @@ func (r *record) readings() table {
 	return t
 }
 
-func (r *record) readingRow(reading core.Reading, u core.Unit) row {
+func (r *record) readingRow(reading core.Reading, converted bool) row {
 	var of taken
 	if reading.N <= len(r.taken) {
 		of = r.taken[reading.N-1]
@@ -300,17 +308,17 @@ func (r *record) readingRow(reading core.Reading, u core.Unit) row {
 	if !of.heldAt.IsZero() {
 		held = commands.Stopwatch(reading.Taken.Sub(of.heldAt))
 	}
-	value := reading.Pressure().In(u, 1)
-	if reading.Written.Unit == u {
-		value = reading.Written.Digits
+	cells := []string{strconv.Itoa(reading.N), of.words(), r.station.moment(reading.Taken), held, reading.Written.String()}
+	if u := r.run.Method.Unit; converted {
+		value := reading.Pressure().In(u, 1)
+		if reading.Written.Unit == u {
+			value = reading.Written.Digits
+		}
+		cells = append(cells, value)
 	}
 	v, stands := r.stands()
 	return row{
-		cells: []string{
-			strconv.Itoa(reading.N), of.words(), r.station.moment(reading.Taken), held,
-			reading.Written.String(), value, typed(reading.Manometer), typed(reading.By.Name),
-			r.howItCounts(reading, of),
-		},
+		cells:  append(cells, typed(reading.Manometer), typed(reading.By.Name), r.howItCounts(reading, of)),
 		shaded: stands && (reading.N == v.Start.N || reading.N == v.End.N),
 	}
 }
@@ -343,7 +351,7 @@ func (r *record) howItCounts(reading core.Reading, of taken) string {
 	for _, c := range of.corrections {
 		out = append(out, fmt.Sprintf("was %s until corrected %s by %s", c.what, r.station.clock(c.at), typed(c.by.Name)))
 	}
-	return strings.Join(out, "; ")
+	return strings.Join(out, ";\n")
 }
 
 // timing is how long the phases took.

@@ -56,7 +56,7 @@ func ShelfList(in ShelfInput) ([]byte, error) {
 // shelf is the list itself, and how many suits on it may be worn.
 func shelf(in ShelfInput) (t table, fit int) {
 	large, larger := face{size: 12}, face{size: 13, bold: true}
-	t = table{ruled: true, gap: 2.2, columns: []column{
+	t = table{ruled: true, gap: 2.2, tail: ending(), columns: []column{
 		{head: "Suit", width: 27, face: larger},
 		{head: "Size", width: 12, face: large},
 		{head: "Place", width: 34, face: large},

@@ -31,6 +31,7 @@ type table struct {
 	rows    []row
 	ruled   bool    // a line under each row
 	gap     float64 // between rows; rowGap if zero
+	tail    float64 // room for what must stand on one page with the last row
 }
 
 // facts is a table of names and values. Where the value is empty, the row is
@@ -276,10 +277,17 @@ func (s *sheet) flow(t table) {
 		s.need(h)
 	}
 	s.y = s.drawTop(l, s.y, false)
-	for _, r := range l.rows {
+	for i, r := range l.rows {
+		if i == len(l.rows)-1 && r.height <= s.room() && r.height+l.tail > s.room() {
+			s.newPage()
+			s.y = s.drawTop(l, s.y, true)
+		}
 		s.flowRow(l, r)
 	}
 }
+
+// ending is the room that the line at the end of a document takes.
+func ending() float64 { return blockGap + body.height() }
 
 func (s *sheet) flowRow(l laid, r laidRow) {
 	next := func() {
