@@ -51,6 +51,15 @@ func poppler(t *testing.T, program string, pdf []byte, args ...string) []byte {
 	return out
 }
 
+// notInShort skips a test that takes long and does one thing after another: the
+// race detector, under which it would take minutes, has nothing to see there.
+func notInShort(t *testing.T) {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("left out by -short")
+	}
+}
+
 // squashed is a text without blanks, since lines may be broken anywhere.
 func squashed(s string) string { return strings.Join(strings.Fields(norm.NFC.String(s)), "") }
 
@@ -527,6 +536,7 @@ func runsOf(t *testing.T, st *store.Store) (order []core.RunID, of map[core.RunI
 // TestEveryRunHasItsRecord makes the record of every run of every script, open
 // ones too, on both papers, and misses nothing on any.
 func TestEveryRunHasItsRecord(t *testing.T) {
+	notInShort(t)
 	scripts, err := filepath.Glob("../testdata/scripts/*.txt")
 	if err != nil || len(scripts) == 0 {
 		t.Fatalf("no scripts: %v", err)

@@ -58,6 +58,7 @@ func asked(t *testing.T, st *store.Store, cfg Config, words string, at time.Time
 // What the chat hands out and what is exported are the same, to the byte, for
 // the same journal on the same day; and so is what is exported again.
 func TestExportIsWhatTheChatHandsOut(t *testing.T) {
+	notInShort(t)
 	st, cfg := playedStore(t, "../testdata/scripts/record.txt")
 	cfg.Address, cfg.Paper = "Gate 3, Quay Road", paper.Letter
 	folder, again := t.TempDir(), t.TempDir()
@@ -138,6 +139,7 @@ func TestExportOfASuit(t *testing.T) {
 // The standings exported are those of today's policy, though the bot has not
 // run since it was changed.
 func TestExportAfterAChangeOfPolicy(t *testing.T) {
+	notInShort(t)
 	st, cfg := playedStore(t, "../testdata/scripts/record.txt")
 	cfg.Policy.Interval = core.Period{Months: 1}
 	folder, day := t.TempDir(), core.Date{Year: 2026, Month: time.May, Day: 1}

@@ -535,6 +535,7 @@ const (
 // program: numbers and days are such, and nothing is worked out that people
 // typed, whatever it begins with.
 func TestSpreadsheet(t *testing.T) {
+	notInShort(t)
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
 	typed := append([]string{"Ærøskøbing, Łódź, Καλημέρα, Щёлково", "two\nlines", `"quoted"`, "'quoted'", "16,5; 16.5", "+49 30 1234", "- left glove"}, hostile...)
 	var entries []core.Entry
@@ -618,6 +619,7 @@ func TestSpreadsheet(t *testing.T) {
 
 // The test above can fail: the same cells, not guarded, are worked out.
 func TestSpreadsheetWorksOutFormulas(t *testing.T) {
+	notInShort(t)
 	book := spreadsheet(t, map[string][]byte{"table": []byte("a,b\r\n=1+1,x\r\n")}, ',', english)["table"]
 	if len(book.formulas) != 1 || book.cells["A2"] != "n:2" {
 		t.Errorf("cells %q, formulas %q", book.cells, book.formulas)
