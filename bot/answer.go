@@ -162,7 +162,7 @@ func (do *doing) askHistory(w core.AskHistory) error {
 	if err != nil {
 		return err
 	}
-	tests := do.tests(entries)
+	tests := testsIn(do.bench, entries)
 	o := do.reply(do.speak.History(file.Suit.Tag, tests))
 	do.picture(&o, file.Suit.Tag, func() ([]byte, error) { return historyChart(file.Suit.Tag, tests) })
 	do.put(o)
@@ -200,9 +200,9 @@ func historyChart(tag string, tests []commands.Tested) ([]byte, error) {
 	return chart.History(tag, marks, trends...)
 }
 
-// tests returns the tests in a suit's entries, newest first. Of a run, the
+// testsIn returns the tests in a suit's entries, newest first. Of a run, the
 // last verdict counts.
-func (do *doing) tests(entries []core.Entry) []commands.Tested {
+func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 	var all []commands.Tested
 	of := make(map[core.RunID]int)
 	methods := make(map[core.RunID]core.Method)
@@ -210,7 +210,7 @@ func (do *doing) tests(entries []core.Entry) []commands.Tested {
 	for _, e := range entries {
 		switch f := e.Fact.(type) {
 		case core.PaperTest:
-			m, _ := do.bench.Method(f.Method)
+			m, _ := bench.Method(f.Method)
 			t := commands.Tested{Day: f.Day, Method: m, Outcome: f.Outcome, Reason: f.Reason, Start: f.Start, End: f.End}
 			if !t.Day.After(repaired) {
 				t.Repaired = repaired
@@ -219,7 +219,7 @@ func (do *doing) tests(entries []core.Entry) []commands.Tested {
 		case core.Opened:
 			methods[e.Run] = f.Method
 		case core.Repaired:
-			repaired = do.bench.Day(e.At)
+			repaired = bench.Day(e.At)
 			for i := range all {
 				if !all[i].Day.After(repaired) {
 					all[i].Repaired = repaired
@@ -227,7 +227,7 @@ func (do *doing) tests(entries []core.Entry) []commands.Tested {
 			}
 		case core.Judged:
 			t := commands.Tested{
-				Day: do.bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,
+				Day: bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,
 				Start: f.Verdict.Start.Written, End: f.Verdict.End.Written, Run: e.Run,
 			}
 			if i, again := of[e.Run]; again {

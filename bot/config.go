@@ -12,8 +12,10 @@ import (
 	"time"
 
 	"github.com/pelletier/go-toml/v2"
+	"github.com/pelletier/go-toml/v2/unstable"
 
 	"benchbell/bot/calendar"
+	"benchbell/bot/paper"
 	"benchbell/core"
 	"benchbell/scheduler"
 )
@@ -21,10 +23,12 @@ import (
 // Config is what a station sets for itself. Every key has a default that
 // works; secrets come from the environment or from a file of their own.
 type Config struct {
-	Name   string
-	Data   string // path of the store
-	Chat   ChatConfig
-	Policy core.Policy
+	Name    string
+	Address string // of the bench; documents have it
+	Paper   paper.Format
+	Data    string // path of the store
+	Chat    ChatConfig
+	Policy  core.Policy
 	// Reminders says when to look for what is due, Officers who is told of
 	// what is overdue and whose word releases a suit, by user name.
 	Reminders Reminders
@@ -61,9 +65,11 @@ const TokenVariable = "BENCHBELL_TOKEN"
 // file is the configuration as it is written, in TOML.
 type configFile struct {
 	Station struct {
-		Name string `toml:"name"`
-		Zone string `toml:"zone"`
-		Data string `toml:"data"`
+		Name    string `toml:"name"`
+		Address string `toml:"address"`
+		Paper   string `toml:"paper"`
+		Zone    string `toml:"zone"`
+		Data    string `toml:"data"`
 	} `toml:"station"`
 	Chat struct {
 		URL       string `toml:"url"`
@@ -87,9 +93,9 @@ type configFile struct {
 		Quiet     string `toml:"quiet"`
 	} `toml:"reminders"`
 	Calendar struct {
-		Domain     string `toml:"domain"`
-		Listen     string `toml:"listen"`
-		SecretFile string `toml:"secret_file"`
+		Domain     *string `toml:"domain"`
+		Listen     string  `toml:"listen"`
+		SecretFile string  `toml:"secret_file"`
 	} `toml:"calendar"`
 	Register struct {
 		Dates        string `toml:"dates"`
@@ -119,7 +125,10 @@ type methodTable struct {
 
 // DefaultConfig is the configuration of an empty file.
 func DefaultConfig() Config {
-	cfg := Config{Name: "this station", Data: "benchbell.db", Policy: core.DefaultPolicy(), Calendar: CalendarConfig{Domain: "benchbell.invalid"}}
+	cfg := Config{
+		Name: "this station", Paper: paper.A4, Data: "benchbell.db",
+		Policy: core.DefaultPolicy(), Calendar: CalendarConfig{Domain: "benchbell.invalid"},
+	}
 	cfg.setZone(time.UTC)
 	return cfg
 }
@@ -158,13 +167,21 @@ func parseConfig(text, dir string) (Config, error) {
 		return Config{}, explain(err)
 	}
 	cfg := DefaultConfig()
+	lines := keyLines(text)
 	var faults []error
 	fault := func(key string, err error) {
-		if err != nil {
+		switch line := lines[key]; {
+		case err == nil:
+		case line > 0:
+			faults = append(faults, fmt.Errorf("line %d: %s: %w", line, key, err))
+		default:
 			faults = append(faults, fmt.Errorf("%s: %w", key, err))
 		}
 	}
 	set(&cfg.Name, f.Station.Name)
+	cfg.Address = f.Station.Address
+	fault("station.address", checkText(cfg.Address))
+	fault("station.paper", setPaper(&cfg.Paper, f.Station.Paper))
 	set(&cfg.Data, f.Station.Data)
 	if !filepath.IsAbs(cfg.Data) {
 		cfg.Data = filepath.Join(dir, cfg.Data)
@@ -208,7 +225,10 @@ func parseConfig(text, dir string) (Config, error) {
 	}
 	cfg.DecimalComma = f.Register.DecimalComma
 	cfg.Calendar.Listen = f.Calendar.Listen
-	set(&cfg.Calendar.Domain, f.Calendar.Domain)
+	if domain := f.Calendar.Domain; domain != nil {
+		cfg.Calendar.Domain = *domain
+		fault("calendar.domain", calendar.CheckDomain(*domain))
+	}
 	cfg.Calendar.Secret, err = secret(SecretVariable, f.Calendar.SecretFile, dir)
 	fault("calendar.secret_file", err)
 	if cfg.Calendar.Listen != "" {
@@ -234,6 +254,41 @@ func parseConfig(text, dir string) (Config, error) {
 		cfg.Methods = append(cfg.Methods, m)
 	}
 	return cfg, errors.Join(faults...)
+}
+
+// keyLines says in which line of a file the value of each key begins. Keys of
+// tables that there are several of are left out.
+func keyLines(text string) map[string]int {
+	lines := make(map[string]int)
+	var p unstable.Parser
+	p.Reset([]byte(text))
+	table := ""
+	for p.NextExpression() {
+		e := p.Expression()
+		switch e.Kind {
+		case unstable.Table, unstable.ArrayTable:
+			table = dotted("", e.Key())
+			if e.Kind == unstable.ArrayTable {
+				table = "[]"
+			}
+		case unstable.KeyValue:
+			key := e.Key()
+			if key.Next() {
+				lines[dotted(table, e.Key())] = p.Shape(key.Node().Raw).Start.Line
+			}
+		}
+	}
+	return lines
+}
+
+func dotted(table string, key unstable.Iterator) string {
+	for key.Next() {
+		if table != "" {
+			table += "."
+		}
+		table += string(key.Node().Data)
+	}
+	return table
 }
 
 // explain says where a file is not what it should be.
@@ -287,6 +342,19 @@ func setRule(to *scheduler.Rule, s, usual string, zone *time.Location) error {
 		*to = rule
 	}
 	return err
+}
+
+func setPaper(to *paper.Format, s string) error {
+	switch strings.ToLower(s) {
+	case "":
+	case "a4":
+		*to = paper.A4
+	case "letter":
+		*to = paper.Letter
+	default:
+		return fmt.Errorf("%q is no paper that documents are made for: write \"A4\" or \"letter\"", s)
+	}
+	return nil
 }
 
 func setPeriod(to *core.Period, s string) error {

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"benchbell/bot/paper"
 	"benchbell/core"
 	"benchbell/scheduler"
 )
@@ -18,6 +19,8 @@ import (
 const whole = `
 [station]
 name = "Harrow Point"
+address = "Gate 3, Quay Road, Harrow Point"
+paper = "letter"
 zone = "Europe/London"
 data = "bench/bell.db"
 
@@ -142,6 +145,8 @@ func TestConfigWhole(t *testing.T) {
 	inch := func(s string) core.Written { return core.MustWrite(s, core.InH2O) }
 	want := Config{
 		Name:     "Harrow Point",
+		Address:  "Gate 3, Quay Road, Harrow Point",
+		Paper:    paper.Letter,
 		Data:     filepath.Join(dir, "bench/bell.db"),
 		Chat:     ChatConfig{URL: "https://chat.example.org/mm", Team: "harrow-point", Channel: "suit-bench", Token: "the-token"},
 		Calendar: CalendarConfig{Domain: "suits.example.org", Listen: "127.0.0.1:8090", Secret: "0123456789abcdef"},
@@ -214,7 +219,7 @@ func TestConfigDefaults(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := Config{
-		Name: "this station", Data: "/station/benchbell.db", Policy: core.DefaultPolicy(),
+		Name: "this station", Paper: paper.A4, Data: "/station/benchbell.db", Policy: core.DefaultPolicy(),
 		Reminders: Reminders{Digest: rule(t, "0 7 * * 1", time.UTC), Daily: rule(t, "0 7 * * *", time.UTC)},
 		Calendar:  CalendarConfig{Domain: "benchbell.invalid"},
 	}
@@ -307,7 +312,15 @@ func TestConfigFaults(t *testing.T) {
 		"a secret in the file":   {"[chat]\ntoken = \"x\"\n", []string{"line 2", `"chat.token"`}},
 		"number for a text":      {"[policy]\nwarn_before = 30\n", []string{"line 2"}},
 		"text for yes or no":     {"[policy]\nrelease = \"yes\"\n", []string{"line 2"}},
-		"zone":                   {"[station]\nzone = \"London\"\n", []string{"station.zone", `no time zone "London"`, "Europe/London"}},
+		"paper":                  {"[station]\nname = \"x\"\npaper = \"A5\"\n", []string{"line 3: station.paper", `"A5"`, `write "A4" or "letter"`}},
+		"paper, of another key":  {"station.paper = \"US\"\n", []string{"line 1: station.paper", `"US"`}},
+		"address":                {"[station]\naddress = \"two\\nlines\"\n", []string{"line 2: station.address", "write one line"}},
+		"address, too long":      {"[station]\naddress = \"" + strings.Repeat("x", 201) + "\"\n", []string{"line 2: station.address", "at most 200 letters"}},
+		"domain, empty":          {"[calendar]\n\ndomain = \"\"\n", []string{"line 3: calendar.domain", `"" is no domain`, "suits.example.org"}},
+		"domain, one word":       {"[calendar]\ndomain = \"station\"\n", []string{"line 2: calendar.domain", `"station" is no domain`}},
+		"domain, an address":     {"[calendar]\ndomain = \"https://example.org\"\n", []string{"line 2: calendar.domain", "is no domain"}},
+		"domain, a line of it":   {"[calendar]\ndomain = \"example.org\\r\\nX:y\"\n", []string{"line 2: calendar.domain", "is no domain"}},
+		"zone":                   {"[station]\nzone = \"London\"\n", []string{"line 2: station.zone", `no time zone "London"`, "Europe/London"}},
 		"zone outside":           {"[station]\nzone = \"../../etc/passwd\"\n", []string{"station.zone", "Europe/London"}},
 		"warn_before":            {"[policy]\nwarn_before = \"30\"\n", []string{"policy.warn_before", `"30"`, `"20s"`}},
 		"warn_before, negative":  {"[policy]\nwarn_before = \"-30s\"\n", []string{"policy.warn_before", `"20s"`}},

@@ -3,14 +3,143 @@ package bot
 import (
 	"errors"
 	"fmt"
+	"log/slog"
+	"strings"
+	"unicode"
 
 	"benchbell/bot/chart"
 	"benchbell/bot/paper"
 	"benchbell/core"
+	"benchbell/store"
 )
 
-// askRecord answers with the test record of a run as a PDF, made from the
-// journal alone.
+// documents makes the documents of a station, for who asks in chat and for
+// "benchbell export" alike: of the same journal, both get the same bytes.
+type documents struct {
+	store   *store.Store
+	station paper.Station
+	format  paper.Format
+	bench   core.Bench // its methods and policy
+	log     *slog.Logger
+}
+
+// document is a PDF under the name that its file has.
+type document struct {
+	name string
+	pdf  []byte
+}
+
+func newDocuments(st *store.Store, cfg Config, log *slog.Logger) documents {
+	return documents{
+		store: st, log: log,
+		station: paper.Station{Name: cfg.Name, Address: cfg.Address, Zone: cfg.Policy.Zone}, format: cfg.Paper,
+		bench: core.Bench{Methods: cfg.methods(), Policy: cfg.Policy},
+	}
+}
+
+// record makes the test record of a run, from the journal alone.
+func (d documents) record(id core.RunID) (document, core.Run, error) {
+	of, err := d.store.OfRun(id)
+	if err != nil {
+		return document{}, core.Run{}, err
+	}
+	if len(of) == 0 {
+		return document{}, core.Run{}, &core.Refusal{Why: core.UnknownRun, Run: id}
+	}
+	run := core.Replay(of)
+	entries, err := d.store.OfSuit(run.Suit.Tag)
+	if err != nil {
+		return document{}, run, err
+	}
+	head, err := d.head()
+	if err != nil {
+		return document{}, run, err
+	}
+	picture, err := chart.Run(run, d.bench.Policy.Zone, fitOf(run)...)
+	pdf, err := paper.Record(paper.RecordInput{
+		Station: d.station, Head: head, Format: d.format,
+		Run: id, Entries: entries, Chart: d.drawn(id.String(), picture, err),
+	})
+	return named(id.String(), pdf, err), run, err
+}
+
+// logbook makes the logbook of a suit, with its standing on a day.
+func (d documents) logbook(tag string, day core.Date) (document, error) {
+	entries, err := d.store.OfSuit(tag)
+	if err != nil {
+		return document{}, err
+	}
+	head, err := d.head()
+	if err != nil {
+		return document{}, err
+	}
+	picture, err := historyChart(tag, testsIn(d.bench, entries))
+	pdf, err := paper.Logbook(paper.LogbookInput{
+		Station: d.station, Head: head, Format: d.format, Day: day,
+		Policy: d.bench.Policy, Methods: d.bench.Methods, Entries: entries, Chart: d.drawn(tag, picture, err),
+	})
+	return named("logbook-"+tag, pdf, err), err
+}
+
+// shelf makes the list for the wall: all suits that are not retired, with what
+// they may be used for on a day.
+func (d documents) shelf(day core.Date) (document, error) {
+	var suits []core.Summary
+	for row, err := range d.store.Rows() {
+		if err != nil {
+			return document{}, err
+		}
+		if s := summary(row); !s.Retired {
+			suits = append(suits, s)
+		}
+	}
+	head, err := d.head()
+	if err != nil {
+		return document{}, err
+	}
+	pdf, err := paper.ShelfList(paper.ShelfInput{
+		Station: d.station, Head: head, Format: d.format, Day: day, Policy: d.bench.Policy, Suits: suits,
+	})
+	return named("shelf-"+day.String(), pdf, err), err
+}
+
+// head is the last entry of the journal, which a document names.
+func (d documents) head() (paper.Head, error) {
+	seq, hash, err := d.store.Head()
+	return paper.Head{Seq: seq, Hash: hash.String()}, err
+}
+
+// drawn is a picture that is to go into a document, or nothing: a document is
+// not held up by one that cannot be drawn.
+func (d documents) drawn(name string, picture []byte, err error) []byte {
+	if err == nil {
+		return picture
+	}
+	if !errors.Is(err, chart.ErrNothing) {
+		d.log.Error("a picture could not be drawn", "name", name, "error", err)
+	}
+	return nil
+}
+
+func named(name string, pdf []byte, err error) document {
+	if err != nil {
+		return document{}
+	}
+	return document{fileName(name) + ".pdf", pdf}
+}
+
+// fileName makes a name that every file system takes of one that may have
+// anything in it: letters, digits, hyphens, underscores and points stay.
+func fileName(name string) string {
+	return strings.Map(func(r rune) rune {
+		if unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune("-_.", r) {
+			return r
+		}
+		return '-'
+	}, name)
+}
+
+// askRecord answers with the test record of a run.
 func (do *doing) askRecord(w core.AskRecord) error {
 	id := w.Run
 	if id == 0 {
@@ -19,96 +148,42 @@ func (do *doing) askRecord(w core.AskRecord) error {
 		}
 		id = do.run.ID
 	}
-	of, err := do.store.OfRun(id)
+	made, run, err := do.documents.record(id)
 	if err != nil {
 		return err
 	}
-	if len(of) == 0 {
-		return &core.Refusal{Why: core.UnknownRun, Run: id}
-	}
-	run := core.Replay(of)
-	entries, err := do.store.OfSuit(run.Suit.Tag)
-	if err != nil {
-		return err
-	}
-	head, err := do.head()
-	if err != nil {
-		return err
-	}
-	picture, err := chart.Run(run, do.bench.Policy.Zone, fitOf(run)...)
-	if err != nil && !errors.Is(err, chart.ErrNothing) {
-		do.log.Error("a picture could not be drawn", "name", id, "error", err)
-	}
-	pdf, err := paper.Record(paper.RecordInput{
-		Station: do.station,
-		Head:    head,
-		Run:     id, Entries: entries, Chart: picture,
-	})
-	return do.document(pdf, id.String(), do.speak.Record(run), err)
-}
-
-// head is the last entry of the journal, which a document names.
-func (do *doing) head() (paper.Head, error) {
-	seq, hash, err := do.store.Head()
-	return paper.Head{Seq: seq, Hash: hash.String()}, err
-}
-
-// document answers with a PDF.
-func (do *doing) document(pdf []byte, name, text string, err error) error {
-	if err != nil {
-		return fmt.Errorf("the document %s: %w", name, err)
-	}
-	o := do.reply(text)
-	o.File, o.FileName = pdf, fileName(name, ".pdf")
-	do.put(o)
+	do.hand(made, do.speak.Record(run))
 	return nil
 }
 
-// askLogbook answers with a suit's logbook as a PDF.
+// askLogbook answers with a suit's logbook.
 func (do *doing) askLogbook(w core.AskLogbook) error {
 	file, err := do.findSuit(w.Suit)
 	if err != nil {
 		return err
 	}
-	tag := file.Suit.Tag
-	entries, err := do.store.OfSuit(tag)
+	made, err := do.documents.logbook(file.Suit.Tag, do.bench.Day(do.ev.At))
 	if err != nil {
 		return err
 	}
-	head, err := do.head()
-	if err != nil {
-		return err
-	}
-	picture, err := historyChart(tag, do.tests(entries))
-	if err != nil && !errors.Is(err, chart.ErrNothing) {
-		do.log.Error("a picture could not be drawn", "name", tag, "error", err)
-	}
-	pdf, err := paper.Logbook(paper.LogbookInput{
-		Station: do.station, Head: head, Day: do.bench.Day(do.ev.At),
-		Policy: do.bench.Policy, Methods: do.bench.Methods, Entries: entries, Chart: picture,
-	})
-	return do.document(pdf, "logbook-"+tag, "Logbook of "+tag+".", err)
+	do.hand(made, "Logbook of "+file.Suit.Tag+".")
+	return nil
 }
 
-// askShelf answers with the list for the wall as a PDF: all suits that are not
-// retired, with what they may be used for today.
+// askShelf answers with the list for the wall.
 func (do *doing) askShelf() error {
-	var suits []core.Summary
-	for row, err := range do.store.Rows() {
-		if err != nil {
-			return err
-		}
-		if s := summary(row); !s.Retired {
-			suits = append(suits, s)
-		}
-	}
-	head, err := do.head()
+	day := do.bench.Day(do.ev.At)
+	made, err := do.documents.shelf(day)
 	if err != nil {
 		return err
 	}
-	day := do.bench.Day(do.ev.At)
-	pdf, err := paper.ShelfList(paper.ShelfInput{
-		Station: do.station, Head: head, Day: day, Policy: do.bench.Policy, Suits: suits,
-	})
-	return do.document(pdf, "shelf-"+day.String(), fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day), err)
+	do.hand(made, fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day))
+	return nil
+}
+
+// hand answers with a document.
+func (do *doing) hand(made document, text string) {
+	o := do.reply(text)
+	o.File, o.FileName = made.pdf, made.name
+	do.put(o)
 }

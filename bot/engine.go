@@ -12,7 +12,6 @@ import (
 	"strings"
 	"time"
 
-	"benchbell/bot/paper"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
@@ -38,7 +37,7 @@ type Engine struct {
 	reminders    Reminders
 	officerNames []string
 	dates        string // how register files write days
-	station      paper.Station
+	documents    documents
 
 	bench core.Bench
 	files map[string]core.File // of suits with an open run, by tag
@@ -55,8 +54,8 @@ func NewEngine(st *store.Store, cfg Config, name string, world Directory, log *s
 	e := &Engine{
 		store: st, world: world, log: log,
 		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
-		station: paper.Station{Name: cfg.Name, Zone: cfg.Policy.Zone},
-		speak:   commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AskAir},
+		documents: newDocuments(st, cfg, log),
+		speak:     commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AskAir},
 		bench: core.Bench{
 			Methods:    cfg.methods(),
 			Manometers: make(map[string]core.Manometer),
@@ -84,7 +83,7 @@ func (e *Engine) load() error {
 	if e.bench.LastUsed, err = e.store.LastUsed(); err != nil {
 		return err
 	}
-	if err := e.refit(); err != nil {
+	if err := refit(e.store, e.bench.Policy); err != nil {
 		return err
 	}
 	wakes, err := e.store.Wakes()

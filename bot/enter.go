@@ -1,19 +1,12 @@
 package bot
 
 import (
-	"bytes"
-	"cmp"
 	"errors"
 	"fmt"
-	"io"
-	"maps"
 	"os"
-	"path/filepath"
 	"slices"
-	"strings"
 	"time"
 
-	"benchbell/bot/calendar"
 	"benchbell/core"
 	"benchbell/store"
 	"benchbell/testdata/demo"
@@ -39,70 +32,19 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))
 }
 
-// Export writes what the register holds, as Import reads it: suits.csv,
-// manometers.csv and the past tests.csv, with their headers even if there is
-// nothing in them, so that they serve as templates. Beside them it writes the
-// whole journal as journal.jsonl, which Restore reads, and as journal.csv for
-// people, and the days on which something falls due as due.ics.
-func Export(st *store.Store, cfg Config, folder string) (Register, error) {
-	known, had, err := knownOf(st, nil, "", core.Date{})
-	if err != nil {
-		return Register{}, err
-	}
-	reg := Register{Suits: known.Suits, Manometers: known.Manometers, Tests: slices.Collect(maps.Keys(had))}
-	slices.SortFunc(reg.Tests, func(a, b PastTest) int {
-		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
-	})
-	for name, write := range map[string]func(io.Writer) error{
-		"journal.jsonl": st.WriteJSONL,
-		"journal.csv": func(w io.Writer) error {
-			return WriteJournal(w, st.Entries(1), cfg.Policy.Zone, Dialect{DecimalComma: cfg.DecimalComma})
-		},
-		"due.ics":        func(w io.Writer) error { return writeCalendar(w, st, cfg) },
-		"suits.csv":      func(w io.Writer) error { return WriteSuits(w, reg.Suits) },
-		"manometers.csv": func(w io.Writer) error { return WriteManometers(w, reg.Manometers) },
-		"tests.csv":      func(w io.Writer) error { return WriteTests(w, reg.Tests) },
-	} {
-		var text bytes.Buffer
-		if err := write(&text); err != nil {
-			return Register{}, err
-		}
-		f, err := os.OpenFile(filepath.Join(folder, name), os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-		if err != nil {
-			return Register{}, fmt.Errorf("%w: export into a folder that has no such file", err)
-		}
-		_, err = f.Write(text.Bytes())
-		if err := errors.Join(err, f.Close()); err != nil {
-			return Register{}, err
-		}
-	}
-	return reg, nil
-}
-
-// Restore reads a journal.jsonl into an empty store. What the journal does not
-// hold, as posts still to be delivered, is not restored.
-func Restore(st *store.Store, path string) (entries uint64, err error) {
+// Restore reads a journal.jsonl into an empty store, and makes the suits' rows
+// of it. What the journal does not hold, as posts still to be delivered, is not
+// restored.
+func Restore(st *store.Store, cfg Config, path string) (entries uint64, err error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return 0, err
 	}
 	defer f.Close()
-	entries, _, err = st.ReadJSONL(f)
-	return entries, err
-}
-
-// Calendar returns the days on which something falls due.
-func Calendar(st *store.Store, cfg Config) (calendar.Feed, error) {
-	events, modified, err := calendar.Due(st)
-	return calendar.Feed{Name: "Suits of " + cfg.Name, Domain: cfg.Calendar.Domain, Events: events, Modified: modified}, err
-}
-
-func writeCalendar(w io.Writer, st *store.Store, cfg Config) error {
-	feed, err := Calendar(st, cfg)
-	if err != nil {
-		return err
+	if entries, _, err = st.ReadJSONL(f); err != nil {
+		return 0, err
 	}
-	return calendar.Write(w, feed)
+	return entries, refit(st, cfg.Policy)
 }
 
 // RehearsalRegister reads the register of a rehearsal: that of the files, or
@@ -167,30 +109,30 @@ func policyMark(p core.Policy) string {
 	return fmt.Sprintf("rows 2, interval %s, zone %s, release %t", p.Interval, p.Zone, p.Release)
 }
 
-// refit makes all rows anew if they were made by another policy than today's.
-func (e *Engine) refit() error {
-	mark := policyMark(e.bench.Policy)
-	if made, err := e.store.RowsMadeWith(); err != nil || made == mark {
+// refit makes all rows anew if they were made by another policy.
+func refit(st *store.Store, p core.Policy) error {
+	mark := policyMark(p)
+	if made, err := st.RowsMadeWith(); err != nil || made == mark {
 		return err
 	}
 	const most = 500
 	batch := &store.Batch{}
-	for tag, err := range e.store.Tags() {
+	for tag, err := range st.Tags() {
 		if err != nil {
 			return err
 		}
-		file, err := e.file(tag)
+		entries, err := st.OfSuit(tag)
 		if err != nil {
 			return err
 		}
-		batch.Rows = append(batch.Rows, row(e.bench.Policy, file))
+		batch.Rows = append(batch.Rows, row(p, fold(entries)))
 		if len(batch.Rows) == most {
-			if err := e.store.Commit(batch); err != nil {
+			if err := st.Commit(batch); err != nil {
 				return err
 			}
 			batch.Rows = nil
 		}
 	}
 	batch.RowsMadeWith = mark
-	return e.store.Commit(batch)
+	return st.Commit(batch)
 }

@@ -92,7 +92,7 @@ func (r *Rehearsal) typed(ctx context.Context, line string) error {
 // DemoConfig is the configuration of the invented station Harrow Point.
 func DemoConfig() Config {
 	cfg := DefaultConfig()
-	cfg.Name = "Harrow Point (invented)"
+	cfg.Name, cfg.Address = "Harrow Point (invented)", "Gate 3, Quay Road, Harrow Point"
 	cfg.Officers = []string{"duty.officer"}
 	if zone, err := time.LoadLocation("Europe/London"); err == nil {
 		cfg.setZone(zone)

@@ -148,7 +148,7 @@ func (do *doing) seal(officers []core.Person) error {
 	}
 	do.given = append(do.given, key)
 	for _, officer := range officers {
-		do.put(store.Out{Person: officer.ID, Text: do.speak.Seal(n, head.String())})
+		do.put(store.Out{Person: officer.ID, Text: do.speak.Seal(day.Month, n, head.String())})
 	}
 	return nil
 }

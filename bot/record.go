@@ -52,7 +52,7 @@ func (do *doing) record(facts []core.Fact) error {
 		if err != nil {
 			return err
 		}
-		step.History = do.tests(append(past, do.entries...))
+		step.History = testsIn(do.bench, append(past, do.entries...))
 	}
 	for _, m := range do.speak.Run(step) {
 		do.say(m)
@@ -156,12 +156,9 @@ func (do *doing) picture(o *store.Out, name string, draw func() ([]byte, error))
 	case err != nil:
 		do.log.Error("a picture could not be drawn", "name", name, "error", err)
 	default:
-		o.File, o.FileName = png, fileName(name, ".png")
+		o.File, o.FileName = png, fileName(name)+".png"
 	}
 }
-
-// fileName names a file for what it is about: a tag may have a slash in it.
-func fileName(about, ending string) string { return strings.ReplaceAll(about, "/", "-") + ending }
 
 func (do *doing) refresh(key, text string) {
 	if do.shown[key] != text {

@@ -175,22 +175,23 @@ func (r Register) Entries(at time.Time, by core.Person, event string, zone *time
 	return entries
 }
 
-// WriteSuits writes suits as ReadRegister reads them, in the dialect that most
-// spreadsheets open as it is.
-func WriteSuits(w io.Writer, suits []core.Suit) error { return writeRows(w, suitColumns, suits) }
+// WriteSuits writes suits as ReadRegister reads them.
+func WriteSuits(w io.Writer, suits []core.Suit, d Dialect) error {
+	return writeRows(w, suitColumns, suits, d)
+}
 
 // WriteManometers writes manometers as ReadRegister reads them.
-func WriteManometers(w io.Writer, manometers []core.Manometer) error {
-	return writeRows(w, manometerColumns, manometers)
+func WriteManometers(w io.Writer, manometers []core.Manometer, d Dialect) error {
+	return writeRows(w, manometerColumns, manometers, d)
 }
 
 // WriteTests writes past tests as ReadRegister reads them.
-func WriteTests(w io.Writer, tests []PastTest) error {
+func WriteTests(w io.Writer, tests []PastTest, d Dialect) error {
 	rows := make([]testRow, len(tests))
 	for i, t := range tests {
 		rows[i].PastTest = t
 	}
-	return writeRows(w, testColumns, rows)
+	return writeRows(w, testColumns, rows, d)
 }
 
 // maxFaults is how many faults of a file are listed.

@@ -21,10 +21,13 @@ var suitColumns = []column[core.Suit]{
 		write: func(of *core.Suit) string { return of.Tag },
 	},
 	textColumn("serial", func(s *core.Suit) *string { return &s.Serial }),
+	textColumn("maker", func(s *core.Suit) *string { return &s.Maker }),
 	textColumn("model", func(s *core.Suit) *string { return &s.Model }),
+	textColumn("material", func(s *core.Suit) *string { return &s.Material }),
 	textColumn("size", func(s *core.Suit) *string { return &s.Size }),
 	textColumn("place", func(s *core.Suit) *string { return &s.Place }),
 	dateColumn("made", func(s *core.Suit) *core.Date { return &s.Made }),
+	dateColumn("purchased", func(s *core.Suit) *core.Date { return &s.Purchased }),
 	dateColumn("in_service", func(s *core.Suit) *core.Date { return &s.InService }),
 	dateColumn("end_of_life", func(s *core.Suit) *core.Date { return &s.EndOfLife }),
 	yesColumn("glove_rings", func(s *core.Suit) *bool { return &s.Fittings.GloveRings }),
@@ -66,7 +69,7 @@ var suitColumns = []column[core.Suit]{
 	makerColumn("maker_a", func(s *core.Suit) *core.Written { return &s.MakerA }),
 	makerColumn("maker_b", func(s *core.Suit) *core.Written { return &s.MakerB }),
 	{
-		name: "volume",
+		name: "volume", measured: true,
 		read: func(to *core.Suit, cell string, _ *lookup) (err error) {
 			to.Volume, err = core.ParseVolume(cell)
 			return err
@@ -87,6 +90,9 @@ func checkSuit(in *lookup) check[core.Suit] {
 		}
 		if s.Made.After(in.Today) {
 			fault("made", "must not be in the future")
+		}
+		if s.Purchased.After(in.Today) {
+			fault("purchased", "must not be in the future")
 		}
 		first := s.Made
 		if !s.InService.IsZero() {
@@ -166,6 +172,8 @@ var manometerColumns = []column[core.Manometer]{
 		},
 		write: func(of *core.Manometer) string { return of.ID },
 	},
+	textColumn("maker", func(m *core.Manometer) *string { return &m.Maker }),
+	textColumn("serial", func(m *core.Manometer) *string { return &m.Serial }),
 	{
 		name: "unit", must: true,
 		read: func(to *core.Manometer, cell string, _ *lookup) (err error) {
@@ -175,7 +183,7 @@ var manometerColumns = []column[core.Manometer]{
 		write: func(of *core.Manometer) string { return of.Unit.String() },
 	},
 	{
-		name: "resolution", must: true,
+		name: "resolution", must: true, measured: true,
 		read: func(to *core.Manometer, cell string, _ *lookup) (err error) {
 			to.Resolution, err = readStep(cell, to.Unit)
 			return err
@@ -183,7 +191,7 @@ var manometerColumns = []column[core.Manometer]{
 		write: func(of *core.Manometer) string { return writePressure(of.Resolution) },
 	},
 	{
-		name: "permissible_error",
+		name: "permissible_error", measured: true,
 		read: func(to *core.Manometer, cell string, _ *lookup) (err error) {
 			to.Permissible, err = readStep(strings.TrimSpace(strings.TrimPrefix(cell, "±")), to.Unit)
 			return err
@@ -263,7 +271,7 @@ var testColumns = []column[testRow]{
 	readingColumn("start", func(t *core.PaperTest) *core.Written { return &t.Start }),
 	readingColumn("end", func(t *core.PaperTest) *core.Written { return &t.End }),
 	{
-		name: "minutes", must: true,
+		name: "minutes", must: true, measured: true,
 		read: func(to *testRow, cell string, _ *lookup) (err error) {
 			to.Test.Hold, err = readMinutes(cell)
 			return err
@@ -325,7 +333,7 @@ func checkReadings(t *testRow, fault func(column, want string)) {
 // method's, unless the manometer reads in another.
 func readingColumn(name string, field func(*core.PaperTest) *core.Written) column[testRow] {
 	return column[testRow]{
-		name: name, must: true,
+		name: name, must: true, measured: true,
 		read: func(to *testRow, cell string, _ *lookup) (err error) {
 			bare := to.method.Unit
 			if to.gauge.ID != "" && to.gauge.Unit.One() != bare.One() {
@@ -479,7 +487,7 @@ func yesColumn[T any](name string, field func(*T) *bool) column[T] {
 
 func makerColumn(name string, field func(*core.Suit) *core.Written) column[core.Suit] {
 	return column[core.Suit]{
-		name: name,
+		name: name, measured: true,
 		read: func(to *core.Suit, cell string, _ *lookup) (err error) {
 			*field(to), err = readPressure(cell, core.NoUnit)
 			return err

@@ -2,7 +2,6 @@ package bot
 
 import (
 	"cmp"
-	"encoding/csv"
 	"fmt"
 	"io"
 	"slices"
@@ -116,6 +115,8 @@ func (in *lookup) method(typed string) (core.Method, error) {
 type column[T any] struct {
 	name string
 	must bool // cells must not be empty
+	// measured cells are numbers, with their unit or without.
+	measured bool
 	// read takes in a cell that is not empty. The error says what is accepted.
 	read  func(to *T, cell string, in *lookup) error
 	write func(of *T) string
@@ -244,25 +245,27 @@ func letters(i int) string {
 	return s
 }
 
-func writeRows[T any](w io.Writer, columns []column[T], rows []T) error {
-	// Without this mark, some spreadsheets take UTF-8 for something older.
-	if _, err := io.WriteString(w, "\ufeff"); err != nil {
-		return err
-	}
-	out := csv.NewWriter(w)
-	out.UseCRLF = true
-	if err := out.Write(columnNames(columns)); err != nil {
-		return err
-	}
-	cells := make([]string, len(columns))
-	for _, row := range rows {
-		for i, c := range columns {
-			cells[i] = guard(c.write(&row))
+func writeRows[T any](w io.Writer, columns []column[T], rows []T, d Dialect) error {
+	return writeTable(w, d, func(yield func([]string, error) bool) {
+		if !yield(columnNames(columns), nil) {
+			return
 		}
-		if err := out.Write(cells); err != nil {
-			return err
+		for _, row := range rows {
+			cells := make([]string, len(columns))
+			for i, c := range columns {
+				cells[i] = c.cell(&row, d)
+			}
+			if !yield(cells, nil) {
+				return
+			}
 		}
+	})
+}
+
+// cell writes a cell in a dialect.
+func (c column[T]) cell(of *T, d Dialect) string {
+	if c.measured {
+		return d.number(c.write(of))
 	}
-	out.Flush()
-	return out.Error()
+	return c.write(of)
 }

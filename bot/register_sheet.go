@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"regexp"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -159,25 +158,31 @@ func tidy(cell string) string {
 
 // formula is how a cell begins that a spreadsheet would work out: some take
 // the wide signs for the plain ones.
-const formula = `[=+\-@＝＋－＠]`
+const formula = "=+-@＝＋－＠"
 
-var (
-	needsGuard = regexp.MustCompile(`^'*` + formula)
-	hasGuard   = regexp.MustCompile(`^'+` + formula)
-)
+// wouldRun reports whether a spreadsheet would take a cell for a formula. Some
+// look for one behind blanks, and behind what does not show; apostrophes in
+// front are those of guard.
+func wouldRun(cell string) bool {
+	shown := strings.TrimLeftFunc(cell, func(r rune) bool {
+		return r == '\'' || unicode.IsSpace(r) || unicode.Is(unicode.Cf, r)
+	})
+	first, _ := utf8.DecodeRuneInString(shown)
+	return shown != "" && strings.ContainsRune(formula, first)
+}
 
 // guard keeps spreadsheets from taking what somebody typed for a formula, by
 // the apostrophe that has this meaning for them; unguard takes it off again.
 func guard(cell string) string {
-	if needsGuard.MatchString(cell) {
+	if wouldRun(cell) {
 		return "'" + cell
 	}
 	return cell
 }
 
 func unguard(cell string) string {
-	if hasGuard.MatchString(cell) {
-		return cell[1:]
+	if rest, guarded := strings.CutPrefix(cell, "'"); guarded && wouldRun(rest) {
+		return rest
 	}
 	return cell
 }

@@ -85,6 +85,39 @@ func TestReadSuits(t *testing.T) {
 	}
 }
 
+// What a record of a test is asked to name of a suit and of a manometer has
+// columns of its own: 29 CFR 1910.120 App A, 8.1.1 and 8.1.3.
+func TestReadWhatRecordsName(t *testing.T) {
+	got, err := read(t, "tag,serial,Maker,model,material,purchased,exhaust_valves,method\nHP-01,A7,Example Suitworks,Example G6,butyl on polyamide,2021-05-13,2,en943\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	suits := []core.Suit{{
+		Tag: "HP-01", Serial: "A7", Maker: "Example Suitworks", Model: "Example G6", Material: "butyl on polyamide",
+		Purchased: date(t, "2021-05-13"), Fittings: core.Fittings{ExhaustValves: 2}, Method: "en943",
+	}}
+	if !slices.Equal(got.Suits, suits) {
+		t.Errorf("read\n%+v\nwant\n%+v", got.Suits, suits)
+	}
+	got, err = read(t, "id,maker,serial,unit,resolution\nM-9,Example Gauges 10,EG-9,mbar,0.01\n")
+	if err != nil {
+		t.Fatal(err)
+	}
+	gauges := []core.Manometer{{ID: "M-9", Maker: "Example Gauges 10", Serial: "EG-9", Unit: core.Mbar, Resolution: core.MustWrite("0.01", core.Mbar)}}
+	if !slices.Equal(got.Manometers, gauges) {
+		t.Errorf("read\n%+v\nwant\n%+v", got.Manometers, gauges)
+	}
+	var out bytes.Buffer
+	if err := errors.Join(bot.WriteSuits(&out, suits, bot.Dialect{}), bot.WriteManometers(&out, gauges, bot.Dialect{})); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"tag,serial,maker,model,material,", "HP-01,A7,Example Suitworks,Example G6,butyl on polyamide,,,,2021-05-13,", "M-9,Example Gauges 10,EG-9,mbar,0.01 mbar,"} {
+		if !strings.Contains(out.String(), want) {
+			t.Errorf("%q is not in\n%s", want, out.String())
+		}
+	}
+}
+
 func TestReadManometers(t *testing.T) {
 	got, err := read(t, "id,unit,resolution,permissible_error,calibrated_until\n"+
 		"M-1,mbar,0.01,±0.05,2037-06-30\nM-2,mm w.g.,0.1,0.5 mm,\n3/a,inches,\"0,01\",0.05 mbar,2026-01-31\n")
@@ -240,6 +273,7 @@ func TestFaults(t *testing.T) {
 		{suit("made", "2025-02-29"), `row 2, made: "2025-02-29": write a day that exists`},
 		{suit("made", "0021-04-19"), `row 2, made: "0021-04-19": write a day that exists as year-month-day, like 2026-03-02, from 1950 to 2149`},
 		{suit("made", "2026-03-03"), `row 2, made: "2026-03-03": must not be in the future`},
+		{suit("purchased", "2026-03-03"), `row 2, purchased: "2026-03-03": must not be in the future`},
 		{suit("made,in_service", "2020-01-02,2020-01-01"), `row 2, in_service: "2020-01-01": must not be before the day it was made`},
 		{suit("in_service,end_of_life", "2020-01-02,2020-01-01"), `row 2, end_of_life: "2020-01-01": must not be before the day it was made or put in service`},
 		{suit("made,end_of_life", "2020-01-02,2020-01-01"), `row 2, end_of_life: "2020-01-01": must not be before`},
@@ -410,7 +444,7 @@ func TestWrittenTextIsNoFormula(t *testing.T) {
 		suits = append(suits, core.Suit{Tag: fmt.Sprintf("HP-%02d", 10+i), Method: "en943", Remarks: remark, Serial: remark})
 	}
 	var out bytes.Buffer
-	if err := bot.WriteSuits(&out, suits); err != nil {
+	if err := bot.WriteSuits(&out, suits, bot.Dialect{}); err != nil {
 		t.Fatal(err)
 	}
 	for line := range strings.Lines(out.String()) {
@@ -664,17 +698,17 @@ func TestDemoHistory(t *testing.T) {
 }
 
 // write writes what a register has, which must be of one kind.
-func write(t *testing.T, r bot.Register) string {
+func write(t *testing.T, r bot.Register, d bot.Dialect) string {
 	t.Helper()
 	var out bytes.Buffer
 	var err error
 	switch {
 	case len(r.Suits) > 0:
-		err = bot.WriteSuits(&out, r.Suits)
+		err = bot.WriteSuits(&out, r.Suits, d)
 	case len(r.Manometers) > 0:
-		err = bot.WriteManometers(&out, r.Manometers)
+		err = bot.WriteManometers(&out, r.Manometers, d)
 	default:
-		err = bot.WriteTests(&out, r.Tests)
+		err = bot.WriteTests(&out, r.Tests, d)
 	}
 	if err != nil {
 		t.Fatal(err)
@@ -725,7 +759,7 @@ func FuzzRegisterCell(f *testing.F) {
 			f.Add(uint8(i), uint8(j), cell)
 		}
 	}
-	for _, remark := range []string{"'=1", "@x", "\u00a0a\u2003b", "a,b;c\td\"e", "\ufeff", "#N/A", "1E+5"} {
+	for _, remark := range []string{"'=1", "@x", "\u200b=1", "'\u200b=1", "=1\u200b", "''@", "\u00a0a\u2003b", "a,b;c\td\"e", "\ufeff", "#N/A", "1E+5"} {
 		f.Add(uint8(0), uint8(12), remark)
 	}
 	f.Add(uint8(2), uint8(7), "@ '=x")
@@ -769,12 +803,14 @@ func checkRoundTrip(t *testing.T, data []byte, known bot.Known) {
 	if len(r.Suits)+len(r.Manometers)+len(r.Tests) == 0 {
 		return
 	}
-	text := write(t, r)
-	again, err := bot.ReadRegister("again.csv", strings.NewReader(text), known)
-	if err != nil {
-		t.Fatalf("%v\nin\n%s", err, text)
-	}
-	if !slices.Equal(again.Suits, r.Suits) || !slices.Equal(again.Manometers, r.Manometers) || !slices.Equal(again.Tests, r.Tests) {
-		t.Errorf("read\n%+v\nthen\n%+v\nfrom\n%s", r, again, text)
+	for _, d := range []bot.Dialect{{}, {DecimalComma: true}} {
+		text := write(t, r, d)
+		again, err := bot.ReadRegister("again.csv", strings.NewReader(text), known)
+		if err != nil {
+			t.Fatalf("%v\nin\n%s", err, text)
+		}
+		if !slices.Equal(again.Suits, r.Suits) || !slices.Equal(again.Manometers, r.Manometers) || !slices.Equal(again.Tests, r.Tests) {
+			t.Errorf("read\n%+v\nthen\n%+v\nfrom\n%s", r, again, text)
+		}
 	}
 }

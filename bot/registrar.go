@@ -42,7 +42,7 @@ func (do *doing) enter(w core.Enter) error {
 		var m core.Manometer
 		if m, exists = do.bench.Manometer(w.Name); exists {
 			name = m.ID
-			if err := WriteManometers(&row, []core.Manometer{m}); err != nil {
+			if err := WriteManometers(&row, []core.Manometer{m}, Dialect{}); err != nil {
 				return err
 			}
 		}
@@ -58,7 +58,7 @@ func (do *doing) enter(w core.Enter) error {
 			}
 			name, exists = tag, true
 			known.Suits = []core.Suit{file.Suit}
-			if err := WriteSuits(&row, known.Suits); err != nil {
+			if err := WriteSuits(&row, known.Suits, Dialect{}); err != nil {
 				return err
 			}
 		}

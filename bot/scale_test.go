@@ -116,7 +116,7 @@ func TestExportImport(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer restored.Close()
-	if n, err := Restore(restored, filepath.Join(folder, "journal.jsonl")); err != nil || n != uint64(len(entries)) {
+	if n, err := Restore(restored, cfg, filepath.Join(folder, "journal.jsonl")); err != nil || n != uint64(len(entries)) {
 		t.Errorf("%d entries restored, error %v", n, err)
 	}
 	if _, err := NewEngine(restored, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {

@@ -419,7 +419,7 @@ func TestReminders(t *testing.T) {
 		time.Sleep(time.Minute)
 		s.expect(
 			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 is open", "06:55:00 hp-07 · inflate", "06:55:00 hp-07 · 17.5 mbar. expansion until 07:05:00",
-			"06:58:00 hp-07 · look", "07:01:00 hp-07 · look", "07:05:00 hp-07 · expansion is over", "07:08:00 hp-07 · still waiting", "07:09:00 seal of the journal", "07:09:00 not to be worn or used: test overdue",
+			"06:58:00 hp-07 · look", "07:01:00 hp-07 · look", "07:05:00 hp-07 · expansion is over", "07:08:00 hp-07 · still waiting", "07:09:00 seal of the records, march", "07:09:00 not to be worn or used: test overdue",
 		)
 	})
 }

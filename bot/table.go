@@ -99,23 +99,15 @@ func writeTable(w io.Writer, d Dialect, rows iter.Seq2[[]string, error]) error {
 }
 
 // plainCell makes a cell text that stays text: UTF-8 in lines, without control
-// characters, and guarded if it would be a formula. Some programs look for one
-// behind blanks, and behind what does not show.
+// characters, and guarded if it would be a formula.
 func plainCell(cell string) string {
 	cell = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(strings.ToValidUTF8(cell, "\ufffd"))
-	cell = strings.Map(func(r rune) rune {
+	return guard(strings.Map(func(r rune) rune {
 		if unicode.IsControl(r) && r != '\n' && r != '\t' {
 			return -1
 		}
 		return r
-	}, cell)
-	shown := strings.TrimLeftFunc(cell, func(r rune) bool {
-		return unicode.IsSpace(r) || unicode.Is(unicode.Cf, r)
-	})
-	if guard(shown) == shown {
-		return cell
-	}
-	return "'" + cell
+	}, cell))
 }
 
 // JournalHeader names the columns of a journal's table.
@@ -280,14 +272,9 @@ func parts(all ...string) string {
 
 // columnsOf says what the register's columns say, those that are not empty.
 func columnsOf[T any](w wording, columns []column[T], of T) string {
-	measured := []string{"resolution", "permissible_error", "maker_a", "maker_b", "volume"}
 	var all []string
 	for _, c := range columns {
-		cell := c.write(&of)
-		if slices.Contains(measured, c.name) {
-			cell = w.number(cell)
-		}
-		if cell != "" {
+		if cell := c.cell(&of, w.Dialect); cell != "" {
 			all = append(all, c.name+" "+cell)
 		}
 	}

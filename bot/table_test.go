@@ -280,7 +280,7 @@ func FuzzPlainCell(f *testing.F) {
 			t.Fatalf("%q became %q, %v", cell, rows, err)
 		}
 		got := rows[0][1]
-		if needsGuard.MatchString(strings.TrimSpace(got)) && !strings.HasPrefix(got, "'") {
+		if wouldRun(got) && !strings.HasPrefix(got, "'") {
 			t.Errorf("%q may be worked out: %q", cell, got)
 		}
 		if want := plainCell(cell); got != want {
@@ -393,7 +393,7 @@ func tableOf(t *testing.T, st *store.Store, cfg Config) {
 			t.Fatalf("row %d is that of entry %s", i+1, row[0])
 		}
 		for _, cell := range row {
-			if strings.Contains(cell, "core.") || strings.Contains(cell, "%!") || needsGuard.MatchString(cell) && cell[0] != '\'' {
+			if strings.Contains(cell, "core.") || strings.Contains(cell, "%!") || wouldRun(cell) && cell[0] != '\'' {
 				t.Errorf("entry %s has the cell %q", row[0], cell)
 			}
 		}
@@ -411,9 +411,16 @@ func linesOf(t *testing.T, st *store.Store, cfg Config) {
 		t.Fatal(err)
 	}
 	defer other.Close()
-	n, h, err := other.ReadJSONL(&lines)
+	n, h, err := other.ReadJSONL(bytes.NewReader(lines.Bytes()))
 	if err != nil {
 		t.Fatal(err)
+	}
+	var again bytes.Buffer
+	if err := other.WriteJSONL(&again); err != nil || !bytes.Equal(again.Bytes(), lines.Bytes()) {
+		t.Errorf("written again, the lines are others, %v", err)
+	}
+	if verified, last, err := other.Verify(); verified != h || last != n || err != nil {
+		t.Errorf("restored, the journal has %d entries and the head %v, %v", last, verified, err)
 	}
 	if _, last, err := st.VerifyAgainst(n, h); last != n || err != nil {
 		t.Errorf("%d entries were read of %d, %v", n, last, err)
@@ -441,34 +448,54 @@ func rowsOf(t *testing.T, st *store.Store) []store.SuitRow {
 	return rows
 }
 
-// spreadsheet converts a CSV file by a real spreadsheet program, as read in a
-// language, and returns its cells: what they show as text or number, and the
-// formulas in them. The test is skipped where there is no such program.
-func spreadsheet(t *testing.T, data []byte, separator rune, language int) (cells map[string]string, formulas []string) {
+// A workbook is what a spreadsheet program made of a CSV file: its cells, as
+// the text or the number that they show, and the formulas in them.
+type workbook struct {
+	cells    map[string]string
+	formulas []string
+}
+
+// spreadsheet opens CSV files in a real spreadsheet program, as read in a
+// language. Where there is no such program the test is skipped, except where
+// everything must be tested.
+func spreadsheet(t *testing.T, files map[string][]byte, separator rune, language int) map[string]workbook {
 	t.Helper()
 	program, err := exec.LookPath("soffice")
 	if err != nil {
-		t.Skip("LibreOffice Calc is not installed")
+		if os.Getenv("CI") == "true" {
+			t.Fatal("LibreOffice Calc is not installed: on Debian it is in libreoffice-calc-nogui")
+		}
+		t.Skip("LibreOffice Calc is not installed: on Debian it is in libreoffice-calc-nogui")
 	}
 	dir := t.TempDir()
-	if err := os.WriteFile(filepath.Join(dir, "table.csv"), data, 0o644); err != nil {
-		t.Fatal(err)
-	}
 	// Its filter options: separator, quotation mark, UTF-8, first row 1, no
 	// column formats, language, text in quotation marks may be a number,
 	// special numbers are recognised, and, last, formulas are worked out.
 	options := fmt.Sprintf("CSV:%d,34,76,1,,%d,false,true,false,false,false,-1,true", separator, language)
-	cmd := exec.CommandContext(t.Context(), program, "-env:UserInstallation=file://"+filepath.Join(dir, "profile"),
-		"--headless", "--infilter="+options, "--convert-to", "xlsx", "--outdir", dir, filepath.Join(dir, "table.csv"))
-	if out, err := cmd.CombinedOutput(); err != nil {
+	args := []string{
+		"-env:UserInstallation=file://" + filepath.Join(dir, "profile"),
+		"--headless", "--infilter=" + options, "--convert-to", "xlsx", "--outdir", dir,
+	}
+	for name, data := range files {
+		path := filepath.Join(dir, name+".csv")
+		if err := os.WriteFile(path, data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+		args = append(args, path)
+	}
+	if out, err := exec.CommandContext(t.Context(), program, args...).CombinedOutput(); err != nil {
 		t.Fatalf("%v: %s", err, out)
 	}
-	return readWorkbook(t, filepath.Join(dir, "table.xlsx"))
+	books := make(map[string]workbook)
+	for name := range files {
+		books[name] = readWorkbook(t, filepath.Join(dir, name+".xlsx"))
+	}
+	return books
 }
 
 // readWorkbook reads the first sheet of a workbook (ECMA-376, part 1, 18.3 and
 // 18.4).
-func readWorkbook(t *testing.T, path string) (cells map[string]string, formulas []string) {
+func readWorkbook(t *testing.T, path string) workbook {
 	t.Helper()
 	book, err := zip.OpenReader(path)
 	if err != nil {
@@ -501,22 +528,22 @@ func readWorkbook(t *testing.T, path string) (cells map[string]string, formulas 
 	}
 	read("xl/sharedStrings.xml", &strs)
 	read("xl/worksheets/sheet1.xml", &sheet)
-	cells = make(map[string]string)
+	made := workbook{cells: make(map[string]string)}
 	for _, c := range sheet.Cells {
 		if c.Formula != nil {
-			formulas = append(formulas, c.Ref+": "+*c.Formula)
+			made.formulas = append(made.formulas, c.Ref+": "+*c.Formula)
 		}
 		if c.Type != "s" {
-			cells[c.Ref] = c.Type + ":" + c.Value
+			made.cells[c.Ref] = c.Type + ":" + c.Value
 			continue
 		}
 		i, err := strconv.Atoi(c.Value)
 		if err != nil {
 			t.Fatal(err)
 		}
-		cells[c.Ref] = strs.Items[i].Text + strings.Join(strs.Items[i].Runs, "")
+		made.cells[c.Ref] = strs.Items[i].Text + strings.Join(strs.Items[i].Runs, "")
 	}
-	return cells, formulas
+	return made
 }
 
 // The languages by Microsoft's identifiers, which the program takes.
@@ -525,48 +552,97 @@ const (
 	german  = 1031
 )
 
-// TestSpreadsheet opens tables in a real spreadsheet program: numbers and
-// moments are such, and nothing is worked out that people typed.
+// TestSpreadsheet opens all that is exported as CSV in a real spreadsheet
+// program: numbers and days are such, and nothing is worked out that people
+// typed, whatever it begins with.
 func TestSpreadsheet(t *testing.T) {
+	notInShort(t)
 	at := time.Date(2026, 3, 2, 12, 0, 0, 0, time.UTC)
+	typed := append([]string{"Ærøskøbing, Łódź, Καλημέρα, Щёлково", "two\nlines", `"quoted"`, "'quoted'", "16,5; 16.5", "+49 30 1234", "- left glove"}, hostile...)
 	var entries []core.Entry
-	for i, cell := range hostile {
+	var suits []core.Suit
+	var gauges []core.Manometer
+	var tests []PastTest
+	day := core.Date{Year: 2026, Month: time.March, Day: 2}
+	for i, cell := range typed {
 		entries = append(entries, core.Entry{Seq: uint64(i + 1), At: at, By: person("bench.tester"), Suit: "HP-07", Run: 1, Fact: core.Noted{Text: cell}})
+		suits = append(suits, core.Suit{Tag: fmt.Sprintf("HP-%02d", i), Serial: cell, Maker: cell, Material: cell, Made: day, Fittings: core.Fittings{ExhaustValves: 2}, Remarks: cell})
+		gauges = append(gauges, core.Manometer{ID: fmt.Sprintf("M-%d", i), Maker: cell, Unit: core.Mbar, Resolution: core.MustWrite("0.01", core.Mbar)})
+		tests = append(tests, PastTest{Suit: "HP-07", Test: core.PaperTest{
+			Day: day, Method: "en943", Start: core.MustWrite("16.5", core.Mbar), End: core.MustWrite("15.2", core.Mbar), Hold: 390 * time.Second, Tester: cell,
+		}})
 	}
 	for _, c := range []struct {
 		d        Dialect
 		language int
-	}{{Dialect{}, english}, {Dialect{DecimalComma: true}, german}} {
-		var out bytes.Buffer
-		if err := WriteJournal(&out, sequence(entries, nil), time.UTC, c.d); err != nil {
-			t.Fatal(err)
-		}
-		cells, formulas := spreadsheet(t, out.Bytes(), c.d.separator(), c.language)
-		if len(formulas) > 0 {
-			t.Errorf("language %d: formulas: %q", c.language, formulas)
-		}
-		if cells["A1"] != "entry" || cells["B1"] != "moment (UTC)" || cells["G1"] != "details" {
-			t.Errorf("language %d: header %q, %q … %q", c.language, cells["A1"], cells["B1"], cells["G1"])
-		}
-		for i := range entries {
-			row := strconv.Itoa(i + 2)
-			// Day 46083 from 1899-12-30 is 2026-03-02.
-			for ref, want := range map[string]string{
-				"A" + row: "n:" + strconv.Itoa(i+1), "B" + row: "n:46083.5", "C" + row: "HP-07", "F" + row: "note",
-				"G" + row: plainCell(hostile[i]),
-			} {
-				if got := cells[ref]; got != want {
-					t.Errorf("language %d: %s is %q, want %q", c.language, ref, got, want)
-				}
+		point    string // between the digits of what is no number but a pressure
+	}{{Dialect{}, english, "."}, {Dialect{DecimalComma: true}, german, ","}} {
+		files := make(map[string][]byte)
+		for name, write := range map[string]func(io.Writer) error{
+			"journal":    func(w io.Writer) error { return WriteJournal(w, sequence(entries, nil), time.UTC, c.d) },
+			"suits":      func(w io.Writer) error { return WriteSuits(w, suits, c.d) },
+			"manometers": func(w io.Writer) error { return WriteManometers(w, gauges, c.d) },
+			"tests":      func(w io.Writer) error { return WriteTests(w, tests, c.d) },
+		} {
+			var out bytes.Buffer
+			if err := write(&out); err != nil {
+				t.Fatal(err)
 			}
+			files[name] = out.Bytes()
+		}
+		books := spreadsheet(t, files, c.d.separator(), c.language)
+		for name, book := range books {
+			if len(book.formulas) > 0 {
+				t.Errorf("language %d: formulas in %s: %q", c.language, name, book.formulas)
+			}
+		}
+		check := func(name, ref, want string) {
+			t.Helper()
+			if got := books[name].cells[ref]; got != want {
+				t.Errorf("language %d: %s of %s is %q, want %q", c.language, ref, name, got, want)
+			}
+		}
+		for name, header := range map[string][]string{
+			"journal": JournalHeader(time.UTC), "suits": columnNames(suitColumns), "manometers": columnNames(manometerColumns), "tests": columnNames(testColumns),
+		} {
+			for i, column := range header {
+				check(name, letters(i)+"1", column)
+			}
+		}
+		column := func(name string, names []string) string { return letters(slices.Index(names, name)) }
+		suit := func(name string) string { return column(name, columnNames(suitColumns)) }
+		gauge := func(name string) string { return column(name, columnNames(manometerColumns)) }
+		test := func(name string) string { return column(name, columnNames(testColumns)) }
+		for i, cell := range typed {
+			row, want := strconv.Itoa(i+2), plainCell(cell)
+			// Day 46083 from 1899-12-30 is 2026-03-02.
+			check("journal", "A"+row, "n:"+strconv.Itoa(i+1))
+			check("journal", "B"+row, "n:46083.5")
+			check("journal", "C"+row, "HP-07")
+			check("journal", "F"+row, "note")
+			check("journal", "G"+row, want)
+			check("suits", suit("tag")+row, suits[i].Tag)
+			check("suits", suit("serial")+row, want)
+			check("suits", suit("maker")+row, want)
+			check("suits", suit("material")+row, want)
+			check("suits", suit("made")+row, "n:46083")
+			check("suits", suit("exhaust_valves")+row, "n:2")
+			check("suits", suit("remarks")+row, want)
+			check("manometers", gauge("maker")+row, want)
+			check("manometers", gauge("resolution")+row, "0"+c.point+"01 mbar")
+			check("tests", test("date")+row, "n:46083")
+			check("tests", test("start")+row, "16"+c.point+"5 mbar")
+			check("tests", test("minutes")+row, "n:6.5")
+			check("tests", test("tester")+row, want)
 		}
 	}
 }
 
 // The test above can fail: the same cells, not guarded, are worked out.
 func TestSpreadsheetWorksOutFormulas(t *testing.T) {
-	cells, formulas := spreadsheet(t, []byte("a,b\r\n=1+1,x\r\n"), ',', english)
-	if len(formulas) != 1 || cells["A2"] != "n:2" {
-		t.Errorf("cells %q, formulas %q", cells, formulas)
+	notInShort(t)
+	book := spreadsheet(t, map[string][]byte{"table": []byte("a,b\r\n=1+1,x\r\n")}, ',', english)["table"]
+	if len(book.formulas) != 1 || book.cells["A2"] != "n:2" {
+		t.Errorf("cells %q, formulas %q", book.cells, book.formulas)
 	}
 }

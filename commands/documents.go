@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"time"
 
 	"benchbell/core"
 )
@@ -24,13 +25,16 @@ func (s Speaker) Record(run core.Run) string {
 	return text
 }
 
-// Seal tells how the journal stands, to be kept where nobody can edit it.
-func (s Speaker) Seal(n uint64, head string) string {
+// Seal tells how the journal stands in a month, to be kept where nobody can
+// edit it: what to do with it first, then what to do if somebody doubts a
+// record, with the very command.
+func (s Speaker) Seal(month time.Month, n uint64, head string) string {
 	return lines(
-		bold("Seal of the journal.")+fmt.Sprintf(" %d entries.", n),
-		code(head),
-		"Keep this post: a journal written anew no longer matches it.",
-		fmt.Sprintf("To check: %s and the hash above.", code(fmt.Sprintf("benchbell verify %d", n))))
+		bold("Seal of the records, "+month.String()+".")+" Keep this post. Nothing else to do.",
+		"No record so far can be changed without its showing.",
+		"Doubts about one? The keeper stops me and types",
+		code(fmt.Sprintf("benchbell verify %d %s", n, head)),
+		"It answers that the journal is whole, or where it is not.")
 }
 
 // FileRefused goes with what was to be said with a file that the chat server

@@ -6,10 +6,13 @@ import "time"
 type Suit struct {
 	Tag       string // "HP-07"
 	Serial    string
+	Maker     string // its brand name
 	Model     string // maker's type
+	Material  string // that it is made of
 	Size      string
 	Place     string
 	Made      Date
+	Purchased Date
 	InService Date
 	EndOfLife Date // zero if none is set
 	Fittings  Fittings
@@ -49,6 +52,8 @@ func (f Fittings) Plugs() int { return max(0, f.ExhaustValves-1) }
 // Manometer is a pressure gauge of the bench.
 type Manometer struct {
 	ID              string // "M-1"
+	Maker           string // its brand name, and its type
+	Serial          string
 	Unit            Unit
 	Resolution      Written // smallest step it shows
 	Permissible     Written // largest permissible error, zero if not known

@@ -201,10 +201,13 @@ type headerRecord struct {
 //	suit                 what the register says of a suit
 //	  tag                tag, the name of the suit
 //	  serial             maker's serial number
+//	  maker              its brand name
 //	  model              maker's type
+//	  material           what it is made of
 //	  size               size
 //	  place              where it is kept
 //	  made               date of manufacture
+//	  purchased          date of purchase
 //	  in_service         date on which it was put in service
 //	  end_of_life        last day of its life
 //	  fittings           fittings: what it has
@@ -237,6 +240,8 @@ type headerRecord struct {
 //	  fell_u_npa         standard uncertainty of that
 //	manometer            what the register says of a manometer
 //	  id                 its name
+//	  maker              its brand name, and its type
+//	  serial             maker's serial number
 //	  unit               unit: in which it reads
 //	  resolution         written: smallest step it shows
 //	  permissible        written: largest permissible error
@@ -371,6 +376,37 @@ func (h head) check(seq uint64, hash Hash) error {
 		return &EntryError{h.seq, errors.New("it is not the one that was written last")}
 	}
 	return nil
+}
+
+// WriteLinesOfSuit writes the entries about one suit as the lines that
+// [Store.WriteJSONL] writes of them, without a first line: whoever doubts one
+// looks for it in the whole journal. The tag must be exact.
+func (s *Store) WriteLinesOfSuit(w io.Writer, tag string) error {
+	from, to := within(tag)
+	for l, err := range pages(s.engine, bucketBySuit, from, to, func(tx Tx, key, _ []byte) (link, error) {
+		return getLink(tx, key[len(from):])
+	}) {
+		if err == nil {
+			_, err = l.entry()
+		}
+		if err == nil {
+			_, err = w.Write(l.line())
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// getLink reads an entry that must be there, by its key in the journal.
+func getLink(tx Tx, key []byte) (link, error) {
+	value := tx.Get(bucketJournal, key)
+	if value == nil {
+		seq, _ := toNumber(key)
+		return link{}, &EntryError{seq, errMissing}
+	}
+	return readLink(tx, key, value)
 }
 
 // line returns the entry's line.

@@ -113,6 +113,42 @@ func oneOfEach(t *testing.T) *store.Store {
 	return s
 }
 
+// The lines of one suit are those of the whole journal, in its order, up to one
+// that is missing or damaged.
+func TestLinesOfSuit(t *testing.T) {
+	s := played(t)
+	whole := strings.SplitAfter(string(exported(t, s)), "\n")
+	for tag := range s.Tags() {
+		var want strings.Builder
+		for _, line := range whole {
+			if strings.Contains(line, `"suit":"`+tag+`"`) && strings.HasPrefix(line, `{"hash"`) {
+				want.WriteString(line)
+			}
+		}
+		var got strings.Builder
+		if err := s.WriteLinesOfSuit(&got, tag); err != nil || got.String() != want.String() || got.Len() == 0 {
+			t.Errorf("%s: %v\n got %s\nwant %s", tag, err, got.String(), want.String())
+		}
+	}
+	var none strings.Builder
+	if err := s.WriteLinesOfSuit(&none, "HP-9999"); err != nil || none.Len() > 0 {
+		t.Errorf("of a suit that is not there: %v, %q", err, none.String())
+	}
+	full := errors.New("no space left")
+	for tag := range s.Tags() {
+		if err := s.WriteLinesOfSuit(failing{full}, tag); !errors.Is(err, full) {
+			t.Errorf("a writer that fails: %v", err)
+		}
+		break
+	}
+	s = tampered(t, func(tx store.Tx) error { return tx.Delete("journal", journalKey(5)) })
+	var out strings.Builder
+	err := s.WriteLinesOfSuit(&out, "HP-07")
+	if bad, ok := errors.AsType[*store.EntryError](err); !ok || bad.Seq != 5 || strings.Count(out.String(), "\n") != 4 {
+		t.Errorf("with an entry missing: %v, %q", err, out.String())
+	}
+}
+
 // A file written once is read for ever, and every file is written like it.
 func TestJSONLGolden(t *testing.T) {
 	s := inMemory(t)

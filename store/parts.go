@@ -31,10 +31,13 @@ func (r writtenRecord) written() core.Written {
 type suitRecord struct {
 	Tag       string         `json:"tag"`
 	Serial    string         `json:"serial,omitempty"`
+	Maker     string         `json:"maker,omitempty"`
 	Model     string         `json:"model,omitempty"`
+	Material  string         `json:"material,omitempty"`
 	Size      string         `json:"size,omitempty"`
 	Place     string         `json:"place,omitempty"`
 	Made      core.Date      `json:"made,omitzero"`
+	Purchased core.Date      `json:"purchased,omitzero"`
 	InService core.Date      `json:"in_service,omitzero"`
 	EndOfLife core.Date      `json:"end_of_life,omitzero"`
 	Fittings  fittingsRecord `json:"fittings"`
@@ -84,8 +87,9 @@ func (r capacityRecord) capacity() core.Capacity {
 
 func recordSuit(s core.Suit) suitRecord {
 	return suitRecord{
-		Tag: s.Tag, Serial: s.Serial, Model: s.Model, Size: s.Size, Place: s.Place,
-		Made: s.Made, InService: s.InService, EndOfLife: s.EndOfLife,
+		Tag: s.Tag, Serial: s.Serial, Maker: s.Maker, Model: s.Model, Material: s.Material,
+		Size: s.Size, Place: s.Place,
+		Made: s.Made, Purchased: s.Purchased, InService: s.InService, EndOfLife: s.EndOfLife,
 		Fittings: recordFittings(s.Fittings),
 		Method:   s.Method, Interval: s.Interval,
 		MakerA: recordWritten(s.MakerA), MakerB: recordWritten(s.MakerB),
@@ -95,8 +99,9 @@ func recordSuit(s core.Suit) suitRecord {
 
 func (r suitRecord) suit() core.Suit {
 	return core.Suit{
-		Tag: r.Tag, Serial: r.Serial, Model: r.Model, Size: r.Size, Place: r.Place,
-		Made: r.Made, InService: r.InService, EndOfLife: r.EndOfLife,
+		Tag: r.Tag, Serial: r.Serial, Maker: r.Maker, Model: r.Model, Material: r.Material,
+		Size: r.Size, Place: r.Place,
+		Made: r.Made, Purchased: r.Purchased, InService: r.InService, EndOfLife: r.EndOfLife,
 		Fittings: r.Fittings.fittings(),
 		Method:   r.Method, Interval: r.Interval,
 		MakerA: r.MakerA.written(), MakerB: r.MakerB.written(),
@@ -128,6 +133,8 @@ func (r fittingsRecord) fittings() core.Fittings {
 
 type manometerRecord struct {
 	ID              string           `json:"id"`
+	Maker           string           `json:"maker,omitempty"`
+	Serial          string           `json:"serial,omitempty"`
 	Unit            coded[core.Unit] `json:"unit,omitzero"`
 	Resolution      writtenRecord    `json:"resolution,omitzero"`
 	Permissible     writtenRecord    `json:"permissible,omitzero"`
@@ -138,7 +145,7 @@ type manometerRecord struct {
 
 func recordManometer(m core.Manometer) manometerRecord {
 	return manometerRecord{
-		ID: m.ID, Unit: code(m.Unit), Resolution: recordWritten(m.Resolution),
+		ID: m.ID, Maker: m.Maker, Serial: m.Serial, Unit: code(m.Unit), Resolution: recordWritten(m.Resolution),
 		Permissible: recordWritten(m.Permissible), CalibratedOn: m.CalibratedOn, Interval: m.Interval,
 		CalibratedUntil: m.CalibratedUntil,
 	}
@@ -146,7 +153,7 @@ func recordManometer(m core.Manometer) manometerRecord {
 
 func (r manometerRecord) manometer() core.Manometer {
 	return core.Manometer{
-		ID: r.ID, Unit: r.Unit.is, Resolution: r.Resolution.written(),
+		ID: r.ID, Maker: r.Maker, Serial: r.Serial, Unit: r.Unit.is, Resolution: r.Resolution.written(),
 		Permissible: r.Permissible.written(), CalibratedOn: r.CalibratedOn, Interval: r.Interval,
 		CalibratedUntil: r.CalibratedUntil,
 	}

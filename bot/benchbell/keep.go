@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"benchbell/bot"
+	"benchbell/core"
 	"benchbell/store"
 )
 
@@ -48,7 +49,7 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
 	if len(files) == 1 && strings.HasSuffix(files[0], ".jsonl") {
-		n, err := bot.Restore(st, files[0])
+		n, err := bot.Restore(st, cfg, files[0])
 		if err != nil {
 			return err
 		}
@@ -65,6 +66,8 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 }
 
 func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+	suit := flags.String("suit", "", "a suit's tag")
+	records := flags.Bool("records", false, "documents too")
 	cfg, folders, err := configured(flags, args)
 	if err != nil {
 		return err
@@ -72,19 +75,37 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	if len(folders) != 1 {
 		return fmt.Errorf("export needs the one folder to write into: %w", errUsage)
 	}
-	st, err := store.Open(cfg.Data)
+	open := func(cfg bot.Config) (*store.Store, error) { return store.Open(cfg.Data) }
+	if *suit != "" || *records {
+		open = openThere
+	}
+	st, err := open(cfg)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
-	if err := os.MkdirAll(folders[0], 0o755); err != nil {
+	folder, today := folders[0], core.DateAt(time.Now(), cfg.Policy.Zone)
+	if *suit != "" {
+		tag, done, err := bot.ExportSuit(st, cfg, *suit, folder, today, t.log)
+		if err != nil {
+			return err
+		}
+		_, err = fmt.Fprintf(t.out, "written to %s: all about %s, with its logbook and %d records\n", folder, tag, done.Records)
 		return err
 	}
-	reg, err := bot.Export(st, cfg, folders[0])
+	reg, err := bot.Export(st, cfg, folder)
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(t.out, "written to %s: %d suits, %d manometers, %d past tests\n", folders[0], len(reg.Suits), len(reg.Manometers), len(reg.Tests))
+	fmt.Fprintf(t.out, "written to %s: %d suits, %d manometers, %d past tests\n", folder, len(reg.Suits), len(reg.Manometers), len(reg.Tests))
+	if !*records {
+		return nil
+	}
+	done, err := bot.ExportDocuments(st, cfg, folder, today, t.log)
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(t.out, "and as PDF: %d records, %d logbooks, the list for the wall\n", done.Records, done.Logbooks)
 	return err
 }
 

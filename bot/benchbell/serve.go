@@ -97,6 +97,11 @@ func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 		return err
 	}
 	fmt.Fprintf(t.out, "configuration: %s, time zone %s, %d further methods\n", cfg.Name, cfg.Policy.Zone, len(cfg.Methods))
+	address := cfg.Address
+	if address == "" {
+		address = "without an address: a record asks for one, write it in station.address"
+	}
+	fmt.Fprintf(t.out, "documents: %s, %s\n", cfg.Paper, address)
 	if err := checkStore(t, cfg); err != nil {
 		return err
 	}

@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -35,6 +36,19 @@ type Feed struct {
 	Events []Event
 	// Modified is when something in the feed last changed, zero if not known.
 	Modified time.Time
+}
+
+// domainForm is a host name of two labels at least (RFC 1034, 3.5, with the
+// digits in front that RFC 1123, 2.1, allows).
+var domainForm = regexp.MustCompile(`^(?:[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?\.)+[A-Za-z0-9](?:[A-Za-z0-9-]{0,61}[A-Za-z0-9])?$`)
+
+// CheckDomain says why a domain cannot stand in the UIDs of a calendar.
+func CheckDomain(domain string) error {
+	const longest = 253 // characters of a host name: RFC 1035, 2.3.4, of 255 octets on the wire
+	if len(domain) > longest || !domainForm.MatchString(domain) {
+		return fmt.Errorf("%q is no domain: write one of your own like \"suits.example.org\", or leave the line out", domain)
+	}
+	return nil
 }
 
 // Event is a day on which something falls due.

@@ -408,6 +408,51 @@ func FuzzText(f *testing.F) {
 	})
 }
 
+// TestExamplesOfTheRFC writes what RFC 5545 has among its examples: TEXT of
+// 3.3.11, the dates and the stamp of the anniversary of 3.6.1. What reads
+// calendars in these tests is held to the folded line of 3.1 and the durations
+// of 3.3.6 and 3.8.6.3.
+func TestExamplesOfTheRFC(t *testing.T) {
+	data := written(t, Feed{Domain: domain, Events: []Event{{
+		Kind: core.NoticeLastDay, Thing: "HP-07", Day: day(1997, 11, 2), Stamp: time.Date(1997, 9, 1, 13, 0, 0, 0, time.UTC),
+		Note: "Project XYZ Final Review\nConference Room - 3B\nCome Prepared.",
+	}}})
+	lines := unfolded(t, data)
+	for _, want := range []string{
+		`DESCRIPTION:Project XYZ Final Review\nConference Room - 3B\nCome Prepared.`,
+		"DTSTART;VALUE=DATE:19971102", "DTSTAMP:19970901T130000Z", "TRANSP:TRANSPARENT",
+	} {
+		if !slices.Contains(lines, want) {
+			t.Errorf("%q is not in %q", want, lines)
+		}
+	}
+	got := unfolded(t, []byte("DESCRIPTION:This is a lo\r\n ng description\r\n  that exists on a long line.\r\n"))
+	if want := []string{"DESCRIPTION:This is a long description that exists on a long line."}; !slices.Equal(got, want) {
+		t.Errorf("unfolded: %q", got)
+	}
+	for value, want := range map[string]bool{"P15DT5H0M20S": true, "-PT15M": true, "P15D5H": false, "-P": false, "PT": false} {
+		if duration.MatchString(value) != want {
+			t.Errorf("the duration %s: %v", value, !want)
+		}
+	}
+}
+
+// Host names by RFC 1034, 3.5, and RFC 1123, 2.1.
+func TestCheckDomain(t *testing.T) {
+	label := strings.Repeat("a", 63)
+	for name, good := range map[string]bool{
+		"suits.example.org": true, "benchbell.invalid": true, "3com.example": true, "xn--bcher-kva.example": true, "A-b.C": true, label + ".org": true,
+		"": false, " ": false, "station": false, ".example.org": false, "example.org.": false, "a..b": false, "-a.org": false, "a-.org": false,
+		"exa mple.org": false, "a@example.org": false, "https://example.org": false, "example.org:443": false, "bücher.example": false,
+		"a.org\r\nX:y": false, "a.org\n": false, label + "a.org": false, strings.Repeat("abcdefg.", 31) + "abcdef": false,
+		strings.Repeat("abcdefg.", 31) + "abcde": true,
+	} {
+		if err := CheckDomain(name); (err == nil) != good {
+			t.Errorf("%q: %v", name, err)
+		}
+	}
+}
+
 func ExampleWrite() {
 	feed := Feed{Domain: "harrow-point.example", Events: []Event{{
 		Kind: core.NoticeLastDay, Thing: "HP-07", Day: core.Date{Year: 2027, Month: time.March, Day: 2},

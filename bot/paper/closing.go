@@ -98,20 +98,20 @@ var cautions = []string{
 func (r *record) closing() {
 	s := r.sheet
 	caution := s.lay(list("Cautions", cautions...), margin, s.inner())
-	const signatures = 19.0
+	const signatures, above = 16.0, 9.5 // of the lines to sign on; the room above them
 	last := lacksNote(s.lacks)
 	height := caution.height() + signatures + body.height()*float64(1+len(last))
 	s.skip(blockGap)
 	s.need(height)
 	s.y = s.draw(caution, s.y)
-	s.y += 11
+	s.y += above
 	third := (s.inner() - 2*gutter) / 3
 	for i, what := range []string{"Tested by: name, signature", "Authorised by: name, signature", "Date"} {
 		x := margin + float64(i)*(third+gutter)
 		s.rule(x, s.y, third, 0.2, black)
 		s.line(x, s.y+0.7, third, running, grey, what)
 	}
-	s.y += signatures - 11
+	s.y += signatures - above
 	s.end("End of record " + r.run.ID.String())
 }
 

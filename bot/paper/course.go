@@ -32,6 +32,7 @@ type event struct {
 	at   time.Time
 	by   core.Person
 	what string
+	seq  uint64 // of the entry
 }
 
 // person is somebody who had the run, from a moment on.
@@ -54,6 +55,7 @@ type given struct {
 	core.Verdict
 	at   time.Time
 	by   core.Person
+	seq  uint64 // of the entry
 	fate string
 }
 
@@ -89,8 +91,8 @@ func (c *course) goesOn(e core.Entry) {
 }
 
 func (c *course) note(e core.Entry, what string) *event {
-	c.events = append(c.events, event{e.At, e.By, what})
-	return &event{e.At, e.By, what}
+	c.events = append(c.events, event{e.At, e.By, what, e.Seq})
+	return &c.events[len(c.events)-1]
 }
 
 // apply takes in an entry of the run. Ticks and conditions are left to the
@@ -135,13 +137,13 @@ func (c *course) corrected(e core.Entry, f core.Corrected, before core.Run) {
 	}
 	was := before.Readings[f.N-1].Written
 	of := &c.taken[f.N-1]
-	of.corrections = append(of.corrections, event{e.At, e.By, was.String()})
+	of.corrections = append(of.corrections, event{e.At, e.By, was.String(), e.Seq})
 	c.note(e, fmt.Sprintf("Reading %d corrected: %s → %s.", f.N, was, f.Written))
 }
 
 func (c *course) judged(e core.Entry, v core.Verdict) {
 	c.withdraw("replaced", e)
-	c.given = append(c.given, given{Verdict: v, at: e.At, by: e.By})
+	c.given = append(c.given, given{Verdict: v, at: e.At, by: e.By, seq: e.Seq})
 	c.mark(v.End.N, core.Hold, "ending pressure")
 	c.note(e, "Verdict: "+strings.ToUpper(string(v.Outcome))+".")
 }

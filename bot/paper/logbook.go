@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strconv"
@@ -42,6 +43,7 @@ type logbook struct {
 // item is a line of the timeline.
 type item struct {
 	at     time.Time
+	seq    uint64 // of the entry: of what was at the same moment, the first comes first
 	moment string // as it is printed
 	what   string
 	more   string
@@ -75,15 +77,12 @@ func Logbook(in LogbookInput) ([]byte, error) {
 	s.line(margin, s.y, s.inner(), body, grey, "A gas-tight chemical protective suit: all that happened to it, and its tests")
 	s.y += body.height()
 	l.standing(s)
-	s.beside(0.5, []table{suitFacts(l.file.Suit, l.speak)}, []table{l.summary()})
-	if in.Chart != nil {
-		plain, err := plainPNG(in.Chart)
-		if err != nil {
-			return nil, fmt.Errorf("%s: the chart cannot be put in: %w", s.name, err)
-		}
-		const width = 110
-		s.pictureAcross("chart", width, width*s.register("chart", plain))
+	right, err := s.chart(in.Chart)
+	if err != nil {
+		return nil, err
 	}
+	right.tables = []table{l.summary()}
+	s.beside(0.5, pane{tables: []table{suitFacts(l.file.Suit, l.speak)}}, right)
 	s.flow(l.timeline())
 	s.skip(blockGap)
 	s.end(fmt.Sprintf("End of logbook of %s, %s, as of journal entry %d", tag, count(len(l.items), "line"), in.Head.Seq))
@@ -112,12 +111,12 @@ func (l *logbook) read() error {
 			return fmt.Errorf("logbook: %w", err)
 		}
 	}
-	slices.SortStableFunc(l.items, func(a, b item) int { return a.at.Compare(b.at) })
+	slices.SortStableFunc(l.items, func(a, b item) int { return cmp.Or(a.at.Compare(b.at), cmp.Compare(a.seq, b.seq)) })
 	return nil
 }
 
 func (l *logbook) add(e core.Entry, what, more string) {
-	l.items = append(l.items, item{e.At, l.in.Station.moment(e.At), what, more, e.By.Name})
+	l.items = append(l.items, item{e.At, e.Seq, l.in.Station.moment(e.At), what, more, e.By.Name})
 }
 
 // event adds what happened to the suit outside of runs.
@@ -132,7 +131,7 @@ func (l *logbook) event(e core.Entry) {
 	case core.Used:
 		l.uses++
 		l.items = append(l.items, item{
-			at: f.When, moment: l.in.Station.moment(f.When), what: "Used", by: e.By.Name,
+			at: f.When, seq: e.Seq, moment: l.in.Station.moment(f.When), what: "Used", by: e.By.Name,
 			more: strings.TrimPrefix(typed(f.Note)+l.enteredLater(f.When, e.At), "; "),
 		})
 	case core.Found:
@@ -174,7 +173,7 @@ func (l *logbook) paperTest(e core.Entry, t core.PaperTest) {
 		}))
 	}
 	l.items = append(l.items, item{
-		at: e.At, moment: t.Day.String() + ", on paper", by: t.Tester, more: more,
+		at: e.At, seq: e.Seq, moment: t.Day.String() + ", on paper", by: t.Tester, more: more,
 		what: "Test, " + t.Method + ": " + strings.ToUpper(string(t.Outcome)),
 	})
 }
@@ -185,16 +184,16 @@ func (l *logbook) test(run core.RunID, entries []core.Entry) error {
 	if err != nil {
 		return err
 	}
-	it := item{at: c.run.Opened, by: c.run.Tester.Name}
+	it := item{at: c.run.Opened, seq: entries[0].Seq, by: c.run.Tester.Name}
 	outcome := "no verdict yet"
 	var more []string
 	switch v, ok := c.stands(); {
 	case ok:
 		l.tally[v.Outcome]++
-		it.at, outcome = v.at, strings.ToUpper(string(v.Outcome))
+		it.at, it.seq, outcome = v.at, v.seq, strings.ToUpper(string(v.Outcome))
 		more = append(more, oneLine(commands.Figures(c.run, v.Verdict)), typed(l.speak.Reason(c.run, v.Verdict)))
 	case c.stopped != nil:
-		it.at, outcome = c.stopped.at, "stopped"
+		it.at, it.seq, outcome = c.stopped.at, c.stopped.seq, "stopped"
 		more = append(more, c.stopped.what)
 	}
 	it.moment = l.in.Station.moment(it.at)
@@ -232,7 +231,7 @@ func (l *logbook) standing(s *sheet) {
 	f := face{size: 11, bold: true}
 	s.line(x, s.y+height/2-f.height(), room, f, black, "on "+l.in.Day.String()+", the day of printing")
 	s.line(x, s.y+height/2, room, f, black, dueWords(st))
-	s.y += height
+	s.y += height + 1
 	var reasons []string
 	for _, bar := range st.Bars {
 		reasons = append(reasons, l.speak.Bar(bar))
@@ -277,7 +276,7 @@ func (l *logbook) summary() table {
 }
 
 func (l *logbook) timeline() table {
-	t := table{title: "Timeline, oldest first", ruled: true, columns: []column{
+	t := table{title: "Timeline, oldest first", ruled: true, tail: ending(), columns: []column{
 		{head: "Moment", width: momentWidth}, {head: "What", width: 42, face: strong}, {head: "More"}, {head: "By", width: 26},
 	}}
 	for _, it := range l.items {

@@ -29,7 +29,7 @@ func years(t testing.TB) LogbookInput {
 		}))
 	}
 	moved := suit("HP-07")
-	moved.Place, moved.Remarks, moved.MakerA, moved.MakerB = "Store", "Butyl on polyamide; re-taped, left", core.Written{}, core.Written{}
+	moved.Place, moved.Remarks, moved.MakerA, moved.MakerB = "Store", "re-taped, left", core.Written{}, core.Written{}
 	all = append(
 		all,
 		outside(morning.AddDate(0, -1, 0), core.SuitRegistered{Suit: moved}),
@@ -243,6 +243,31 @@ func TestShelfListOfMany(t *testing.T) {
 		t.Fatal(err)
 	}
 	contains(t, pdf, "0 of 0 suits fit", "End of list, 0 suits")
+}
+
+// TestEndIsNotAlone: the line at the end has something above it, however full
+// the last page is.
+func TestEndIsNotAlone(t *testing.T) {
+	one := shelfOf24(t)
+	one.Suits = one.Suits[1:2]
+	for n := range 10 {
+		in := one
+		in.Format, in.Suits = Letter, slices.Clone(one.Suits)
+		for i := range 24 + n {
+			s := one.Suits[0]
+			s.Tag = fmt.Sprintf("XY-%d", i)
+			in.Suits = append(in.Suits, s)
+		}
+		pdf, err := ShelfList(in)
+		if err != nil {
+			t.Fatal(err)
+		}
+		all := pages(t, pdf)
+		if last := all[len(all)-1]; !slices.ContainsFunc(last, func(line string) bool { return strings.HasPrefix(line, "XY-") }) {
+			t.Errorf("of %d suits, the last page has just %q", len(in.Suits), last)
+		}
+		framed(t, pdf, "Suit Size Place Standing Test due Why not")
+	}
 }
 
 // TestOthersAreTheSame: the other documents too come out the same each time.

@@ -137,7 +137,7 @@ func framed(t *testing.T, pdf []byte, headings ...string) {
 			t.Errorf("page %d has just %q", i+1, lines)
 			continue
 		}
-		last := strings.TrimSuffix(lines[len(lines)-3], " (continued)") // above the two lines of the foot
+		last := strings.TrimSuffix(lines[len(lines)-2], " (continued)") // above the foot
 		if slices.Contains(headings, last) {
 			t.Errorf("page %d ends with the heading %q", i+1, last)
 		}

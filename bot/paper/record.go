@@ -3,6 +3,7 @@ package paper
 import (
 	"cmp"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -52,14 +53,14 @@ func Record(in RecordInput) ([]byte, error) {
 	r := record{sheet: s, course: c, speak: commands.Speaker{Zone: in.Station.zone()}}
 	r.opening()
 	r.result()
-	r.beside(0.5, []table{r.suit(), r.persons()}, []table{r.method(), r.apparatus()})
+	r.beside(0.5, pane{tables: []table{r.suit(), r.persons()}}, pane{tables: []table{r.method(), r.apparatus()}})
 	r.flow(r.numbers())
 	r.flow(r.readings())
 	if err := r.hold(in.Chart); err != nil {
 		return nil, err
 	}
 	r.flow(r.chronicle())
-	r.beside(0.5, []table{r.checklist("Prepare list", r.run.PrepareList)}, []table{r.restoreList()})
+	r.beside(0.5, pane{tables: []table{r.checklist("Prepare list", r.run.PrepareList)}}, pane{tables: []table{r.restoreList()}})
 	r.flow(r.findings())
 	r.flow(r.pictures())
 	r.flow(r.deviations())
@@ -77,20 +78,20 @@ func (r *record) opening() {
 	s.line(margin, s.y, s.inner(), body, grey, "Timed internal-pressure test of a gas-tight chemical protective suit")
 	s.y += body.height()
 	s.beside(0.5,
-		[]table{facts("Station", nameWidth,
+		pane{tables: []table{facts("Station", nameWidth,
 			[2]string{"Name", said(r.station.Name)},
 			[2]string{"Address", typed(r.station.Address)},
 			[2]string{"Performed at", "the station's own bench, for its own use"},
 			[2]string{"Moments", r.station.zoneNote(r.run.Opened)},
-		)},
-		[]table{facts("Record", nameWidth,
+		)}},
+		pane{tables: []table{facts("Record", nameWidth,
 			[2]string{"Number", fmt.Sprintf("%s, as of journal entry %d", number, r.head.Seq)},
 			[2]string{"Issued", r.station.moment(r.at) + ", from the journal"},
 			[2]string{"Suit received", r.station.moment(r.run.Opened)},
 			[2]string{"Tested", r.tested()},
 			[2]string{"Scope", "the suit itself: no sampling, no results of others"},
 			[2]string{"Run closed", r.closed()},
-		)})
+		)}})
 }
 
 // The widths of the names of facts, and of a moment.
@@ -216,7 +217,9 @@ func (r *record) gauge(m core.Manometer) table {
 		reads = unitWords(m.Unit)
 	}
 	return facts("", nameWidth,
-		[2]string{"Manometer", m.ID + ", of the station's register"},
+		[2]string{"Manometer", typed(m.ID) + ", of the station's register"},
+		[2]string{"Maker", said(m.Maker)},
+		[2]string{"Serial number", said(m.Serial)},
 		[2]string{"Reads in", reads},
 		[2]string{"Resolution", m.Resolution.String()},
 		[2]string{"Permissible error", permissible},
@@ -256,22 +259,29 @@ func (r *record) persons() table {
 	return t
 }
 
-// readings is every reading that was taken.
+// readings is every reading that was taken. Where all are in the unit of the
+// method, they stand in it once.
 func (r *record) readings() table {
 	u := r.run.Method.Unit
+	converted := slices.ContainsFunc(r.run.Readings, func(reading core.Reading) bool { return reading.Written.Unit != u })
 	t := table{title: "Readings", ruled: true, columns: []column{
 		{head: "No", width: 4, face: dense},
 		{head: "Phase", width: 27, face: dense},
 		{head: "True at", width: 34, face: dense},
 		{head: "In hold", width: 10, face: dense, right: true},
 		{head: "As written", width: 15, face: dense, right: true},
-		{head: "Value, " + u.String(), width: 16, face: dense, right: true},
-		{head: "With", width: 8, face: dense},
-		{head: "By", width: 19, face: dense},
-		{head: "How it counts", face: dense},
 	}}
+	if converted {
+		t.columns = append(t.columns, column{head: "Value, " + u.String(), width: 16, face: dense, right: true})
+	}
+	t.columns = append(
+		t.columns,
+		column{head: "With", width: 8, face: dense},
+		column{head: "By", width: 19, face: dense},
+		column{head: "How it counts", face: dense},
+	)
 	for _, reading := range r.run.Readings {
-		t.rows = append(t.rows, r.readingRow(reading, u))
+		t.rows = append(t.rows, r.readingRow(reading, converted))
 	}
 	if len(t.rows) == 0 {
 		return list("Readings", "None was taken.")
@@ -279,7 +289,7 @@ func (r *record) readings() table {
 	return t
 }
 
-func (r *record) readingRow(reading core.Reading, u core.Unit) row {
+func (r *record) readingRow(reading core.Reading, converted bool) row {
 	var of taken
 	if reading.N <= len(r.taken) {
 		of = r.taken[reading.N-1]
@@ -288,17 +298,17 @@ func (r *record) readingRow(reading core.Reading, u core.Unit) row {
 	if !of.heldAt.IsZero() {
 		held = commands.Stopwatch(reading.Taken.Sub(of.heldAt))
 	}
-	value := reading.Pressure().In(u, 1)
-	if reading.Written.Unit == u {
-		value = reading.Written.Digits
+	cells := []string{strconv.Itoa(reading.N), of.words(), r.station.moment(reading.Taken), held, reading.Written.String()}
+	if u := r.run.Method.Unit; converted {
+		value := reading.Pressure().In(u, 1)
+		if reading.Written.Unit == u {
+			value = reading.Written.Digits
+		}
+		cells = append(cells, value)
 	}
 	v, stands := r.stands()
 	return row{
-		cells: []string{
-			strconv.Itoa(reading.N), of.words(), r.station.moment(reading.Taken), held,
-			reading.Written.String(), value, typed(reading.Manometer), typed(reading.By.Name),
-			r.howItCounts(reading, of),
-		},
+		cells:  append(cells, typed(reading.Manometer), typed(reading.By.Name), r.howItCounts(reading, of)),
 		shaded: stands && (reading.N == v.Start.N || reading.N == v.End.N),
 	}
 }
@@ -331,7 +341,7 @@ func (r *record) howItCounts(reading core.Reading, of taken) string {
 	for _, c := range of.corrections {
 		out = append(out, fmt.Sprintf("was %s until corrected %s by %s", c.what, r.station.clock(c.at), typed(c.by.Name)))
 	}
-	return strings.Join(out, "; ")
+	return strings.Join(out, ";\n")
 }
 
 // timing is how long the phases took.
@@ -379,16 +389,15 @@ func times(n int) string {
 
 // hold draws the times of the phases, and the chart beside them.
 func (r *record) hold(chart []byte) error {
-	tables := []table{r.timing(), r.conditions()}
-	if chart == nil {
-		r.beside(0.5, tables[:1], tables[1:])
+	picture, err := r.sheet.chart(chart)
+	if err != nil {
+		return err
+	}
+	if picture.picture == "" {
+		r.beside(0.5, pane{tables: []table{r.timing()}}, pane{tables: []table{r.conditions()}})
 		return nil
 	}
-	plain, err := plainPNG(chart)
-	if err != nil {
-		return fmt.Errorf("%s: the chart cannot be put in: %w", r.name, err)
-	}
-	r.besidePicture(0.49, tables, "chart", plain)
+	r.beside(0.56, pane{tables: []table{r.timing(), r.conditions()}}, picture)
 	return nil
 }
 

@@ -39,14 +39,16 @@ var head = Head{Seq: 1234, Hash: fmt.Sprintf("%x", sha256.Sum256([]byte("an inve
 // suit is an invented suit of which the register knows everything.
 func suit(tag string) core.Suit {
 	return core.Suit{
-		Tag: tag, Serial: "X19204", Model: "Example G6 of Invented Suits", Size: "L", Place: "Station 1",
+		Tag: tag, Serial: "X19204", Maker: "Example Suitworks (invented)", Model: "Example G6", Material: "Butyl on polyamide",
+		Size: "L", Place: "Station 1",
 		Made:      core.Date{Year: 2019, Month: time.April, Day: 2},
+		Purchased: core.Date{Year: 2019, Month: time.May, Day: 14},
 		InService: core.Date{Year: 2019, Month: time.July, Day: 1},
 		EndOfLife: core.Date{Year: 2034, Month: time.April, Day: 30},
 		Fittings:  core.Fittings{GloveRings: true, ExhaustValves: 2, VentilatingValve: true, Boots: core.BootsFixed},
 		Method:    "en943",
 		MakerA:    core.MustWrite("5.0", core.InH2O), MakerB: core.MustWrite("4.0", core.InH2O),
-		Remarks: "Butyl on polyamide; long sleeves",
+		Remarks: "long sleeves",
 	}
 }
 
@@ -79,7 +81,7 @@ func opens(t testing.TB, on core.Suit, method, manometer string) *scene {
 		{"M-4", core.Mbar, "0.1", "0.2", 2025}, // lapsed
 	} {
 		s.bench.Manometers[m.id] = core.Manometer{
-			ID: m.id, Unit: m.unit, Resolution: core.MustWrite(m.resolution, m.unit), Permissible: core.MustWrite(m.permissible, m.unit),
+			ID: m.id, Maker: "Example Gauges (invented)", Serial: "EG-0" + m.id[2:], Unit: m.unit, Resolution: core.MustWrite(m.resolution, m.unit), Permissible: core.MustWrite(m.permissible, m.unit),
 			CalibratedOn:    core.Date{Year: m.until - 1, Month: time.January, Day: 31},
 			CalibratedUntil: core.Date{Year: m.until, Month: time.January, Day: 31},
 		}

@@ -19,7 +19,7 @@ const (
 	margin   = 15.0
 	headline = 10.0 // baseline of the line at the head of the page
 	top      = 16.0 // where the text begins
-	foot     = 15.0 // height of what is below the text
+	foot     = 13.0 // height of what is below the text
 	gutter   = 6.0  // between what stands side by side
 	leading  = 1.2  // height of a line, in heights of its letters
 	capital  = 0.73 // height of a capital, in heights of letters
@@ -193,14 +193,22 @@ func (s *sheet) block(x, y, width, height float64, colour ink) {
 
 var asPNG = fpdf.ImageOptions{ImageType: "PNG"}
 
-// register takes in an image made by plainPNG and returns how high it is, in
-// widths of it.
-func (s *sheet) register(name string, data []byte) float64 {
-	info := s.pdf.RegisterImageOptionsReader(name, asPNG, bytes.NewReader(data))
-	if info == nil || info.Width() <= 0 {
-		return 0
+// chart takes in a chart, a PNG, and returns the pane that has it, empty if
+// there is none.
+func (s *sheet) chart(data []byte) (pane, error) {
+	if data == nil {
+		return pane{}, nil
 	}
-	return info.Height() / info.Width()
+	plain, err := plainPNG(data)
+	if err != nil {
+		return pane{}, fmt.Errorf("%s: the chart cannot be put in: %w", s.name, err)
+	}
+	const name = "chart"
+	info := s.pdf.RegisterImageOptionsReader(name, asPNG, bytes.NewReader(plain))
+	if info == nil || info.Width() <= 0 {
+		return pane{}, nil // finish tells of it
+	}
+	return pane{picture: name, ratio: info.Height() / info.Width()}, nil
 }
 
 // picture puts an image that is registered at a place, as wide as given.
@@ -259,6 +267,5 @@ func (s *sheet) frame(n, pages int) {
 	s.rule(margin, y-1.5, s.inner(), 0.2, faint)
 	number := fmt.Sprintf("Page %d of %d", n, pages)
 	s.lineRight(margin, y, s.inner(), running, black, number)
-	s.line(margin, y, s.inner()-25, running, grey, fmt.Sprintf("Made by Benchbell from the journal up to entry %d, SHA-256 of which is", s.head.Seq))
-	s.line(margin, y+running.height(), s.inner(), running, grey, s.head.Hash)
+	s.line(margin, y, s.inner()-22, running, grey, fmt.Sprintf("Benchbell, from the journal up to entry %d, SHA-256 %s", s.head.Seq, s.head.Hash))
 }

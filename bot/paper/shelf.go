@@ -55,13 +55,13 @@ func ShelfList(in ShelfInput) ([]byte, error) {
 
 // shelf is the list itself, and how many suits on it may be worn.
 func shelf(in ShelfInput) (t table, fit int) {
-	large, larger := face{size: 12}, face{size: 12, bold: true}
-	t = table{ruled: true, columns: []column{
-		{head: "Suit", width: 26, face: larger},
-		{head: "Size", width: 13, face: large},
-		{head: "Place", width: 35, face: large},
+	large, larger := face{size: 12}, face{size: 13, bold: true}
+	t = table{ruled: true, gap: 2.2, tail: ending(), columns: []column{
+		{head: "Suit", width: 27, face: larger},
+		{head: "Size", width: 12, face: large},
+		{head: "Place", width: 34, face: large},
 		{head: "Standing", width: 38, face: larger},
-		{head: "Test due", width: 26, face: large},
+		{head: "Test due", width: 24, face: large},
 		{head: "Why not", face: face{size: 9}},
 	}}
 	speak := commands.Speaker{Zone: in.Policy.Zone}
@@ -69,7 +69,8 @@ func shelf(in ShelfInput) (t table, fit int) {
 	for _, suit := range suits {
 		st := suit.Standing(in.Policy, in.Day)
 		due, why := "–", ""
-		if !st.Due.IsZero() {
+		// Of a suit that is barred, the day by its last pass would only mislead.
+		if !st.Due.IsZero() && (st.Wearable() || st.Due.Before(in.Day)) {
 			due = st.Due.String()
 		}
 		if st.Wearable() {

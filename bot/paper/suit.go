@@ -33,8 +33,7 @@ func orUnsaid(w core.Written) string {
 	return w.String()
 }
 
-// suitFacts is what the register says of a suit. There is no column for the
-// material in it: stations have that in the remarks.
+// suitFacts is what the register says of a suit.
 func suitFacts(s core.Suit, speak commands.Speaker) table {
 	maker := ""
 	if !s.MakerA.IsZero() || !s.MakerB.IsZero() {
@@ -54,17 +53,20 @@ func suitFacts(s core.Suit, speak commands.Speaker) table {
 	return facts("Suit", nameWidth,
 		[2]string{"Suit", said(s.Tag)},
 		[2]string{"Serial number", said(s.Serial)},
+		[2]string{"Maker", said(s.Maker)},
 		[2]string{"Maker's model", said(s.Model)},
+		[2]string{"Material", said(s.Material)},
 		[2]string{"Size", said(s.Size)},
 		[2]string{"Fittings", fittings(s.Fittings)},
-		[2]string{"Made, in service", day(s.Made) + ", " + day(s.InService)},
+		[2]string{"Made, purchased", day(s.Made) + ", " + day(s.Purchased)},
+		[2]string{"In service", day(s.InService)},
 		[2]string{"End of life", day(s.EndOfLife)},
 		[2]string{"Kept at", said(s.Place)},
 		[2]string{"To be tested", strings.Join(tests, ", ")},
 		[2]string{"Maker's pressures", maker},
 		[2]string{"Free volume", typed(s.Volume.String())},
 		[2]string{"Capacity", capacity},
-		[2]string{"Material, remarks", said(s.Remarks)},
+		[2]string{"Remarks", said(s.Remarks)},
 	)
 }
 

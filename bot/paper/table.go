@@ -2,7 +2,6 @@ package paper
 
 import (
 	"math"
-	"slices"
 )
 
 // column is a column of a table. Its width is in millimetres; zero takes the
@@ -30,13 +29,15 @@ type table struct {
 	title   string
 	columns []column
 	rows    []row
-	ruled   bool // a line under each row
+	ruled   bool    // a line under each row
+	gap     float64 // between rows; rowGap if zero
+	tail    float64 // room for what must stand on one page with the last row
 }
 
 // facts is a table of names and values. Where the value is empty, the row is
 // left out.
 func facts(title string, nameWidth float64, pairs ...[2]string) table {
-	t := table{title: title, columns: []column{{width: nameWidth, ink: grey}, {}}}
+	t := table{title: title, gap: closeGap, columns: []column{{width: nameWidth, ink: grey}, {}}}
 	for _, p := range pairs {
 		if p[1] != "" {
 			t.rows = append(t.rows, rowOf(p[0], p[1]))
@@ -47,7 +48,7 @@ func facts(title string, nameWidth float64, pairs ...[2]string) table {
 
 // list is a table of one column, without names.
 func list(title string, items ...string) table {
-	t := table{title: title, columns: []column{{}}}
+	t := table{title: title, gap: closeGap, columns: []column{{}}}
 	for _, item := range items {
 		t.rows = append(t.rows, rowOf(item))
 	}
@@ -57,6 +58,8 @@ func list(title string, items ...string) table {
 const (
 	cellGap  = 2.0 // between columns
 	rowGap   = 0.9 // between rows
+	closeGap = 0.6 // between rows that are not ruled
+	inset    = 1.0 // of the cells of a ruled table from its edges
 	blockGap = 2.6 // before a heading
 )
 
@@ -71,15 +74,19 @@ type laid struct {
 // laidRow is a row, wrapped.
 type laidRow struct {
 	row
-	lines  [][]string // of each cell
-	height float64
+	lines    [][]string // of each cell
+	baseline float64    // of the first lines, below the top of the row
+	height   float64
 }
 
 // lay wraps a table for a width, to stand at x.
 func (s *sheet) lay(t table, x, width float64) laid {
+	if t.gap == 0 {
+		t.gap = rowGap
+	}
 	columns := make([]column, len(t.columns))
 	copy(columns, t.columns)
-	left, open := width-cellGap*float64(len(columns)-1), 0
+	left, open := width-2*t.inset()-cellGap*float64(len(columns)-1), 0
 	for _, c := range columns {
 		left -= c.width
 		if c.width == 0 {
@@ -108,21 +115,40 @@ func (s *sheet) lay(t table, x, width float64) laid {
 		}
 	}
 	for _, r := range t.rows {
-		l.rows = append(l.rows, s.layRow(columns, r))
+		l.rows = append(l.rows, s.layRow(l, r))
 	}
 	return l
 }
 
-func (s *sheet) layRow(columns []column, r row) laidRow {
-	out := laidRow{row: r}
-	for i, text := range r.cells {
-		f := r.faceOf(columns[i])
-		lines := s.wrap(f, columns[i].width, text)
-		out.lines = append(out.lines, lines)
-		out.height = math.Max(out.height, float64(len(lines))*f.height())
+// inset is how far the cells stand from the edges.
+func (t table) inset() float64 {
+	if t.ruled {
+		return inset
 	}
-	out.height += rowGap
+	return 0
+}
+
+func (s *sheet) layRow(l laid, r row) laidRow {
+	out := laidRow{row: r}
+	for i := range r.cells {
+		out.baseline = math.Max(out.baseline, r.faceOf(l.columns[i]).baseline())
+	}
+	for i, text := range r.cells {
+		out.lines = append(out.lines, s.wrap(r.faceOf(l.columns[i]), l.columns[i].width, text))
+	}
+	out.height = l.heightOf(out, 0, out.most())
 	return out
+}
+
+// heightOf is how high lines from up to to of each cell of a row are. The first
+// lines of all cells stand on one line, however large their letters are.
+func (l laid) heightOf(r laidRow, from, to int) float64 {
+	height := 0.0
+	for i, lines := range r.lines {
+		f := r.faceOf(l.columns[i])
+		height = math.Max(height, r.baseline-f.baseline()+float64(min(len(lines), to)-from)*f.height())
+	}
+	return height + l.gap
 }
 
 func (r row) faceOf(c column) face {
@@ -151,7 +177,7 @@ func (l laid) headHeight() float64 {
 	if l.heads == nil {
 		return 0
 	}
-	return l.headFace().height() + rowGap
+	return l.headFace().height() + l.gap
 }
 
 func (l laid) height() float64 {
@@ -175,7 +201,7 @@ func (s *sheet) drawTop(l laid, y float64, again bool) float64 {
 		y += l.titleHeight()
 	}
 	if l.heads != nil {
-		x := l.x
+		x := l.x + l.inset()
 		for i, c := range l.columns {
 			if c.right {
 				s.lineRight(x, y, c.width, l.headFace(), grey, l.heads[i])
@@ -186,7 +212,7 @@ func (s *sheet) drawTop(l laid, y float64, again bool) float64 {
 		}
 		y += l.headHeight()
 		if l.ruled {
-			s.rule(l.x, y-rowGap/2, l.width, 0.2, faint)
+			s.rule(l.x, y-l.gap/2, l.width, 0.2, faint)
 		}
 	}
 	return y
@@ -195,21 +221,16 @@ func (s *sheet) drawTop(l laid, y float64, again bool) float64 {
 // drawRow draws lines from up to to of each cell of a row, y being their top,
 // and returns where the next row begins.
 func (s *sheet) drawRow(l laid, r laidRow, y float64, from, to int) float64 {
-	height := 0.0
-	for i, lines := range r.lines {
-		f := r.faceOf(l.columns[i])
-		height = math.Max(height, float64(min(len(lines), to)-from)*f.height())
-	}
-	height += rowGap
+	height := l.heightOf(r, from, to)
 	if r.shaded {
-		s.block(l.x, y-rowGap/2+0.1, l.width, height, shade)
+		s.block(l.x, y-l.gap/2+0.1, l.width, height, shade)
 	}
-	x := l.x
+	x := l.x + l.inset()
 	for i, lines := range r.lines {
 		c := l.columns[i]
 		f := r.faceOf(c)
 		for n := from; n < min(len(lines), to); n++ {
-			at := y + float64(n-from)*f.height()
+			at := y + r.baseline - f.baseline() + float64(n-from)*f.height()
 			if c.right {
 				s.write(x+c.width-s.width(f, lines[n]), at, f, c.ink, lines[n])
 			} else {
@@ -219,7 +240,7 @@ func (s *sheet) drawRow(l laid, r laidRow, y float64, from, to int) float64 {
 		x += c.width + cellGap
 	}
 	if l.ruled {
-		s.rule(l.x, y+height-rowGap/2, l.width, 0.15, faint)
+		s.rule(l.x, y+height-l.gap/2, l.width, 0.15, faint)
 	}
 	return y + height
 }
@@ -256,10 +277,17 @@ func (s *sheet) flow(t table) {
 		s.need(h)
 	}
 	s.y = s.drawTop(l, s.y, false)
-	for _, r := range l.rows {
+	for i, r := range l.rows {
+		if i == len(l.rows)-1 && r.height <= s.room() && r.height+l.tail > s.room() {
+			s.newPage()
+			s.y = s.drawTop(l, s.y, true)
+		}
 		s.flowRow(l, r)
 	}
 }
+
+// ending is the room that the line at the end of a document takes.
+func ending() float64 { return blockGap + body.height() }
 
 func (s *sheet) flowRow(l laid, r laidRow) {
 	next := func() {
@@ -274,7 +302,7 @@ func (s *sheet) flowRow(l laid, r laidRow) {
 		lineHeight = math.Max(lineHeight, r.faceOf(c).height())
 	}
 	for from := 0; ; {
-		fit := int((s.room() - rowGap) / lineHeight)
+		fit := int((s.room() - l.gap) / lineHeight)
 		rest := r.most() - from
 		if rest <= fit {
 			s.y = s.drawRow(l, r, s.y, from, r.most())
@@ -289,70 +317,80 @@ func (s *sheet) flowRow(l laid, r laidRow) {
 	}
 }
 
-// stack is tables under each other in a column of the page.
-type stack []laid
+// pane is what stands in one column of the page: tables under each other, and
+// under them perhaps a picture that is registered.
+type pane struct {
+	tables  []table
+	picture string
+	ratio   float64 // height of the picture, in widths of it
+}
 
-func (s *sheet) stack(tables []table, x, width float64) stack {
-	var out stack
-	for _, t := range tables {
-		out = append(out, s.lay(t, x, width))
+// laidPane is a pane laid for a width.
+type laidPane struct {
+	pane
+	tables        []laid
+	x, width      float64
+	height        float64
+	pictureHeight float64
+}
+
+func (s *sheet) layPane(p pane, x, width float64) laidPane {
+	out := laidPane{pane: p, x: x, width: width, pictureHeight: width * p.ratio}
+	for i, t := range p.tables {
+		l := s.lay(t, x, width)
+		out.tables = append(out.tables, l)
+		out.height += l.height()
+		if i > 0 {
+			out.height += blockGap
+		}
+	}
+	if p.picture != "" {
+		if p.tables != nil {
+			out.height += blockGap
+		}
+		out.height += out.pictureHeight
 	}
 	return out
 }
 
-func (st stack) height() float64 {
-	h := blockGap * float64(max(0, len(st)-1))
-	for _, l := range st {
-		h += l.height()
-	}
-	return h
-}
-
-// drawStack draws tables that fit on the page and returns where they end.
-func (s *sheet) drawStack(st stack, y float64) float64 {
-	for i, l := range st {
+// drawPane draws what fits on the page and returns where it ends.
+func (s *sheet) drawPane(p laidPane, y float64) float64 {
+	for i, l := range p.tables {
 		if i > 0 {
 			y += blockGap
 		}
 		y = s.draw(l, y)
 	}
-	return y
+	if p.picture == "" {
+		return y
+	}
+	if p.tables != nil {
+		y += blockGap
+	}
+	s.picture(p.picture, p.x, y, p.width)
+	return y + p.pictureHeight
 }
 
-// beside draws tables in two columns, the left one over the given share of the
-// width. If they do not fit on a page so, one follows the other.
-func (s *sheet) beside(share float64, left, right []table) {
-	a := s.stack(left, margin, s.inner()*share-gutter/2)
-	b := s.stack(right, margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2)
-	height := math.Max(a.height(), b.height())
+// beside draws two columns, the left one over the given share of the width. If
+// they do not fit on a page so, one thing follows the other.
+func (s *sheet) beside(share float64, left, right pane) {
+	a := s.layPane(left, margin, s.inner()*share-gutter/2)
+	b := s.layPane(right, margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2)
+	height := math.Max(a.height, b.height)
 	if height > s.fullRoom() {
-		for _, t := range slices.Concat(left, right) {
-			s.flow(t)
+		for _, p := range []laidPane{a, b} {
+			for _, t := range p.pane.tables {
+				s.flow(t)
+			}
+			if p.picture != "" {
+				s.pictureAcross(p.picture, p.width, p.pictureHeight)
+			}
 		}
 		return
 	}
 	s.skip(blockGap)
 	s.need(height)
-	s.y = math.Max(s.drawStack(a, s.y), s.drawStack(b, s.y))
-}
-
-// besidePicture draws tables with a picture at their right, the tables over
-// the given share of the width.
-func (s *sheet) besidePicture(share float64, tables []table, name string, data []byte) {
-	st := s.stack(tables, margin, s.inner()*share-gutter/2)
-	x, width := margin+s.inner()*share+gutter/2, s.inner()*(1-share)-gutter/2
-	height := width * s.register(name, data)
-	if st.height() > s.fullRoom() {
-		s.pictureAcross(name, width, height)
-		for _, t := range tables {
-			s.flow(t)
-		}
-		return
-	}
-	s.skip(blockGap)
-	s.need(math.Max(st.height(), height))
-	s.picture(name, x, s.y, width)
-	s.y = math.Max(s.drawStack(st, s.y), s.y+height)
+	s.y = math.Max(s.drawPane(a, s.y), s.drawPane(b, s.y))
 }
 
 // pictureAcross draws a picture that is registered under what is there, in the

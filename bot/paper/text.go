@@ -119,7 +119,7 @@ func (s *sheet) fill(width float64, words []string) []string {
 				line, used = word, w
 				break
 			}
-			head := s.longest(width, word)
+			head := s.breakAt(width, word)
 			if head == len(word) {
 				line, used = word, w
 				break
@@ -129,6 +129,20 @@ func (s *sheet) fill(width float64, words []string) []string {
 		}
 	}
 	return append(lines, line)
+}
+
+// breakAt returns how many bytes of a word that is too wide stay on the line:
+// user names and the like are broken behind a mark in them, if there is one.
+func (s *sheet) breakAt(width float64, word string) int {
+	head := s.longest(width, word)
+	if head == len(word) {
+		return head
+	}
+	mark := strings.LastIndexAny(word[:head], ".-_/") + 1
+	if next, _ := utf8.DecodeRuneInString(word[mark:]); mark > 0 && !unicode.Is(unicode.Mn, next) {
+		return mark
+	}
+	return head
 }
 
 // longest returns how many bytes of a word fit into a width, at least its

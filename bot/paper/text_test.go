@@ -61,6 +61,8 @@ func TestWrap(t *testing.T) {
 		{"iiiiiiiiii", []string{"iiiiiiiiii"}},
 		{"iiiiiiiiiiiii i", []string{"iiiiiiiiii", "iii i"}},
 		{"i iiiiiiiiiiiii", []string{"i", "iiiiiiiiii", "iii"}},
+		{"iiii.iii-iiii.iii", []string{"iiii.iii-", "iiii.iii"}},
+		{"iiii.\u0301iiiiiiiii", []string{"iiii.\u0301iiii", "iiiii"}}, // an accent stays where it is
 		{"iii\niii", []string{"iii", "iii"}},
 		{"iii   iii", []string{"iii iii"}},
 	} {

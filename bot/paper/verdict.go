@@ -74,7 +74,7 @@ func (r *record) result() {
 	f := face{size: 11, bold: true}
 	s.line(x, s.y+height/2-f.height(), room, f, black, r.run.Suit.Tag+" by "+r.run.Method.Title)
 	s.line(x, s.y+height/2, room, f, black, r.headline())
-	s.y += height
+	s.y += height + 1
 	s.flow(r.verdict())
 	s.flow(r.earlier())
 }
