@@ -302,3 +302,40 @@ func TestReadingBeforeReady(t *testing.T) {
 		t.Errorf("a reading since: %v", err)
 	}
 }
+
+// TestCorrectedBeforeTheBell: a reading from before the end of the expansion
+// begins no hold when it is corrected after its bell, since the expansion was not
+// over when it was true.
+func TestCorrectedBeforeTheBell(t *testing.T) {
+	s := places["expansion"](t)
+	s.waits(6 * time.Minute)
+	s.reads("15.0")
+	s.waits(4 * time.Minute)
+	s.apply(s.run.Ring(s.bench.Policy, s.now))
+	if got := s.does(core.Fix{Digits: "16.5"}); got != "Corrected" || s.run.Phase != core.Expansion {
+		t.Errorf("%s, and the run is in %s", got, s.run.Phase)
+	}
+	// The next one does.
+	if got := s.reads("16.5"); got != "Taken HoldStarted" {
+		t.Errorf("then %s", got)
+	}
+}
+
+// TestAirOfAnEarlierTest: what was read of the air before a test was repeated is
+// not that of the repeated one.
+func TestAirOfAnEarlierTest(t *testing.T) {
+	s := places["restore, no verdict"](t)
+	s.does(core.Air{Celsius: "20.0"})
+	s.waits(time.Second)
+	s.does(core.Repeat{})
+	s.inflates()
+	s.waits(10 * time.Minute)
+	s.reads("16.5")
+	if before, after := s.run.Surroundings(); before != (core.Surroundings{}) || after != (core.Surroundings{}) {
+		t.Errorf("the air was %+v and %+v", before, after)
+	}
+	s.does(core.Air{Celsius: "21.0"})
+	if before, _ := s.run.Surroundings(); before.Celsius != "21.0" {
+		t.Errorf("the air was %+v", before)
+	}
+}

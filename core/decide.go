@@ -84,12 +84,13 @@ func (r Run) Expected() string {
 }
 
 // expansionOver reports whether the expansion was long enough at t, or its bell
-// was heard already: who was told to let down is not told to top up.
+// was heard by then: who was told to let down is not told to top up. A reading
+// from before it, and corrected since, begins no hold.
 func (r Run) expansionOver(t time.Time) bool {
 	if r.ExpandedAt.IsZero() {
 		return false
 	}
-	heard := slices.ContainsFunc(r.Rang, func(b Rung) bool { return b.Bell == BellExpansion })
+	heard := slices.ContainsFunc(r.Rang, func(b Rung) bool { return b.Bell == BellExpansion && !b.Due.After(t) })
 	return heard || !t.Before(r.ExpansionEnds())
 }
 
