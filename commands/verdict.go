@@ -78,6 +78,9 @@ func sure(v core.Verdict) string {
 	if v.Expanded == 0 || v.Outcome == core.NoVerdict || v.Conforms > plain || v.Conforms < 1-plain {
 		return ""
 	}
+	if v.Outcome == core.Fail && v.Conforms > 0.5 {
+		return fmt.Sprintf("Close: %s sure that it was within just at the end of the hold. What was read decides.", percent(v.Conforms))
+	}
 	return fmt.Sprintf("Close: %s sure that it is within.", percent(v.Conforms))
 }
 
@@ -115,7 +118,10 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.AirHides:
 		return fmt.Sprintf("The air can have raised it by up to %s %s, and so hidden a failing drop.", v.AirRaised.In(u, 1), u)
 	case core.GuardBand:
-		return fmt.Sprintf("Within the limit by less than its uncertainty of ± %s %s.", v.Expanded.In(u, 1), u)
+		if v.Guard == 0 { // one of before the air counted too
+			return fmt.Sprintf("Within the limit by less than its uncertainty of ± %s %s.", v.Expanded.In(u, 1), u)
+		}
+		return fmt.Sprintf("Within the limit by less than the guard band of %s %s.", v.Guard.In(u, 1), u)
 	}
 	return string(v.Reason)
 }
@@ -130,8 +136,12 @@ func remedy(run core.Run, v core.Verdict) string {
 	case core.CutShort:
 		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
 	}
-	if v.Reason == core.AirHides {
+	before, _ := run.Surroundings()
+	switch {
+	case v.Reason == core.AirHides:
 		return "Wait until air and suit are steady, then " + code("again") + "."
+	case v.Reason == core.GuardBand && before.Celsius == "":
+		return fmt.Sprintf("%s repeats the test; with the temperature at both ends the guard band is narrower.", code("again"))
 	}
 	return code("again") + " repeats the test now."
 }

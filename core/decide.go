@@ -348,16 +348,22 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 		return v
 	}
 	start, end := v.Start.Pressure(), v.End.Pressure()
+	if v.Reason == Bracketed {
+		end = v.AtBellLow
+	}
 	air := AirEffect(e.Before, e.After, start, e.Give)
 	v.Rule = rule
 	v.Expanded = FromPascals(budget.Expanded())
+	if rule == Guarded {
+		v.Guard = FromPascals(coverage * budget.Guard())
+	}
 	v.Conforms = budget.Conforms()
 	v.AirRaised, v.AirLowered = FromPascals(max(0, air.High)), FromPascals(max(0, -air.Low))
 	switch {
 	case v.Outcome != Pass:
 	case air.CouldHide(r.Method.Limit, start, end):
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin, budget.Combined()) == NoVerdict:
+	case rule.Judge(budget.Margin, budget.Guard()) == NoVerdict:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	return v

@@ -193,7 +193,7 @@ var edges = map[[2]core.Phase][]string{
 func TestRandomWalks(t *testing.T) {
 	rng := rand.New(rand.NewPCG(13, 14))
 	reached := make(map[string]int)
-	for range 300 {
+	for range 800 {
 		w := newWalk(t, rng)
 		for range 60 {
 			was := len(w.entries[w.run.ID])

@@ -163,12 +163,14 @@ func (r *record) uncertainty(v core.Verdict) string {
 	return text
 }
 
-// joined sets the items of a list into one paragraph.
+// joined sets the items of a list, and what is said after it, into one paragraph.
 func joined(head, items string) string {
 	if items == "" {
 		return ""
 	}
-	return head + strings.ReplaceAll(strings.TrimPrefix(items, "- "), "\n- ", "; ")
+	text := strings.ReplaceAll(strings.TrimPrefix(items, "- "), "\n- ", "; ")
+	list, after, _ := strings.Cut(text, "\n")
+	return oneLine(lines(head+list+".", after))
 }
 
 func lines(all ...string) string {
