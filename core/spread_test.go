@@ -26,8 +26,9 @@ func bounded(margin, normal float64, bounds ...float64) core.Budget {
 // TestInterval is worked by hand. Of a rectangular distribution the interval of
 // 95 % is 0.95 of the bound. Of two equal ones, a triangular one, it is to where
 // x²/2 is 0.025 of it, at 2a·(1 − √0.05); of two unequal ones, a trapezium, the
-// slope is as wide as twice the smaller. JCGM 101:2008 has the same in 9.2.4 for
-// four rectangular ones of one standard uncertainty each: ± 3.88, where 2u is 4.
+// slope is as wide as twice the smaller. Four of one standard uncertainty each make
+// ± 3.88, where 2u is 4, and ± 17.0 if one of them is ten times as wide, where it is
+// 20.2: JCGM 101:2008, 9.2.3 and 9.2.4 (from memory).
 func TestInterval(t *testing.T) {
 	four := slices.Repeat([]float64{math.Sqrt(3)}, 4)
 	for _, tt := range []struct {
@@ -41,6 +42,7 @@ func TestInterval(t *testing.T) {
 		{"two unequal ones", bounded(0, 0, 10, 4), 14 - math.Sqrt(2*0.025*20*8), 1e-3},
 		{"one and next to nothing", bounded(0, 0, 10, 1e-4), 9.5, 1e-3},
 		{"four, as printed", bounded(0, 0, four...), 3.88, 0.005},
+		{"one of ten times the others, as printed", bounded(0, 0, append([]float64{10 * math.Sqrt(3)}, four[:3]...)...), 17.0, 0.05},
 		{"a normal one", bounded(0, 10), 19.6, 0.2},
 		{"a normal one and a rectangular", bounded(0, 10, 10), 22.4, 0.25}, // by simulation
 		{"none", bounded(0, 0), 0, 0},

@@ -82,8 +82,8 @@ const coverage = 2
 
 // Expanded returns the expanded uncertainty U = 2u of the margin, in pascals.
 // The true margin lies within ± U of it with 95 % or more: more where one bound
-// outweighs the other sources, since 2u is beyond it then (JCGM 100, G.2.3 and
-// G.6.5). Interval says what 95 % are.
+// outweighs the other sources, since 2u is beyond it then (JCGM 100, G.6.5).
+// Interval says what 95 % are.
 func (b Budget) Expanded() float64 { return coverage * b.Combined() }
 
 // Guard returns the standard uncertainty, in pascals, of the margin that the
