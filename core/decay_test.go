@@ -55,6 +55,8 @@ func TestThroughput(t *testing.T) {
 	relative(t, "1 mbar·L/s", core.Throughput(0.1).MillibarLitres(), 1, 1e-15)
 	relative(t, "1 mbar·L/s", core.Throughput(0.1).StandardCubicCentimetres(cold, cold), 59.2154, 1e-5)
 	relative(t, "1 sccm", core.Throughput(1.68875e-3).StandardCubicCentimetres(cold, cold), 1, 1e-6)
+	// By p·V = n·R·T, 1 cm³/min at 0 °C is 7.43584e-7 mol/s.
+	relative(t, "1 sccm in moles", 1.68875e-3/(8.314462618*cold), 7.43584e-7, 1e-5)
 	// 293.15/273.15
 	relative(t, "the other reference", core.Throughput(1.68875e-3).StandardCubicCentimetres(cold, cold+20), 1.07322, 1e-5)
 	relative(t, "warm air counted at 0 °C", core.Throughput(1.68875e-3).StandardCubicCentimetres(cold+20, cold), 1/1.07322, 1e-5)
