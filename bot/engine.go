@@ -55,7 +55,7 @@ func NewEngine(st *store.Store, cfg Config, name string, world Directory, log *s
 		store: st, world: world, log: log,
 		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
 		documents: newDocuments(st, cfg, log),
-		speak:     commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AskAir},
+		speak:     commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AsksAir()},
 		bench: core.Bench{
 			Methods:    cfg.methods(),
 			Manometers: make(map[string]core.Manometer),

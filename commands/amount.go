@@ -68,6 +68,21 @@ func apart(a, b core.Pressure, u core.Unit, decimals int) (string, string) {
 	return a.Fixed(u, decimals), b.Fixed(u, decimals)
 }
 
+// plusMinus prints what was measured, printed as digits already, with its
+// expanded uncertainty if that is known, and with as many decimals as that has
+// (JCGM 100:2008, 7.2.6).
+func plusMinus(p core.Pressure, digits string, expanded core.Pressure, u core.Unit) string {
+	if expanded == 0 {
+		return digits
+	}
+	most := expanded.In(u, 1)
+	_, fraction, _ := strings.Cut(most, ".")
+	if _, written, _ := strings.Cut(digits, "."); len(written) < len(fraction) {
+		digits = p.Fixed(u, len(fraction))
+	}
+	return digits + " ± " + most
+}
+
 // decimals returns how many decimals the result of two readings deserves in a
 // unit: those that were written, or the unit's own after a conversion.
 func decimals(a, b core.Written, u core.Unit) int {

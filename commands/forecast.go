@@ -8,7 +8,9 @@ import (
 	"benchbell/core"
 )
 
-// course says what a hold is on course for, and how sure it is to fail.
+// course says what a hold is on course for, and how sure it is to fail where that
+// is in doubt: the ending pressure as it will be read, with its 95 % interval, and
+// the drop that it makes.
 func (s Speaker) course(run core.Run) string {
 	f, ok := run.Forecast()
 	if !ok {
@@ -16,12 +18,15 @@ func (s Speaker) course(run core.Run) string {
 	}
 	start, _ := run.Start()
 	u := run.Method.Unit
-	text := fmt.Sprintf("On course for a drop of %s ± %s, limit %s %s.",
-		pascals(f.Drop.Value, u), pascals(f.Drop.Half(), u),
-		run.Method.Limit.GreatestDrop(start.Pressure()).In(u, 1), u)
-	const bound = 0.95
-	if f.Beyond > bound {
-		text = lines(bold(fmt.Sprintf("Bound to miss the limit: %s sure.", percent(f.Beyond))), text)
+	text := fmt.Sprintf("On course for %s ± %s %s at the bell: a drop of %s, limit %s.",
+		pascals(f.End.Value, u), pascals(f.End.Half(), u), u, pascals(f.Drop.Value, u),
+		run.Method.Limit.GreatestDrop(start.Pressure()).In(u, 1))
+	const bound, doubtful = 0.95, 0.05
+	switch {
+	case f.Beyond > bound:
+		return lines(bold(fmt.Sprintf("Bound to miss the limit: %s sure.", percent(f.Beyond))), text)
+	case f.Beyond > doubtful:
+		return lines(text, fmt.Sprintf("It may miss the limit: %.0f %% likely.", 100*f.Beyond))
 	}
 	return text
 }
@@ -41,7 +46,7 @@ func (s Speaker) atBell(run core.Run, v core.Verdict) string {
 		return ""
 	}
 	u := run.Method.Unit
-	return fmt.Sprintf("By a fit of the readings it was %s ± %s %s at the bell.", pascals(e.Value, u), pascals(e.Half(), u), u)
+	return fmt.Sprintf("By a fit of the readings it was %s ± %s %s at the bell (95 %%).", pascals(e.Value, u), pascals(e.Half(), u), u)
 }
 
 // leakOf estimates the leak, where the suit's capacity is known: the flow at

@@ -254,6 +254,15 @@ func (s Speaker) askAir(run core.Run) string {
 	return "Temperature at the suit? " + code("air 21.5")
 }
 
+// askAirAgain asks for it at the end, before the verdict that needs it.
+func (s Speaker) askAirAgain(run core.Run) string {
+	before, after := run.Surroundings()
+	if !s.AskAir || before.Celsius == "" || after.Celsius != "" {
+		return ""
+	}
+	return "Temperature at the suit? " + code("air 21.5")
+}
+
 // lowest prints the least ending pressure that passes.
 func lowest(run core.Run) string {
 	start, _ := run.Start()
@@ -349,7 +358,7 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		}
 		return lines(of(run)+bold("Expansion is over."), s.next(run, now), settle, late, tester)
 	case core.BellWarn:
-		return lines(of(run)+bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", late, tester)
+		return lines(of(run)+bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", s.askAirAgain(run), late, tester)
 	case core.BellHold:
 		if late != "" {
 			late = lines(late, "Read it now, or say when you read it: "+code("13.9 at "+stopwatch(m.Hold)))

@@ -28,32 +28,35 @@ func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome) string 
 	return lines(head, figures(run, v), sure(v), s.why(run, v), airToo(run, v), askAfter(run, v), do)
 }
 
-// figures prints what was measured against what is allowed.
+// figures prints what was measured against what is allowed, with the expanded
+// uncertainty at what the limit is about.
 func figures(run core.Run, v core.Verdict) string {
 	if v.End.N == 0 {
 		return ""
 	}
-	u := run.Method.Unit
+	u, start, end := run.Method.Unit, v.Start.Pressure(), v.End.Pressure()
 	places := decimals(v.Start.Written, v.End.Written, u)
 	drop, allowed := apart(v.Drop, v.Allowed, u, places)
-	line := fmt.Sprintf("Drop %s %s, limit %s %s.", drop, u, allowed, u)
-	if v.Expanded > 0 {
-		line = fmt.Sprintf("Drop %s ± %s %s, limit %s %s.", drop, v.Expanded.In(u, 1), u, allowed, u)
+	measured, known := "Drop "+drop, v.Expanded
+	if v.AtBellHigh != 0 { // that has its own interval
+		measured, known = "Drop at the bell "+strings.TrimSuffix(from(start-v.AtBellHigh, start-v.AtBellLow, u), " "+u.String()), 0
 	}
-	if v.AtBellHigh != 0 {
-		start := v.Start.Pressure()
-		line = fmt.Sprintf("Drop at the bell %s, limit %s %s.", from(start-v.AtBellHigh, start-v.AtBellLow, u), allowed, u)
-	}
+	limit := fmt.Sprintf(" %s, limit %s %s.", u, allowed, u)
+	var text string
 	switch l := run.Method.Limit; {
 	case !l.Floor.IsZero():
-		end, floor := apart(v.End.Pressure(), l.Floor.Pressure(), u, places)
-		line = fmt.Sprintf("Ending %s %s, floor %s %s.", end, u, floor, u)
+		digits, floor := apart(end, l.Floor.Pressure(), u, places)
+		text = fmt.Sprintf("Ending %s %s, floor %s %s.", plusMinus(end, digits, known, u), u, floor, u)
 	case l.Den != 0:
-		end, least := apart(v.End.Pressure(), l.Lowest(v.Start.Pressure()), u, places)
-		line = lines(line, fmt.Sprintf("Ending %s %s, at least %s %s (%d/%d).", end, u, least, u, l.Num, l.Den))
+		digits, least := apart(end, l.Lowest(start), u, places)
+		text = lines(measured+limit,
+			fmt.Sprintf("Ending %s %s, at least %s %s (%d/%d).", plusMinus(end, digits, known, u), u, least, u, l.Num, l.Den))
+	case v.AtBellHigh != 0:
+		text = measured + limit
+	default:
+		text = "Drop " + plusMinus(v.Drop, drop, known, u) + limit
 	}
-	return lines(line, fmt.Sprintf("%s → %s in %s, %s.",
-		v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
+	return lines(text, fmt.Sprintf("%s → %s in %s, %s.", v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
 }
 
 // sure says of a close verdict how far it can be trusted.
@@ -61,6 +64,9 @@ func sure(v core.Verdict) string {
 	const plain = 0.99
 	if v.Expanded == 0 || v.Outcome == core.NoVerdict || v.Conforms > plain || v.Conforms < 1-plain {
 		return ""
+	}
+	if v.Outcome == core.Fail && v.Conforms > 0.5 {
+		return fmt.Sprintf("Close: %s sure that it was within just at the end of the hold. What was read decides.", percent(v.Conforms))
 	}
 	return fmt.Sprintf("Close: %s sure that it is within.", percent(v.Conforms))
 }
@@ -99,7 +105,10 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.AirHides:
 		return fmt.Sprintf("The air can have raised it by up to %s %s, and so hidden a failing drop.", v.AirRaised.In(u, 1), u)
 	case core.GuardBand:
-		return fmt.Sprintf("Within the limit by less than its uncertainty of ± %s %s.", v.Expanded.In(u, 1), u)
+		if v.Guard == 0 { // one of before the air counted too
+			return fmt.Sprintf("Within the limit by less than its uncertainty of ± %s %s.", v.Expanded.In(u, 1), u)
+		}
+		return fmt.Sprintf("Within the limit by less than the guard band of %s %s.", v.Guard.In(u, 1), u)
 	}
 	return string(v.Reason)
 }
@@ -114,8 +123,12 @@ func remedy(run core.Run, v core.Verdict) string {
 	case core.CutShort:
 		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
 	}
-	if v.Reason == core.AirHides {
+	before, _ := run.Surroundings()
+	switch {
+	case v.Reason == core.AirHides:
 		return "Wait until air and suit are steady, then " + code("again") + "."
+	case v.Reason == core.GuardBand && before.Celsius == "":
+		return fmt.Sprintf("%s repeats the test; with the temperature at both ends the guard band is narrower.", code("again"))
 	}
 	return code("again") + " repeats the test now."
 }

@@ -41,19 +41,38 @@ func (s Speaker) certainty(run core.Run, v core.Verdict) string {
 		return ""
 	}
 	u := run.Method.Unit
-	what := "Drop"
-	if run.Method.Limit.Drop.IsZero() {
-		what = "Margin to the limit"
+	what := "Margin to the limit"
+	low, high := b.Interval()
+	if !run.Method.Limit.Drop.IsZero() {
+		what = "Drop"
+		low, high = v.Allowed.Pascals()-high, v.Allowed.Pascals()-low
 	}
 	out := []string{fmt.Sprintf("%s known to ± %s %s (k = 2); %s sure that it is within the limit. Rule: %s.",
 		what, pascals(b.Expanded(), u), u, percent(b.Conforms()), v.Rule)}
 	for _, c := range b.Components {
+		if 50*c.U < b.Combined() {
+			continue // of no weight
+		}
 		out = append(out, fmt.Sprintf("- %s: %s %s", c.Origin, fine(c.U, u), u))
 	}
 	for _, o := range b.LeftOut {
 		out = append(out, fmt.Sprintf("- %s: not known, not in it", o))
 	}
+	out = append(out, fmt.Sprintf("With 95 %% it was %s to %s %s.", pascals(low, u), pascals(high, u), u), airKnown(b, u))
 	return lines(append(out, airEffect(run, v))...)
+}
+
+// airKnown says how well it is known what the air around the suit did of a drop.
+func airKnown(b core.Budget, u core.Unit) string {
+	out := []string{fmt.Sprintf("What the air did is known to ± %s %s (k = 2):", pascals(b.AirExpanded(), u), u)}
+	for i, c := range b.Air {
+		end := ";"
+		if i == len(b.Air)-1 {
+			end = "."
+		}
+		out = append(out, fmt.Sprintf("%s: %s %s%s", c.Origin, fine(c.U, u), u, end))
+	}
+	return lines(out...)
 }
 
 // percent prints a probability without claiming more than it knows.

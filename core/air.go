@@ -155,24 +155,37 @@ func shifted(p Pressure, by float64) *big.Rat {
 	return more.Add(more, new(big.Rat).SetInt64(int64(p)))
 }
 
-// addAir adds what follows from the rounding of thermometer and barometer,
-// each read twice. The air's own change is no uncertainty: see AirEffect.
+// What the air of a room without sun and draught changes by in a hold, at most
+// and either way. The numbers are ours.
+const (
+	quietKelvin  = 0.3
+	quietPascals = 30
+)
+
+// addAir adds what follows from the rounding of thermometer and barometer, each
+// read twice. The change that they showed is no uncertainty: see AirEffect. Where
+// one was not read, or showed no change in steps that are coarser than that, the
+// change is what a quiet room allows.
 func (e Evidence) addAir(b *Budget) {
-	gauge := e.Verdict.Start.Pressure()
+	perKelvin := (absolute(e.Before, e.After) + e.Verdict.Start.Pressure().Pascals()) / e.Before.Ambient().Temperature
+	from, u := RoomTemperature, rectangular(quietKelvin)
 	t0, ok0 := e.Before.celsius()
 	t1, ok1 := e.After.celsius()
 	if ok0 && ok1 {
-		perKelvin := (absolute(e.Before, e.After) + gauge.Pascals()) / t0.kelvin()
-		b.add(AirTemperature, e.Give.uncertain()*perKelvin*math.Hypot(rounded(t0.step), rounded(t1.step)))
-	} else {
-		b.LeftOut = append(b.LeftOut, AirTemperature)
+		if read := math.Hypot(rounded(t0.step), rounded(t1.step)); read < u || t0.celsius != t1.celsius {
+			from, u = AirTemperature, read
+		}
 	}
+	b.Air = append(b.Air, Component{from, e.Give.uncertain() * perKelvin * u})
+
+	from, u = RoomPressure, rectangular(quietPascals)
 	if before, after := e.Before.Baro, e.After.Baro; !before.IsZero() && !after.IsZero() {
-		rounding := math.Hypot(rounded(before.step().Pascals()), rounded(after.step().Pascals()))
-		b.add(AirPressure, e.Give.uncertain()*rounding)
-	} else {
-		b.LeftOut = append(b.LeftOut, AirPressure)
+		read := math.Hypot(rounded(before.step().Pascals()), rounded(after.step().Pascals()))
+		if read < u || before.Pressure() != after.Pressure() {
+			from, u = AirPressure, read
+		}
 	}
+	b.Air = append(b.Air, Component{from, e.Give.uncertain() * u})
 }
 
 // AirOn returns what the air can have done to the ending pressure of a verdict

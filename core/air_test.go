@@ -160,10 +160,12 @@ func TestAirOverABracket(t *testing.T) {
 	s := newScene(t)
 	s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
 	s.does(core.Air{Celsius: "20.0"})
-	s.waits(5*time.Minute + 48*time.Second)
-	s.reads("13.65")
+	s.waits(3 * time.Minute)
+	s.reads("15.10")
+	s.waits(2*time.Minute + 30*time.Second)
+	s.reads("14.05")
 	s.waits(2 * time.Minute)
-	s.reads("13.3")
+	s.reads("13.30")
 	if outcome, reason := s.verdict(); outcome != core.Pass || reason != core.Bracketed {
 		t.Fatalf("the verdict is %s, %s", outcome, reason)
 	}
@@ -246,11 +248,15 @@ func TestAirBounds(t *testing.T) {
 // TestAirComponents: only the rounding of the instruments counts. Two readings
 // to 0.1 °C differ by u = 0.1/√6 K, at 351.2707 Pa/K; two to 1 hPa by
 // 100/√6 Pa. A give that is not known lets anything from none of it to all of
-// it through, in the mean of squares a third.
+// it through, in the mean of squares a third. None of it is the drop's.
 func TestAirComponents(t *testing.T) {
+	air := func(b core.Budget, o core.Origin) float64 {
+		return component(t, core.Budget{Components: b.Air}, o)
+	}
 	e := evidence(method(t, "en943"), showing(t, "0.01", "", core.Mbar), write(t, "16.50", core.Mbar), write(t, "14.00", core.Mbar))
+	unread := budget(t, e)
 	e.Before = core.Surroundings{Celsius: "20.0", Baro: write(t, "1013.25", core.HPa)}
-	e.After = core.Surroundings{Celsius: "20", Baro: write(t, "1013", core.HPa)}
+	e.After = core.Surroundings{Celsius: "21", Baro: write(t, "1013", core.HPa)}
 	thermometer := 351.2707 * math.Hypot(0.1, 1) / math.Sqrt(12)
 	barometer := math.Hypot(1, 100) / math.Sqrt(12)
 	for _, tt := range []struct {
@@ -259,8 +265,11 @@ func TestAirComponents(t *testing.T) {
 	}{{core.Give{}, 1 / math.Sqrt(3)}, {givesBy(1, 1), 1}, {givesBy(1, 4), 0.25}} {
 		e.Give = tt.give
 		b := budget(t, e)
-		agrees(t, "thermometer", component(t, b, core.AirTemperature), tt.factor*thermometer, 1e-3)
-		agrees(t, "barometer", component(t, b, core.AirPressure), tt.factor*barometer, 1e-3)
+		agrees(t, "thermometer", air(b, core.AirTemperature), tt.factor*thermometer, 1e-3)
+		agrees(t, "barometer", air(b, core.AirPressure), tt.factor*barometer, 1e-3)
+		agrees(t, "U of the air", b.AirExpanded(), 2*tt.factor*math.Hypot(thermometer, barometer), 1e-2)
+		agrees(t, "u with the air", b.Guard(), math.Hypot(b.Combined(), tt.factor*math.Hypot(thermometer, barometer)), 1e-3)
+		agrees(t, "u without it", b.Combined(), unread.Combined(), 1e-12)
 		if want := []core.Origin{core.PermissibleError}; !slices.Equal(b.LeftOut, want) {
 			t.Errorf("left out are %q, want %q", b.LeftOut, want)
 		}
@@ -268,10 +277,30 @@ func TestAirComponents(t *testing.T) {
 	// A barometer read once, at 800 hPa, says how much air there is: it is
 	// 81 650/293.15 = 278.5263 Pa/K. It does not say what it changed by.
 	e.Before.Baro, e.After.Baro = core.Written{}, write(t, "800", core.HPa)
-	agrees(t, "thermometer high up", component(t, budget(t, e), core.AirTemperature), 0.25*278.5263*math.Hypot(0.1, 1)/math.Sqrt(12), 1e-3)
-	e.Before, e.After = e.After, e.Before
-	e.Before.Celsius, e.After.Baro = "", core.Written{}
-	if b := budget(t, e); len(b.LeftOut) != 3 || component(t, b, core.AirTemperature) != 0 || component(t, b, core.AirPressure) != 0 {
-		t.Errorf("with one reading of each, the budget is %+v", b)
+	b := budget(t, e)
+	agrees(t, "thermometer high up", air(b, core.AirTemperature), 0.25*278.5263*math.Hypot(0.1, 1)/math.Sqrt(12), 1e-3)
+	agrees(t, "barometer read once", air(b, core.RoomPressure), 0.25*30/math.Sqrt(3), 1e-9)
+
+	// What was not read, or showed nothing in whole degrees and hectopascals, is
+	// what a quiet room allows: 0.3 K and 0.3 hPa, either way.
+	rigid := givesBy(1, 1)
+	for name, tt := range map[string]struct{ before, after core.Surroundings }{
+		"not read":  {},
+		"read once": {core.Surroundings{Celsius: "20.0", Baro: write(t, "1013.2", core.HPa)}, core.Surroundings{}},
+		"coarse": {
+			core.Surroundings{Celsius: "20", Baro: write(t, "1013", core.HPa)},
+			core.Surroundings{Celsius: "20", Baro: write(t, "1013", core.HPa)},
+		},
+	} {
+		e.Give, e.Before, e.After = rigid, tt.before, tt.after
+		b := budget(t, e)
+		agrees(t, name+": temperature", air(b, core.RoomTemperature), 351.2*0.3/math.Sqrt(3), 0.2)
+		agrees(t, name+": barometer", air(b, core.RoomPressure), 30/math.Sqrt(3), 1e-9)
 	}
+	// In tenths, no change is one of u = 0.1/√6 K and of 10/√6 Pa.
+	fine := core.Surroundings{Celsius: "20.0", Baro: write(t, "1013.2", core.HPa)}
+	e.Before, e.After = fine, fine
+	b = budget(t, e)
+	agrees(t, "temperature in tenths", air(b, core.AirTemperature), 351.2707*0.1/math.Sqrt(6), 0.02)
+	agrees(t, "barometer in tenths", air(b, core.AirPressure), 10/math.Sqrt(6), 1e-9)
 }

@@ -1,6 +1,8 @@
 package core_test
 
 import (
+	"fmt"
+	"math/rand/v2"
 	"reflect"
 	"slices"
 	"strings"
@@ -300,5 +302,112 @@ func TestReadingBeforeReady(t *testing.T) {
 	}
 	if _, err := s.run.Decide(s.bench, core.Asker{At: s.now, By: tester, Post: "now"}, read("17.5")); err != nil {
 		t.Errorf("a reading since: %v", err)
+	}
+}
+
+// TestCorrectedBeforeTheBell: a reading from before the end of the expansion
+// begins no hold when it is corrected after its bell, since the expansion was not
+// over when it was true.
+func TestCorrectedBeforeTheBell(t *testing.T) {
+	s := places["expansion"](t)
+	s.waits(6 * time.Minute)
+	s.reads("15.0")
+	s.waits(4 * time.Minute)
+	s.apply(s.run.Ring(s.bench.Policy, s.now))
+	if got := s.does(core.Fix{Digits: "16.5"}); got != "Corrected" || s.run.Phase != core.Expansion {
+		t.Errorf("%s, and the run is in %s", got, s.run.Phase)
+	}
+	// The next one does.
+	if got := s.reads("16.5"); got != "Taken HoldStarted" {
+		t.Errorf("then %s", got)
+	}
+}
+
+// TestNoCorrectionPasses plays holds of all kinds twice, in silence and with
+// temperature and barometer noted, by either rule. Whatever was noted, what failed
+// fails, and what passes passed without: no correction makes a pass of a fail.
+func TestNoCorrectionPasses(t *testing.T) {
+	rng := rand.New(rand.NewPCG(17, 18))
+	counts := make(map[core.Outcome]int)
+	for range 1500 {
+		g := gauges[rng.IntN(len(gauges))]
+		p := g.randomLeak(rng, 0.4)
+		start, posts := g.shows(p(0)), g.looks(rng, p, rng.IntN(3))
+		end := g.hold
+		if rng.IntN(4) == 0 {
+			end += 300 * rng.Float64()
+		}
+		posts = append(posts, post{seconds(end), g.shows(p(end)), 0})
+		air := func() []core.Intent {
+			return []core.Intent{
+				core.Air{Celsius: fmt.Sprintf("%.1f", 20+rng.NormFloat64())},
+				core.Baro{Digits: fmt.Sprintf("%.1f", 1010+2*rng.NormFloat64()), Unit: core.HPa},
+			}
+		}
+		noted := [...][]core.Intent{air(), air(), air()} // at the start, at the end, after the verdict
+		play := func(rule core.Acceptance, aloud bool) core.Run {
+			s := newScene(t)
+			s.bench.Policy.Acceptance = rule
+			says := func(what []core.Intent) {
+				for _, want := range what {
+					if aloud {
+						s.does(want)
+					}
+				}
+			}
+			s.holds(newSuit(t, "HP-07"), g.method, g.manometer, start)
+			began := s.now
+			says(noted[0])
+			for i, post := range posts {
+				if s.run.Phase != core.Hold {
+					break
+				}
+				s.now = began.Add(post.at)
+				if i == len(posts)-1 {
+					says(noted[1])
+				}
+				s.does(reading(t, post.words))
+			}
+			s.waits(time.Minute)
+			says(noted[2])
+			return s.run
+		}
+		silent := play(core.Simple, false)
+		for _, rule := range []core.Acceptance{core.Simple, core.Guarded} {
+			run := play(rule, true)
+			for _, v := range run.Verdicts {
+				counts[v.Outcome]++
+				if v.Outcome == core.Pass && silent.Verdict.Outcome != core.Pass {
+					t.Fatalf("%s with %s: %s %v, air %v: %s by %s, but %s in silence", g.method, g.manometer, start, posts, noted, v.Outcome, rule, silent.Verdict.Outcome)
+				}
+				if (v.Outcome == core.Fail) != (silent.Verdict.Outcome == core.Fail) {
+					t.Fatalf("%s with %s: %s %v, air %v: %s by %s, and %s in silence", g.method, g.manometer, start, posts, noted, v.Outcome, rule, silent.Verdict.Outcome)
+				}
+			}
+		}
+	}
+	for _, o := range []core.Outcome{core.Pass, core.Fail, core.NoVerdict} {
+		if counts[o] < 100 {
+			t.Errorf("only %v came of it: the test says little", counts)
+		}
+	}
+}
+
+// TestAirOfAnEarlierTest: what was read of the air before a test was repeated is
+// not that of the repeated one.
+func TestAirOfAnEarlierTest(t *testing.T) {
+	s := places["restore, no verdict"](t)
+	s.does(core.Air{Celsius: "20.0"})
+	s.waits(time.Second)
+	s.does(core.Repeat{})
+	s.inflates()
+	s.waits(10 * time.Minute)
+	s.reads("16.5")
+	if before, after := s.run.Surroundings(); before != (core.Surroundings{}) || after != (core.Surroundings{}) {
+		t.Errorf("the air was %+v and %+v", before, after)
+	}
+	s.does(core.Air{Celsius: "21.0"})
+	if before, _ := s.run.Surroundings(); before.Celsius != "21.0" {
+		t.Errorf("the air was %+v", before)
 	}
 }

@@ -3,7 +3,7 @@ package core
 // CurvePoint is where the pressure of a hold was or will be at a moment, by the
 // fit of its readings.
 type CurvePoint struct {
-	T float64  // s since the start reading
+	T float64  // s since the start reading was looked at
 	P Estimate // Pa
 }
 

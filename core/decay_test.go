@@ -55,6 +55,8 @@ func TestThroughput(t *testing.T) {
 	relative(t, "1 mbar·L/s", core.Throughput(0.1).MillibarLitres(), 1, 1e-15)
 	relative(t, "1 mbar·L/s", core.Throughput(0.1).StandardCubicCentimetres(cold, cold), 59.2154, 1e-5)
 	relative(t, "1 sccm", core.Throughput(1.68875e-3).StandardCubicCentimetres(cold, cold), 1, 1e-6)
+	// By p·V = n·R·T, 1 cm³/min at 0 °C is 7.43584e-7 mol/s.
+	relative(t, "1 sccm in moles", 1.68875e-3/(8.314462618*cold), 7.43584e-7, 1e-5)
 	// 293.15/273.15
 	relative(t, "the other reference", core.Throughput(1.68875e-3).StandardCubicCentimetres(cold, cold+20), 1.07322, 1e-5)
 	relative(t, "warm air counted at 0 °C", core.Throughput(1.68875e-3).StandardCubicCentimetres(cold+20, cold), 1/1.07322, 1e-5)
@@ -76,6 +78,14 @@ func TestVacuumDecay(t *testing.T) {
 	const molar = 8.314472 // J/(mol·K), as printed there, at 293.15 K
 	q := core.LeakRate(0.002, (50600-25300)/70.0)
 	agrees(t, "mol/s", float64(q)/(molar*293.15), 2.96570e-4, 1e-8)
+
+	// Had it warmed to 295.15 K meanwhile, the pressure at the end would have been
+	// lower at 293.15 K by the gas law, as AirEffect says too.
+	const warm = 295.15 / 293.15
+	air := core.AirEffect(core.Surroundings{Celsius: "20"}, core.Surroundings{Celsius: "22"}, 0, givesBy(1, 1))
+	relative(t, "the gas law", air.High, 101325*(warm-1), 1e-9)
+	q = core.LeakRate(0.002, (50600/warm-25300)/70)
+	agrees(t, "mol/s, warmed", float64(q)/(molar*293.15), 2.92551e-4, 1e-8)
 }
 
 // TestLaminarLeak checks the exponential form against a published rule at just
@@ -144,4 +154,59 @@ func TestLeakForms(t *testing.T) {
 		agrees(t, string(f)+" time", f.Rate(f.Left(1e-3, 200), 1e-3), 200, 1e-9)
 		agrees(t, string(f)+" start", f.Left(1e-3, 0), 1, 0)
 	}
+}
+
+// choked returns the pressure ratio at which the flow through a hole no longer
+// grows, (2/(k+1))^(k/(k-1)), of a gas with the ratio k of its specific heats.
+func choked(k float64) float64 { return math.Pow(2/(k+1), k/(k-1)) }
+
+// TestFarFromChoking: OrificeFlow holds while the flow is far from the speed of
+// sound. The criterion itself is held to a textbook's example (Çengel and Cimbala,
+// 12.4: 1.4 MPa, k 1.289, 473 K) and to two of API 520 (670 kPa, k 1.11).
+func TestFarFromChoking(t *testing.T) {
+	agrees(t, "p* of the textbook", 1.4e6*choked(1.289), 766_812.9, 0.1)
+	agrees(t, "T* of the textbook", 473*2/(1.289+1), 413.281, 1e-3)
+	agrees(t, "p* of API 520", 670e3*choked(1.11), 390_334, 1)
+	if p := 670e3 * choked(1.11); 532e3 < p || 101e3 > p {
+		t.Errorf("p* of %g Pa chokes at 532 kPa, or not at 101 kPa", p)
+	}
+	agrees(t, "ratio of air", choked(1.4), 0.528282, 1e-6)
+	chokes := 101325/choked(1.4) - 101325
+	agrees(t, "gauge pressure at which air chokes", chokes, 90_476, 1)
+	for _, m := range core.BuiltIn() {
+		if most := m.Expansion.High.Pascals(); 30*most > chokes {
+			t.Errorf("%s goes up to %.0f Pa, air chokes at %.0f", m.Key, most, chokes)
+		}
+	}
+
+	// Isentropic flow, as mass by the density outside, against the incompressible
+	// formula, at 1650 Pa. By the density inside the latter would be 0.9 % too much.
+	const k, p, outside = 1.4, 1650.0, 101325.0
+	inner := outside + p
+	density := inner / (287.05287 * room.Temperature)
+	ratio := outside / inner
+	mass := math.Sqrt(2 * k / (k - 1) * inner * density * (math.Pow(ratio, 2/k) - math.Pow(ratio, (k+1)/k)))
+	isentropic := 0.6 * math.Pi / 4 * 1e-6 * mass / room.Density()
+	relative(t, "the incompressible formula", core.OrificeFlow(1e-3, p, room), isentropic, 0.001)
+	inside := 0.6 * math.Pi / 4 * 1e-6 * math.Sqrt(2*p*density) / room.Density()
+	agrees(t, "too much by the density inside", inside/isentropic-1, 0.009, 0.0005)
+}
+
+// TestPoiseuille: a capillary lets through what goes as the pressure, and the
+// pressure then falls as the laminar form says. By Hagen and Poiseuille one of
+// 0.1 mm and 5 mm length lets 4.47482e-8 m³/s of air (1.81e-5 Pa·s) through at
+// 1650 Pa.
+func TestPoiseuille(t *testing.T) {
+	flow := func(p float64) float64 { return math.Pi * math.Pow(0.1e-3, 4) * p / (128 * 1.81e-5 * 5e-3) }
+	relative(t, "flow", flow(1650), 4.47482e-8, 1e-5)
+
+	// A thousand of them in a suit of 0.4 m³, second by second.
+	const many, volume, seconds = 1000, 0.4, 360
+	fall := func(p float64) float64 { return many * flow(p) * 101325 / volume }
+	pressure := 1650.0
+	for range 100 * seconds {
+		pressure -= fall(pressure) / 100
+	}
+	relative(t, "left", pressure/1650, core.LaminarLeak.Left(fall(1650)/1650, seconds), 1e-4)
+	relative(t, "fall", fall(pressure), core.LaminarLeak.Fall(fall(1650)/1650, 1650, pressure), 1e-12)
 }

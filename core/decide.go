@@ -88,12 +88,13 @@ func (r Run) Expected() string {
 }
 
 // expansionOver reports whether the expansion was long enough at t, or its bell
-// was heard already: who was told to let down is not told to top up.
+// was heard by then: who was told to let down is not told to top up. A reading
+// from before it, and corrected since, begins no hold.
 func (r Run) expansionOver(t time.Time) bool {
 	if r.ExpandedAt.IsZero() {
 		return false
 	}
-	heard := slices.ContainsFunc(r.Rang, func(b Rung) bool { return b.Bell == BellExpansion })
+	heard := slices.ContainsFunc(r.Rang, func(b Rung) bool { return b.Bell == BellExpansion && !b.Due.After(t) })
 	return heard || !t.Before(r.ExpansionEnds())
 }
 
@@ -360,13 +361,16 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	air, decisive := r.AirOn(v)
 	v.Rule = rule
 	v.Expanded = FromPascals(budget.Expanded())
+	if rule == Guarded {
+		v.Guard = FromPascals(coverage * budget.Guard())
+	}
 	v.Conforms = budget.Conforms()
 	v.AirRaised, v.AirLowered = FromPascals(max(0, air.High)), FromPascals(max(0, -air.Low))
 	switch {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin, budget.Combined()) == NoVerdict:
+	case rule.Judge(budget.Margin, budget.Guard()) == NoVerdict:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	return v

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -63,18 +64,76 @@ const (
 // method of Gauss and Newton, damped where that overshoots (D. W. Marquardt,
 // J. SIAM 11, 1963). The error is ErrNoFit, if anything.
 func FitCurve(c Curve, data []Datum, guess []float64) (Fitted, error) {
-	if len(data) < len(guess) || len(guess) == 0 {
+	return observations{data: data}.fit(c, guess)
+}
+
+// observations are data that are to be fitted. What the errors of two of them
+// have in common is the covariance shared; their own is not in it. With nil,
+// they have nothing in common.
+type observations struct {
+	data   []Datum
+	shared func(a, b Datum) float64
+	root   *mat.TriDense // set by correlate
+}
+
+// correlate makes the observations ready; ok is false if there are no errors
+// that have such covariances.
+func (o observations) correlate() (_ observations, ok bool) {
+	if o.shared == nil {
+		return o, true
+	}
+	covariance := mat.NewSymDense(len(o.data), nil)
+	for i, a := range o.data {
+		for j, b := range o.data[:i+1] {
+			covariance.SetSym(i, j, o.shared(a, b))
+		}
+		covariance.SetSym(i, i, covariance.At(i, i)+a.U*a.U)
+	}
+	var chol mat.Cholesky
+	if !chol.Factorize(covariance) {
+		return o, false
+	}
+	o.root = new(mat.TriDense)
+	chol.LTo(o.root)
+	return o, true
+}
+
+// whiten brings numbers that belong to the observations, one to each, into
+// units of their uncertainties, and takes out what their errors have in common:
+// by the inverse of the covariance's lower Cholesky root.
+func (o observations) whiten(v []float64) {
+	if o.root == nil {
+		for i, d := range o.data {
+			v[i] /= d.U
+		}
+		return
+	}
+	for i := range v {
+		for j := range i {
+			v[i] -= o.root.At(i, j) * v[j]
+		}
+		v[i] /= o.root.At(i, i)
+	}
+}
+
+// fit is FitCurve.
+func (o observations) fit(c Curve, guess []float64) (Fitted, error) {
+	if len(o.data) < len(guess) || len(guess) == 0 {
 		return Fitted{}, ErrNoFit
 	}
-	at := lay(c, data, guess)
+	o, ok := o.correlate()
+	if !ok {
+		return Fitted{}, ErrNoFit
+	}
+	at := o.lay(c, guess)
 	damp := 0.0
 	for range mostSteps {
-		next, small, ok := at.step(c, data, damp)
+		next, small, ok := at.step(c, o, damp)
 		switch {
 		case ok && small && damp == 0:
 			// The sum of squares cannot tell the two apart any more, and the
 			// last step is the better one.
-			return next.fit()
+			return next.end()
 		case ok && next.chiSquared <= at.chiSquared:
 			at = next
 			if damp /= damping; damp < leastDamp {
@@ -100,25 +159,29 @@ type laid struct {
 	size       float64 // length of the data
 }
 
-func lay(c Curve, data []Datum, parameters []float64) laid {
-	n, k := len(data), len(parameters)
-	l := laid{
-		parameters: parameters,
-		residuals:  mat.NewVecDense(n, nil),
-		slopes:     mat.NewDense(n, k, nil),
-		scales:     make([]float64, k),
+func (o observations) lay(c Curve, parameters []float64) laid {
+	n, k := len(o.data), len(parameters)
+	size, residuals, row := make([]float64, n), make([]float64, n), make([]float64, k)
+	slopes := make([][]float64, k)
+	for j := range slopes {
+		slopes[j] = make([]float64, n)
 	}
-	for i, d := range data {
-		row := l.slopes.RawRowView(i)
-		r := (d.Y - c(d.X, parameters, row)) / d.U
+	for i, d := range o.data {
+		size[i] = d.Y
+		residuals[i] = d.Y - c(d.X, parameters, row)
 		for j := range row {
-			row[j] /= d.U
-			l.scales[j] = math.Hypot(l.scales[j], row[j])
+			slopes[j][i] = row[j]
 		}
-		l.residuals.SetVec(i, r)
-		l.chiSquared += r * r
-		l.size = math.Hypot(l.size, d.Y/d.U)
 	}
+	l := laid{parameters: parameters, residuals: mat.NewVecDense(n, residuals), slopes: mat.NewDense(n, k, nil)}
+	for j := range slopes {
+		o.whiten(slopes[j])
+		l.slopes.SetCol(j, slopes[j])
+		l.scales = append(l.scales, floats.Norm(slopes[j], 2))
+	}
+	o.whiten(residuals)
+	o.whiten(size)
+	l.chiSquared, l.size = floats.Dot(residuals, residuals), floats.Norm(size, 2)
 	return l
 }
 
@@ -126,7 +189,7 @@ func lay(c Curve, data []Datum, parameters []float64) laid {
 // linear in its parameters. Damping adds a row to the slopes for each parameter
 // that holds it back. The step is small if it hardly moves the curve; ok is
 // false if there is none.
-func (l laid) step(c Curve, data []Datum, damp float64) (next laid, small, ok bool) {
+func (l laid) step(c Curve, o observations, damp float64) (next laid, small, ok bool) {
 	n, k := l.slopes.Dims()
 	damped := mat.NewDense(n+k, k, nil)
 	damped.Slice(0, n, 0, k).(*mat.Dense).Copy(l.slopes)
@@ -140,7 +203,7 @@ func (l laid) step(c Curve, data []Datum, damp float64) (next laid, small, ok bo
 		return laid{}, false, false
 	}
 	moves.MulVec(l.slopes, &change)
-	return lay(c, data, sum(l.parameters, &change)), mat.Norm(&moves, 2) <= smallEnough*l.size, true
+	return o.lay(c, sum(l.parameters, &change)), mat.Norm(&moves, 2) <= smallEnough*l.size, true
 }
 
 func sum(a []float64, b *mat.VecDense) []float64 {
@@ -151,9 +214,9 @@ func sum(a []float64, b *mat.VecDense) []float64 {
 	return out
 }
 
-// fit ends a descent. The parameters are brought to one scale before the
+// end ends a descent. The parameters are brought to one scale before the
 // inversion, so that their units do not matter.
-func (l laid) fit() (Fitted, error) {
+func (l laid) end() (Fitted, error) {
 	if math.IsNaN(l.chiSquared) || math.IsInf(l.chiSquared, 0) {
 		return Fitted{}, ErrNoFit
 	}

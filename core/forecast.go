@@ -3,6 +3,7 @@ package core
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
@@ -13,12 +14,18 @@ import (
 //     start. Air does not leak in: no rate is below zero.
 //   - The start reading is a reading like the others. The true pressure at the
 //     start is a parameter, as the rate is.
-//   - Errors of readings are independent and normal. What all readings of a
-//     manometer share does not show in a drop and is left out.
-//   - Each form is fitted by weighted least squares. That says where the rate
-//     lies; around it, each form's likelihood is integrated over the rate (over
-//     the pressure at the start in closed form), which needs no straight line
-//     put in for the curve and keeps to rates that can be.
+//   - Besides the leak, the air around and the material move the pressure. A
+//     change that goes on steadily looks like a leak and is fitted as one. What is
+//     left of it comes and goes: from one moment to the next the pressure wanders
+//     as often up as down (a random walk), so that two readings have in common
+//     what it wandered until the earlier. See wander and settling.
+//   - The other errors of readings are independent and normal. What all readings
+//     of a manometer share does not show in a drop and is left out.
+//   - Each form is fitted by least squares, weighted by what the errors of the
+//     readings are and have in common. That says where the rate lies; around it,
+//     each form's likelihood is integrated over the rate (over the pressure at
+//     the start in closed form), which needs no straight line put in for the
+//     curve and keeps to rates that can be.
 //   - Both forms have two parameters, so that AICc would add the same to both.
 //     They are weighed by their integrated likelihoods, and neither is dropped:
 //     what is told is the average of the two.
@@ -27,7 +34,7 @@ import (
 
 // Sample is a reading in numbers.
 type Sample struct {
-	T  float64 // s since the start reading
+	T  float64 // when it was looked at, s since the start reading was
 	P  float64 // Pa
 	UT float64 // standard uncertainty of T, s
 	UP float64 // standard uncertainty of P, Pa, above zero
@@ -36,8 +43,10 @@ type Sample struct {
 // Course is a hold as far as it was read.
 type Course struct {
 	Samples []Sample // in the order of time, the start reading first
-	Bell    float64  // the end of the hold, s since the start reading
+	Bell    float64  // the end of the hold, s since the start reading was looked at
+	Ending  Sample   // the reading at the bell as it will be, but for its P
 	Lowest  float64  // least ending pressure that passes, Pa
+	Wander  float64  // of the pressure besides the leak, Pa in the root of a second
 }
 
 // Estimate is a value with its standard uncertainty, and the interval that
@@ -65,7 +74,7 @@ func (c Course) Forecast() (f Forecast, ok bool) {
 		return Forecast{}, false
 	}
 	start := c.Samples[0]
-	end := leaks.read(c.Bell, start)
+	end := leaks.reading(c.Ending)
 	f.End = end.estimate()
 	f.Drop = Estimate{Value: start.P - f.End.Value, U: f.End.U, Low: start.P - f.End.High, High: start.P - f.End.Low}
 	f.Beyond = end.below(c.Lowest)
@@ -73,19 +82,40 @@ func (c Course) Forecast() (f Forecast, ok bool) {
 	return f, true
 }
 
-// AtBell tells the pressure at the bell (Pa) from readings on both sides of
-// it: ok is false without one between the start reading and the bell, and one
-// at or after it.
+// AtBell tells the pressure at the bell (Pa) from readings on both sides of it:
+// ok is false without one at or after it, and one before it that is late enough
+// after the start to say what became of the start. That is a quarter of the hold;
+// the number is ours. However little the readings agree with the law of a leak,
+// the pressure was not above the last one before the bell, nor below the first
+// one after it, by more than those are uncertain.
 func (c Course) AtBell() (e Estimate, ok bool) {
-	n := len(c.Samples)
-	if n < 3 || c.Samples[1].T > c.Bell || c.Samples[n-1].T < c.Bell {
+	before := len(c.Samples) - 2 // the last one up to the bell that has one after it
+	for before > 0 && c.Samples[before].T > c.Bell {
+		before--
+	}
+	if before < 1 || 4*c.Samples[before].T < c.Bell || c.Samples[before+1].T < c.Bell {
 		return Estimate{}, false
 	}
 	leaks, ok := c.leaks()
 	if !ok {
 		return Estimate{}, false
 	}
-	return leaks.at(c.Bell).estimate(), true
+	e = leaks.at(c.Bell).estimate()
+	early, late := c.Samples[before], c.Samples[before+1]
+	high, low := early.P+c.reach(early), late.P-c.reach(late)
+	if low < high {
+		e.Low, e.High = min(max(e.Low, low), high), max(min(e.High, high), low)
+		e.Value = min(max(e.Value, e.Low), e.High)
+	}
+	return e, true
+}
+
+// reach returns how far the pressure at the bell can have been, with 97.5 % to one
+// side, from a reading for what is uncertain of that and for what the pressure
+// wandered between.
+func (c Course) reach(s Sample) float64 {
+	u := math.Hypot(c.u(s), c.Wander*math.Sqrt(math.Abs(s.T-c.Bell)))
+	return u * distuv.UnitNormal.Quantile((1+credible)/2)
 }
 
 // Fall tells how fast the pressure fell at the start, -dp/dt in Pa/s, which
@@ -152,6 +182,9 @@ func (c Course) data() (data []Datum, ok bool) {
 type leaks struct {
 	all     []leak
 	scatter float64
+	read    observations
+	white   []float64 // the pressures read, whitened
+	wander  float64   // Pa in the root of a second, scatter in it
 }
 
 // leak is one form of leak with a rate, standing for all rates within width,
@@ -161,8 +194,9 @@ type leak struct {
 	rate   float64 // 1/s
 	width  float64
 	weight float64
-	p0     float64 // Pa
-	u0     float64 // standard uncertainty of p0, Pa
+	p0     float64   // Pa
+	u0     float64   // standard uncertainty of p0, Pa
+	white  []float64 // what is left at the readings, whitened
 }
 
 const (
@@ -179,26 +213,38 @@ func (c Course) leaks() (leaks, bool) {
 	if !ok {
 		return leaks{}, false
 	}
+	o := observations{data: data, shared: wandered(c.Wander)}
 	forms := []LeakForm{OrificeLeak, LaminarLeak}
 	fits := make([]Fitted, len(forms))
 	least := math.Inf(1)
 	for i, form := range forms {
-		fit, err := FitCurve(form.curve, data, []float64{c.Samples[0].P, c.meanFall() / c.Samples[0].P})
+		fit, err := o.fit(form.curve, []float64{c.Samples[0].P, c.meanFall() / c.Samples[0].P})
 		if err != nil {
 			return leaks{}, false
 		}
 		fits[i] = fit
 		least = min(least, fit.ChiSquared)
 	}
-	l := leaks{scatter: scatter(least, fits[0].Freedom)}
+	l := leaks{scatter: scatter(least, fits[0].Freedom), white: make([]float64, len(data))}
+	l.wander = c.Wander * l.scatter
 	for i := range data {
 		data[i].U *= l.scatter
+		l.white[i] = data[i].Y
 	}
+	if l.read, ok = (observations{data: data, shared: wandered(l.wander)}).correlate(); !ok {
+		return leaks{}, false
+	}
+	l.read.whiten(l.white)
 	for i, form := range forms {
-		rate, u := fits[i].Parameters[1], fits[i].U(1)*l.scatter
-		l.all = append(l.all, form.around(rate, u, data)...)
+		l.around(form, fits[i].Parameters[1], fits[i].U(1)*l.scatter)
 	}
 	return l, l.normalise()
+}
+
+// wandered returns the covariance of two readings of a pressure that wanders:
+// what it has gone until the earlier one is in both.
+func wandered(perRoot float64) func(a, b Datum) float64 {
+	return func(a, b Datum) float64 { return perRoot * perRoot * max(0, min(a.X, b.X)) }
 }
 
 // curve is the Curve of a leak: its parameters are the pressure at the start
@@ -218,39 +264,37 @@ func scatter(chiSquared float64, freedom int) float64 {
 	return math.Sqrt(chiSquared / float64(freedom))
 }
 
-// around returns leaks with rates of zero and more about a rate known with the
+// around adds leaks with rates of zero and more about a rate known with the
 // standard uncertainty u. Their weights are logarithms, but for a constant.
-func (f LeakForm) around(rate, u float64, data []Datum) []leak {
+func (l *leaks) around(f LeakForm, rate, u float64) {
 	low := max(0, rate-reach*u)
 	// Where the likelihood is e^(-reach²/2) of what it is at rate, or at zero
 	// if rate is below it.
 	high := rate + math.Hypot(min(0, rate), reach*u)
 	width := (high - low) / cells
-	all := make([]leak, cells)
-	for i := range all {
-		all[i] = f.given(low+(float64(i)+0.5)*width, width, data)
+	for i := range cells {
+		l.all = append(l.all, l.given(f, low+(float64(i)+0.5)*width, width))
 	}
-	return all
 }
 
-// given returns the leak with a rate and what the data say of it. The pressure
-// at the start is then but a factor, and its integral is known: that of a
-// normal distribution.
-func (f LeakForm) given(rate, width float64, data []Datum) leak {
-	var ss, sy float64
-	for _, d := range data {
-		left := f.Left(rate, d.X) / d.U
-		ss += left * left
-		sy += left * d.Y / d.U
+// given returns the leak with a rate and what the readings say of it. The
+// pressure at the start is then but a factor, and its integral is known: that
+// of a normal distribution.
+func (l leaks) given(f LeakForm, rate, width float64) leak {
+	left := make([]float64, len(l.white))
+	for i, d := range l.read.data {
+		left[i] = f.Left(rate, d.X)
 	}
-	l := leak{form: f, rate: rate, width: width, p0: sy / ss, u0: 1 / math.Sqrt(ss)}
+	l.read.whiten(left)
+	ss := floats.Dot(left, left)
+	k := leak{form: f, rate: rate, width: width, p0: floats.Dot(left, l.white) / ss, u0: 1 / math.Sqrt(ss), white: left}
 	var chiSquared float64
-	for _, d := range data {
-		off := (d.Y - l.p0*f.Left(rate, d.X)) / d.U
+	for i, y := range l.white {
+		off := y - k.p0*left[i]
 		chiSquared += off * off
 	}
-	l.weight = math.Log(width*l.u0) - chiSquared/2
-	return l
+	k.weight = math.Log(width*k.u0) - chiSquared/2
+	return k
 }
 
 // normalise makes probabilities of the weights, which are logarithms before.
@@ -281,25 +325,37 @@ func (l leaks) share(form LeakForm) float64 {
 	return sum
 }
 
-// at returns what the pressure is at t.
+// at returns what the pressure is at t: what a leak has left by then, and how
+// far it has wandered. Of the latter the readings tell a part, by what they have
+// in common with it.
 func (l leaks) at(t float64) mixture {
+	told := make([]float64, len(l.white))
+	for i, d := range l.read.data {
+		told[i] = l.read.shared(d, Datum{X: t})
+	}
+	l.read.whiten(told)
+	untold := max(0, l.read.shared(Datum{X: t}, Datum{X: t})-floats.Dot(told, told))
+	seen := floats.Dot(told, l.white)
 	m := make(mixture, len(l.all))
 	for i, k := range l.all {
 		left, slope := k.form.left(k.rate, t)
-		m[i] = part{k.weight, k.p0 * left, math.Hypot(k.u0*left, rounded(k.width)*k.p0*slope)}
+		own := left - floats.Dot(told, k.white)
+		m[i] = part{k.weight, k.p0*own + seen, norm(k.u0*own, rounded(k.width)*k.p0*slope, math.Sqrt(untold))}
 	}
 	return m
 }
 
-// read returns what a reading at t is that is as good as another.
-func (l leaks) read(t float64, as Sample) mixture {
-	m := l.at(t)
+// reading returns what a reading is but for whose pressure all is known.
+func (l leaks) reading(r Sample) mixture {
+	m := l.at(r.T)
 	for i, k := range l.all {
-		fall := k.form.Fall(k.rate, k.p0, m[i].mean)
-		m[i].u = math.Hypot(m[i].u, l.scatter*math.Hypot(as.UP, as.UT*fall))
+		fall := k.form.Fall(k.rate, k.p0, max(0, m[i].mean))
+		m[i].u = math.Hypot(m[i].u, l.scatter*math.Hypot(r.UP, r.UT*fall))
 	}
 	return m
 }
+
+func norm(u ...float64) float64 { return floats.Norm(u, 2) }
 
 // fall returns what -dp/dt is at the start.
 func (l leaks) fall() mixture {
@@ -357,30 +413,61 @@ func (m mixture) quantile(q float64, about Estimate) float64 {
 }
 
 // Course returns the hold of a run as far as it was read; ok is false if none
-// began. A pressure's uncertainty is that of its rounding (JCGM 100:2008,
-// F.2.2.1): to a step of the manometer, or to the last digit written if that
-// is coarser in all of them, since 16.50 is written 16.5 as well. What is wrong
-// with the manometer itself shifts all alike and is left out.
+// began.
 func (r Run) Course() (c Course, ok bool) {
 	start, ok := r.Start()
 	if !ok {
 		return Course{}, false
 	}
-	readings := append([]Reading{start}, r.HoldReadings()...)
+	return courseOf(r.Method, r.Manometer.Resolution.Pressure(), start, r.HoldReadings()), true
+}
+
+// courseOf returns the course of a hold from its readings. A pressure's
+// uncertainty is that of its rounding (JCGM 100:2008, F.2.2.1): to a step of the
+// manometer, or to the last digit written if that is coarser in all of them,
+// since 16.50 is written 16.5 as well. What is wrong with the manometer itself
+// shifts all alike and is left out.
+func courseOf(m Method, resolution Pressure, start Reading, since []Reading) (c Course) {
+	readings := append([]Reading{start}, since...)
 	finest := step(start)
 	for _, s := range readings {
 		finest = min(finest, step(s))
 	}
-	u := rounded(max(finest, r.Manometer.Resolution.Pressure()).Pascals())
+	u := rounded(max(finest, resolution).Pascals())
+	zero := start.Taken.Add(look(start).middle())
 	for _, s := range readings {
+		seen := look(s)
 		c.Samples = append(c.Samples, Sample{
-			T: s.Taken.Sub(r.HeldAt).Seconds(), UT: rectangular(unsure(s).Seconds()),
+			T: s.Taken.Add(seen.middle()).Sub(zero).Seconds(), UT: rectangular(seen.half().Seconds()),
 			P: s.Pressure().Pascals(), UP: u,
 		})
 	}
-	c.Bell = r.Method.Hold.Seconds()
-	c.Lowest = r.Method.Limit.Lowest(start.Pressure()).Pascals()
-	return c, true
+	c.Bell = m.Hold.Seconds()
+	c.Ending = Sample{T: start.Taken.Add(m.Hold).Sub(zero).Seconds(), UT: rectangular(reaction.Seconds()), UP: u}
+	c.Lowest = m.Limit.Lowest(start.Pressure()).Pascals()
+	c.Wander = wander
+	c.Samples[0].UP = math.Hypot(u, m.settling())
+	return c
+}
+
+// wander is how far the pressure in a suit wanders besides its leak, in pascals
+// in the root of a second: 4 Pa in a minute, 10 Pa in six. In a stiff suit 0.01 K
+// does as much, in a limp one several times that; and so do some hundredths of a
+// hectopascal. The number is ours.
+const wander = 4 / 7.745966692414834 // √60
+
+// settling is how far the pressure at the start may be off the course of the hold
+// for the air's temperature, as a standard uncertainty in pascals. Air that is let
+// down quickly cools by the share (γ − 1)/γ of what its pressure falls by, air that
+// is pumped up warms so, and within a minute it is as the suit is again. It may
+// have been let down by all that lies between the two pressures of the method, or
+// pumped up by as much after it had sunk; all of the change may still be there when
+// the start is read, or none; and all of it shows in a stiff suit and none in a limp
+// one. Each is taken as rectangular.
+func (m Method) settling() float64 {
+	const share = 0.4 / 1.4 // γ of air is 1.4
+	between := m.Expansion.Target.Pressure() - m.Test.Target.Pressure()
+	return share * rectangular(1) * rectangular(1) * rectangular(between.Pascals())
 }
 
 // Forecast tells what a hold is on course for; ok is false outside a hold, and

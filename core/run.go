@@ -345,10 +345,13 @@ func (r Run) HoldReadings() []Reading {
 
 // Surroundings returns the air around the suit at the two ends of the hold: of
 // each instrument the last reading up to the middle of the hold, and the last
-// one after it.
+// one after it. What was read before the test was repeated says nothing of it.
 func (r Run) Surroundings() (before, after Surroundings) {
 	middle := r.HeldAt.Add(r.Method.Hold / 2)
 	for _, c := range r.Air {
+		if r.Attempt > 0 && c.At.Before(r.Ready) {
+			continue
+		}
 		to := &before
 		if c.At.After(middle) {
 			to = &after

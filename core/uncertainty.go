@@ -16,11 +16,15 @@ const (
 	StartResolution  Origin = "resolution of the start reading"
 	EndResolution    Origin = "resolution of the ending pressure"
 	PermissibleError Origin = "permissible error of the manometer"
+	Zero             Origin = "zero of the manometer"
 	StartMoment      Origin = "moment of the start reading"
 	EndMoment        Origin = "moment of the ending pressure"
+	Delay            Origin = "time between look and post"
 	BellEstimate     Origin = "readings on either side of the bell"
 	AirTemperature   Origin = "resolution of the thermometer"
 	AirPressure      Origin = "resolution of the barometer"
+	RoomTemperature  Origin = "temperature of a quiet room, ± 0.3 K"
+	RoomPressure     Origin = "barometer in a quiet room, ± 0.3 hPa"
 )
 
 // Component is what one source adds to the uncertainty of a margin: a standard
@@ -37,22 +41,34 @@ type Component struct {
 // margin is that drop less the drop measured, so that the budget is the
 // drop's own; where it is a floor, it is that of the ending pressure.
 //
-// No component comes from statistics; each is a bound, known or stated, with
-// every value inside it as likely as any other (Type B, 4.3.7). Such bounds
-// have as good as infinitely many degrees of freedom (G.4.3), so none are
-// counted and the coverage factor is a plain 2.
+// The components are independent of each other; what is not is one component,
+// added up linearly (see Limit.permissible). But for the fit of late readings
+// none comes from statistics; each is a bound, known or stated, with every value
+// inside it as likely as any other (Type B, 4.3.7). Such bounds have as good as
+// infinitely many degrees of freedom (G.4.3), so none are counted and the
+// coverage factor is a plain 2.
 type Budget struct {
 	Margin     float64
 	Components []Component
-	LeftOut    []Origin // sources of which nothing is known: they are not in it
+	// Late is by how much the margin was greater, on the average, when the hold
+	// was over: the pressure was read some seconds later. The margin is not
+	// corrected by it, as the verdict goes by what was read, and a correction
+	// would only speak for the suit. So it counts as the component Delay (JCGM
+	// 100, F.2.4.5).
+	Late float64
+	// Air is how well the change of the air around the suit is known. The drop is
+	// not corrected for it, and so none of it is in the drop's uncertainty; it is
+	// in that of the question what of a drop was the leak's (see Guard).
+	Air     []Component
+	LeftOut []Origin // sources of which nothing is known: they are not in it
 }
 
-// Combined returns the combined standard uncertainty of the margin, in
-// pascals. The components are independent of each other; what is not is one
-// component, added up linearly (see Evidence.permissible).
-func (b Budget) Combined() float64 {
+// Combined returns the combined standard uncertainty of the margin, in pascals.
+func (b Budget) Combined() float64 { return combined(b.Components) }
+
+func combined(components []Component) float64 {
 	sum := 0.0
-	for _, c := range b.Components {
+	for _, c := range components {
 		sum += c.U * c.U
 	}
 	return math.Sqrt(sum)
@@ -61,12 +77,52 @@ func (b Budget) Combined() float64 {
 // coverage is the factor k of an expanded uncertainty.
 const coverage = 2
 
-// Expanded returns the expanded uncertainty U = 2u of the margin, in pascals:
-// the true margin lies within ± U of it with about 95 %.
+// Expanded returns the expanded uncertainty U = 2u of the margin, in pascals.
+// The true margin lies within ± U of it with 95 % or more: more where one bound
+// outweighs the other sources, since 2u is beyond it then (JCGM 100, G.6.5).
+// Interval says what 95 % are.
 func (b Budget) Expanded() float64 { return coverage * b.Combined() }
 
-// Conforms returns the probability that the true margin is not negative.
-func (b Budget) Conforms() float64 { return Conforms(b.Margin, b.Combined()) }
+// Guard returns the standard uncertainty, in pascals, of the margin that the
+// leak alone would have left: with what is not known of the air's change.
+func (b Budget) Guard() float64 { return math.Hypot(b.Combined(), combined(b.Air)) }
+
+// AirExpanded returns the expanded uncertainty (k = 2) of what the air did, in
+// pascals.
+func (b Budget) AirExpanded() float64 { return coverage * combined(b.Air) }
+
+// Conforms returns the probability that the true margin is not negative (JCGM
+// 106:2012, 7.1), by the distribution that the components make together.
+func (b Budget) Conforms() float64 {
+	s := b.spread()
+	if s.half == 0 {
+		return Conforms(b.Margin+b.Late, 0)
+	}
+	return 1 - s.below(-b.Margin-b.Late)
+}
+
+// Interval returns the probabilistically symmetric coverage interval of the true
+// margin (JCGM 101:2008, 3.15), in pascals: it lies in it with 95 %, and is as
+// likely below as above.
+func (b Budget) Interval() (low, high float64) {
+	s := b.spread()
+	around := b.Margin + b.Late
+	return around + s.quantile((1-credible)/2), around + s.quantile((1+credible)/2)
+}
+
+func (b Budget) spread() spread {
+	var bounds []float64
+	for _, c := range b.Components {
+		switch c.Origin {
+		case Delay: // where the middle is
+		case BellEstimate:
+			bounds = append(bounds, bell(c.U)...)
+		default:
+			bounds = append(bounds, c.U*math.Sqrt(3))
+		}
+	}
+	return spreadOf(bounds)
+}
 
 func (b *Budget) add(from Origin, u float64) {
 	if u > 0 {
@@ -100,6 +156,10 @@ const (
 	Simple  Acceptance = "simple acceptance"
 	Guarded Acceptance = "guarded acceptance"
 )
+
+// AsksAir reports whether the policy asks for the temperature at the suit at both
+// ends of the hold. Guarded acceptance does: the air not read widens its band.
+func (p Policy) AsksAir() bool { return p.AskAir || p.Acceptance == Guarded }
 
 // Judge returns what a margin with a standard uncertainty of u comes to by the
 // rule. Only Guarded looks at u: within the guard band it gives no verdict.
@@ -143,9 +203,40 @@ func (l Limit) Margin(start, end Pressure) float64 {
 	return nanopascals / float64(Pascal)
 }
 
-// reaction is how well a moment is known that somebody watched a clock or a
-// manometer for: it may be off by that much either way. The number is ours.
-const reaction = 3 * time.Second
+// When somebody looked at the manometer. The numbers are ours:
+//
+//   - Between the look and the post lies typing, up to 8 s of it.
+//   - Who was called to the manometer before the bell looks when it rings, 3 s
+//     either way. A post that typing does not explain may come of a look that was
+//     as much later.
+//   - A stated moment is rounded as people round: it is known to 5 s either way.
+const (
+	typing   = 8 * time.Second
+	reaction = 3 * time.Second
+	roughly  = 5 * time.Second
+)
+
+// span is when something was, at the earliest and at the latest, counted from
+// when it is taken to have been.
+type span struct{ from, to time.Duration }
+
+func (s span) middle() time.Duration { return (s.from + s.to) / 2 }
+
+func (s span) half() time.Duration { return (s.to - s.from) / 2 }
+
+// look returns when a reading was looked at, counted from when it counts as
+// taken. A post is never before its look.
+func look(r Reading) span {
+	posted := r.Posted.Sub(r.Taken)
+	switch {
+	case r.Stated:
+		return span{-roughly, roughly}
+	case posted == 0:
+		return span{-typing, 0}
+	}
+	posted = min(posted, GraceAfter) // it was asked about, and is posted once more
+	return span{min(-reaction, posted-typing), min(max(reaction, posted-typing), posted)}
+}
 
 // Evidence is what the uncertainty of a verdict is worked out from.
 type Evidence struct {
@@ -168,22 +259,23 @@ func (r Run) Evidence(v Verdict) Evidence {
 // if the verdict rests on no two readings: a defect seen, or a test stopped.
 //
 // The margin is that of the ending pressure at its own moment; if readings on
-// either side of the bell say what the pressure must have been when it rang,
-// it is that of the middle between them.
+// either side of the bell had to say what the pressure was when it rang, it is
+// that of the middle of the interval they gave.
 func (e Evidence) Budget() (b Budget, ok bool) {
 	v := e.Verdict
 	if v.Start.Written.IsZero() || v.End.Written.IsZero() {
 		return Budget{}, false
 	}
 	start, end := v.Start.Pressure(), v.End.Pressure()
+	b.add(StartResolution, e.Method.Limit.perStart()*rounded(e.step(v.Start).Pascals()))
 	if v.AtBellHigh != 0 {
 		between := v.AtBellHigh - v.AtBellLow
 		end = v.AtBellLow + between/2
-		b.add(BellEstimate, rectangular(between.Pascals()/2))
+		b.add(BellEstimate, between.Pascals()/2/distuv.UnitNormal.Quantile((1+credible)/2))
+	} else {
+		b.add(EndResolution, rounded(e.step(v.End).Pascals()))
 	}
 	b.Margin = e.Method.Limit.Margin(start, end)
-	b.add(StartResolution, e.Method.Limit.perStart()*rounded(e.step(v.Start).Pascals()))
-	b.add(EndResolution, rounded(e.step(v.End).Pascals()))
 	e.addPermissible(&b, start, end)
 	e.addMoments(&b)
 	e.addAir(&b)
@@ -201,53 +293,49 @@ func (e Evidence) addPermissible(b *Budget, start, end Pressure) {
 		b.LeftOut = append(b.LeftOut, PermissibleError)
 		return
 	}
-	b.add(PermissibleError, e.Method.Limit.permissible(e.Manometer.Permissible.Pressure(), start, end))
+	wrong, zero := e.Method.Limit.permissible(e.Manometer.Permissible.Pressure(), e.Manometer.Resolution.Pressure(), start, end)
+	b.add(PermissibleError, wrong)
+	b.add(Zero, zero)
 }
 
-// permissible returns what a permissible error of ± most leaves of itself in
-// the margin. Both readings are of one manometer, so its errors at the two are
-// fully correlated and add linearly, sign and all (JCGM 100, 5.2.2, note 1):
-//
-//   - An offset of most shifts both alike. It cancels in a drop, stays whole
-//     against a floor, and keeps the share 1 − r of itself against a ratio r.
-//   - An error that grows in proportion to the reading, up to most at the
-//     start, is what a manometer zeroed before the test still has: of it a
-//     drop keeps the share drop/start.
-//
-// The larger of the two is taken, rectangular. A manometer whose error jumps
+// permissible returns what is left in the margin, both rectangular, of a
+// permissible error of ± most, and of the half step that zeroing may leave. All
+// readings are of one manometer, so its errors at them are fully correlated and
+// add linearly, sign and all (JCGM 100, 5.2.2, note 1). It was zeroed before the
+// test, as the checklist asks, so its error is taken to go in a straight line from
+// what zeroing left to what it is at the start, at most the permissible one there,
+// though its range goes further. At the end, the share end/start is left of the
+// latter, and the rest is that of the former. A manometer whose error jumps
 // between two readings of one hold is not in order; that is left out.
-func (l Limit) permissible(most, start, end Pressure) float64 {
-	per := l.perStart()
-	offset := 1 - per
-	gain := 0.0
+func (l Limit) permissible(most, step, start, end Pressure) (wrong, zero float64) {
+	ratio := 1.0
 	if start > 0 {
-		gain = math.Abs(end.Pascals()-per*start.Pascals()) / start.Pascals()
+		ratio = end.Pascals() / start.Pascals()
 	}
-	return rectangular(most.Pascals() * max(offset, gain))
+	half := min(most.Pascals(), step.Pascals()/2)
+	return rectangular(most.Pascals() * math.Abs(ratio-l.perStart())), rectangular(half * math.Abs(1-ratio))
 }
 
 // addMoments adds what follows from not knowing to the second when a reading
 // was true. A hold that began or ended sooner or later than it counts was as
 // much longer or shorter, and the pressure at its end differs by what it falls
 // in that time: so both moments count with the slope at the end, whatever the
-// limit is.
+// limit is. What both looks were before their posts on the average cancels; a
+// look that the bell called for was before no post.
 func (e Evidence) addMoments(b *Budget) {
 	slope, ok := e.slope()
 	if !ok {
 		b.LeftOut = append(b.LeftOut, StartMoment, EndMoment)
 		return
 	}
-	b.add(StartMoment, rectangular(slope*unsure(e.Verdict.Start).Seconds()))
-	b.add(EndMoment, rectangular(slope*unsure(e.Verdict.End).Seconds()))
-}
-
-// unsure returns how far the moment of a reading may be off. One that counts
-// as taken at the bell may as well have been taken when it was posted.
-func unsure(r Reading) time.Duration {
-	if r.Stated {
-		return reaction
+	start, end := look(e.Verdict.Start), look(e.Verdict.End)
+	b.add(StartMoment, rectangular(slope*start.half().Seconds()))
+	if e.Verdict.AtBellHigh != 0 {
+		return // the readings around the bell have theirs in their fit
 	}
-	return min(max(reaction, r.Posted.Sub(r.Taken).Abs()), GraceAfter)
+	b.add(EndMoment, rectangular(slope*end.half().Seconds()))
+	b.Late = slope * (end.middle() - start.middle()).Seconds()
+	b.add(Delay, math.Abs(b.Late))
 }
 
 // slope returns how steeply the pressure changed towards the end, in pascals
@@ -287,6 +375,7 @@ func (m Method) Fineness(gauge Manometer) Fineness {
 	end := m.Limit.Lowest(start)
 	resolution := rounded(gauge.Resolution.Pressure().Pascals())
 	u := math.Hypot(resolution, m.Limit.perStart()*resolution)
-	u = math.Hypot(u, m.Limit.permissible(gauge.Permissible.Pressure(), start, end))
+	wrong, zero := m.Limit.permissible(gauge.Permissible.Pressure(), gauge.Resolution.Pressure(), start, end)
+	u = math.Hypot(u, math.Hypot(wrong, zero))
 	return Fineness{Expanded: coverage * u, Allowed: (start - end).Pascals()}
 }

@@ -50,19 +50,21 @@ type Verdict struct {
 	Drop    Pressure
 	Allowed Pressure // greatest drop that passes from this start
 	Bell    time.Time
-	// For Bracketed and LateBeyond, what the pressure at the bell must have
-	// been at least and at most; zero if the readings do not say.
+	// For Bracketed and LateBeyond, between which two the pressure at the bell
+	// was with 95 %, by the readings around it; zero if they do not say.
 	AtBellLow  Pressure
 	AtBellHigh Pressure
 	Defect     string
 
 	// What stands behind a verdict from two readings: the decision rule, the
-	// expanded uncertainty (k = 2) of the margin to the limit, the probability
-	// that the true margin is within it, and how much the air's temperature and
-	// the barometer can have raised the ending pressure at most, zero if they
-	// were not read. A change that lowered it shows as AirLowered.
+	// expanded uncertainty (k = 2) of the margin to the limit, the guard band if
+	// the rule is Guarded, the probability that the true margin is within the
+	// limit, and how much the air's temperature and the barometer can have raised
+	// the ending pressure at most, zero if they were not read. A change that
+	// lowered it shows as AirLowered.
 	Rule       Acceptance
 	Expanded   Pressure
+	Guard      Pressure
 	Conforms   float64
 	AirRaised  Pressure
 	AirLowered Pressure
@@ -225,37 +227,44 @@ func (h held) jumped() bool {
 }
 
 // bracket decides a late reading beyond the limit by the readings in between,
-// if there are some before the bell. The pressure of a leaking suit falls ever
-// more slowly, so at the bell it was not above the straight line between the
-// readings on either side, and not below any line through two readings before
-// it, carried on as steeply as their rounding allows. If both say the same,
-// that is the verdict. If they contradict each other by more than rounding
-// does, this was not just a leak, and they say nothing.
+// if there are some before the bell: if all that the pressure at the bell can
+// have been, with 95 %, is within the limit, or beyond it, that is the verdict.
 func (h held) bracket(v *Verdict) {
 	n := len(h.since)
-	if n < 2 || h.since[n-2].Taken.After(v.Bell) {
+	if n < 2 || h.since[n-2].Taken.After(v.Bell) || h.steepened(v.Bell) {
 		return
 	}
+	e, ok := courseOf(h.method, h.step, h.start, h.since).AtBell()
+	if !ok {
+		return
+	}
+	v.AtBellLow, v.AtBellHigh = FromPascals(e.Low), FromPascals(e.High)
+	p0 := h.start.Pressure()
+	switch {
+	case h.method.Limit.Within(p0, v.AtBellLow):
+		v.Outcome, v.Reason = Pass, Bracketed
+	case !h.method.Limit.Within(p0, v.AtBellHigh):
+		v.Outcome, v.Reason = Fail, Bracketed
+	}
+}
+
+// steepened reports whether the pressure fell more steeply around the bell than
+// before, by more than rounding explains: then this was not just a leak, and
+// nothing follows from its law. The pressure of a leaking suit falls ever more
+// slowly, so at the bell it was not above the straight line between the readings
+// on either side, and not below any line through two readings before it, carried
+// on as steeply as their rounding allows.
+func (h held) steepened(bell time.Time) bool {
+	n := len(h.since)
 	before, after := h.since[n-2], h.since[n-1]
-	high := line(before, after, v.Bell, 0)
+	high := line(before, after, bell, 0)
 	low := after.Pressure()
 	for _, r := range append([]Reading{h.start}, h.since[:n-2]...) {
 		if r.Taken.Before(before.Taken) {
-			low = max(low, line(r, before, v.Bell, h.rounding(r, before)))
+			low = max(low, line(r, before, bell, h.rounding(r, before)))
 		}
 	}
-	if low-high > h.rounding(before, after) {
-		return
-	}
-	low, high = min(low, high), max(low, high)
-	v.AtBellLow, v.AtBellHigh = low, high
-	p0 := h.start.Pressure()
-	switch {
-	case h.method.Limit.Within(p0, low):
-		v.Outcome, v.Reason = Pass, Bracketed
-	case !h.method.Limit.Within(p0, high):
-		v.Outcome, v.Reason = Fail, Bracketed
-	}
+	return low-high > h.rounding(before, after)
 }
 
 // line returns the pressure at t on the straight line through two readings,

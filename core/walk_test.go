@@ -99,6 +99,10 @@ func (w *walk) digits() string {
 	m := w.run.Method
 	around := pick(w.rng, m.Expansion.Target, m.Test.Target, m.Test.Target).Pressure()
 	share := pick(w.rng, 1.0, 1.0, 1.0, 0.99, 0.95, 0.9, 0.85, 0.8, 0.75, 0.5, 0.2, 1.04, 1.2, 0, 10)
+	if start, held := w.run.Start(); held && w.rng.IntN(2) == 0 { // as a leak near the limit has it
+		around = start.Pressure()
+		share = 1 - 0.18*w.now.Sub(w.run.HeldAt).Seconds()/m.Hold.Seconds()
+	}
 	p := core.Pressure(share * float64(around) * (1 + 0.005*w.rng.NormFloat64()))
 	if w.rng.IntN(20) == 0 {
 		unit = pick(w.rng, core.Units()...)
@@ -209,7 +213,7 @@ var edges = map[[2]core.Phase][]string{
 func TestRandomWalks(t *testing.T) {
 	rng := rand.New(rand.NewPCG(13, 14))
 	reached := make(map[string]int)
-	for range 400 {
+	for range 1200 {
 		w := newWalk(t, rng)
 		for range 60 {
 			was := len(w.entries[w.run.ID])

@@ -307,6 +307,7 @@ type headerRecord struct {
 //	  defect             what was seen
 //	  rule               rule: by which it was decided
 //	  expanded_npa       expanded uncertainty (k = 2) of the margin to the limit
+//	  guard_npa          guard band that the rule asked for
 //	  conforms           probability that the true margin is within it, 0 to 1
 //	  air_raised_npa     how much warmer air, or less pressure of it, can have
 //	                     raised the ending pressure

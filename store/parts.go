@@ -294,6 +294,7 @@ type verdictRecord struct {
 
 	Rule       coded[core.Acceptance] `json:"rule,omitzero"`
 	Expanded   core.Pressure          `json:"expanded_npa,omitempty"`
+	Guard      core.Pressure          `json:"guard_npa,omitempty"`
 	Conforms   float64                `json:"conforms,omitempty"`
 	AirRaised  core.Pressure          `json:"air_raised_npa,omitempty"`
 	AirLowered core.Pressure          `json:"air_lowered_npa,omitempty"`
@@ -305,7 +306,7 @@ func recordVerdict(v core.Verdict) verdictRecord {
 		Start: recordReading(v.Start), End: recordReading(v.End),
 		Drop: v.Drop, Allowed: v.Allowed, Bell: moment(v.Bell),
 		AtBellLow: v.AtBellLow, AtBellHigh: v.AtBellHigh, Defect: v.Defect,
-		Rule: code(v.Rule), Expanded: v.Expanded, Conforms: v.Conforms, AirRaised: v.AirRaised, AirLowered: v.AirLowered,
+		Rule: code(v.Rule), Expanded: v.Expanded, Guard: v.Guard, Conforms: v.Conforms, AirRaised: v.AirRaised, AirLowered: v.AirLowered,
 	}
 }
 
@@ -315,7 +316,7 @@ func (r verdictRecord) verdict() core.Verdict {
 		Start: r.Start.reading(), End: r.End.reading(),
 		Drop: r.Drop, Allowed: r.Allowed, Bell: time.Time(r.Bell),
 		AtBellLow: r.AtBellLow, AtBellHigh: r.AtBellHigh, Defect: r.Defect,
-		Rule: r.Rule.is, Expanded: r.Expanded, Conforms: r.Conforms, AirRaised: r.AirRaised, AirLowered: r.AirLowered,
+		Rule: r.Rule.is, Expanded: r.Expanded, Guard: r.Guard, Conforms: r.Conforms, AirRaised: r.AirRaised, AirLowered: r.AirLowered,
 	}
 }
 

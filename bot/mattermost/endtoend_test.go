@@ -356,7 +356,7 @@ func TestVerdictWithoutPicture(t *testing.T) {
 		b.expectAround("HP-07 · 16.5 mbar. Hold until 08:47:00.")
 		b.tester("12.9")
 		b.at("08:44:10")
-		b.expect("08:44:00 FAIL HP-07 · R-0001 Drop 3.6 ± 0.13 mbar, limit 3.0 mbar. 16.5 mbar → 12.9 mbar in 3:00, M-1. "+
+		b.expect("08:44:00 FAIL HP-07 · R-0001 Drop 3.60 ± 0.15 mbar, limit 3.0 mbar. 16.5 mbar → 12.9 mbar in 3:00, M-1. "+
 			"Beyond the limit 3 min before the bell. HP-07 is barred: not fit. "+
 			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Restore HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed")
 		if n := b.log.count("does not take a file"); n != 1 {

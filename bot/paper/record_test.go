@@ -211,7 +211,7 @@ func TestRecordOfTwoManometers(t *testing.T) {
 func TestRecordOfAFail(t *testing.T) {
 	s := fails(t)
 	contains(t, mustRecord(t, s.input()),
-		"FAIL", "Ending 78.0 mm, floor 80.0 mm.",
+		"FAIL", "Ending 78.0 ± 1.3 mm, floor 80.0 mm.",
 		"no verdict The pressure rose", "pass Read at the bell.", "replaced 2026-03-02 08:44:50 CET by second.tester",
 		"at the moment stated, posted 08:44:30; was 87.0 mm until corrected 08:44:50 by second.tester",
 		"Handed over to second.tester, id u2, 2026-03-02 08:35:10 CET",

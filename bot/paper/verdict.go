@@ -153,8 +153,8 @@ func ruleWords(rule core.Acceptance) string {
 	return string(core.Simple) + ": the value read decides; its uncertainty is told beside it (JCGM 106:2012, 8.2)"
 }
 
-// uncertainty words how far the figures are known. What was said with the
-// verdict counts; what was noted of the air after it may have changed the sum.
+// uncertainty words how far the figures are known. What was said with the verdict
+// counts; it was worked out otherwise once, with the thermometer's resolution in it.
 func (r *record) uncertainty(v core.Verdict) string {
 	text := r.speak.Certainty(r.run, v)
 	if text == "" {
@@ -167,17 +167,19 @@ func (r *record) uncertainty(v core.Verdict) string {
 	text = lines(head, joined("Standard uncertainties: ", parts))
 	if v.Expanded != 0 && math.Abs(b.Expanded()-v.Expanded.Pascals()) > 1e-6 {
 		u := r.run.Method.Unit
-		text = lines(fmt.Sprintf("When the verdict was given: ± %s %s (k = 2), %s sure. With what was noted of the air since:", v.Expanded.In(u, 1), u, commands.Percent(v.Conforms)), text)
+		text = lines(fmt.Sprintf("When the verdict was given: ± %s %s (k = 2), %s sure. Worked out anew:", v.Expanded.In(u, 1), u, commands.Percent(v.Conforms)), text)
 	}
 	return text
 }
 
-// joined sets the items of a list into one paragraph.
+// joined sets the items of a list, and what is said after it, into one paragraph.
 func joined(head, items string) string {
 	if items == "" {
 		return ""
 	}
-	return head + strings.ReplaceAll(strings.TrimPrefix(items, "- "), "\n- ", "; ")
+	text := strings.ReplaceAll(strings.TrimPrefix(items, "- "), "\n- ", "; ")
+	list, after, _ := strings.Cut(text, "\n")
+	return oneLine(lines(head+list+".", after))
 }
 
 func lines(all ...string) string {

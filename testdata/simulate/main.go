@@ -2,6 +2,7 @@
 // them, and prints how often its verdict is wrong.
 //
 //	go run ./testdata/simulate
+//	go run ./testdata/simulate -brief
 //	go run ./testdata/simulate -runs 20000 -method f1052
 //
 // It has a physics of its own (physics.go): air that leaks out of a suit that
@@ -44,6 +45,7 @@ func run(args []string, out, complaints io.Writer) error {
 	flags.SetOutput(complaints)
 	runs := flags.Int("runs", 100_000, "how many tests to play")
 	seed := flags.Uint64("seed", 1, "where the random numbers begin")
+	brief := flags.Bool("brief", false, "only the first two tables")
 	key := flags.String("method", "", "only this method: en943, f1052 or osha")
 	if err := flags.Parse(args); err != nil {
 		return err
@@ -66,5 +68,8 @@ func run(args []string, out, complaints io.Writer) error {
 	if *key != "" {
 		command += " -method " + *key
 	}
-	return t.print(out, command, methods)
+	if *brief {
+		command += " -brief"
+	}
+	return t.print(out, command, methods, *brief)
 }

@@ -3,6 +3,8 @@ package main
 import (
 	"math"
 	"math/rand/v2"
+
+	"benchbell/core"
 )
 
 // What people do, in seconds. None of it was measured: the numbers are what
@@ -43,8 +45,14 @@ type habits struct {
 	recalls  []bool    // for each, whether its time is stated
 	ending   ending
 	late     float64 // after the bell, unless atBell
-	notesAir bool
-	notesSky bool // the barometer as well
+	notesAir bool    // unasked
+	obeys    bool    // notes it when asked to
+	notesSky bool    // the barometer as well
+}
+
+// notes says whether the tester notes the air: guarded acceptance asks for it.
+func (h habits) notes(rule core.Acceptance) bool {
+	return h.notesAir || h.obeys && rule == core.Guarded
 }
 
 // latest is how many seconds after the bell the latest of readings is posted.
@@ -68,5 +76,6 @@ func drawHabits(r *rand.Rand, expansion, hold float64) habits {
 	}
 	h.notesAir = r.Float64() < 0.5
 	h.notesSky = h.notesAir && r.Float64() < 0.5
+	h.obeys = r.Float64() < 0.8
 	return h
 }

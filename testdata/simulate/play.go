@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -29,6 +30,8 @@ type played struct {
 	// forecast is of the reading at the bell, after the last reading before it;
 	// late is of the pressure at the bell, from readings on both sides of it.
 	forecast, late guess
+	// interval is the one that the verdict's readings give the margin.
+	interval guess
 }
 
 // guess is an interval told, and what it was to hold. All in pascals.
@@ -64,7 +67,7 @@ type session struct {
 	now       float64 // the second that in is of
 	habits    habits
 
-	run     core.Run
+	runs    [len(rules)]core.Run // the same run, by each rule
 	benches [len(rules)]core.Bench
 	posts   int
 
@@ -111,43 +114,50 @@ func open(r *rand.Rand, method core.Method, g gauge) (*session, error) {
 			Policy:     policy,
 		}
 	}
-	s.run = core.Run{ID: 1}
-	s.apply(0, []core.Fact{core.Opened{
+	opened := []core.Fact{core.Opened{
 		Suit: garment, Method: method, Manometer: g.registered(),
 		Prepare: core.PrepareList(garment.Fittings), Restore: core.RestoreList(garment.Fittings),
-	}})
+	}}
+	for i := range rules {
+		s.runs[i] = core.Run{ID: 1}
+		s.apply(i, 0, opened)
+	}
 	return s, s.says(0, core.Tick{All: true})
 }
 
-func (s *session) apply(second float64, facts []core.Fact) {
+func (s *session) apply(rule int, second float64, facts []core.Fact) {
+	run := &s.runs[rule]
 	for _, f := range facts {
-		s.run = s.run.Apply(core.Entry{At: clock(second), By: tester, Suit: s.run.Suit.Tag, Run: s.run.ID, Fact: f})
+		*run = run.Apply(core.Entry{At: clock(second), By: tester, Suit: run.Suit.Tag, Run: run.ID, Fact: f})
 	}
 }
 
-// says posts what the tester wants. Deciding changes nothing, so what brings
-// the verdict is decided by each rule.
+// says posts what the tester wants, by every rule.
 func (s *session) says(second float64, want core.Intent) error {
 	s.posts++
-	asker := core.Asker{At: clock(second), By: tester, Post: strconv.Itoa(s.posts)}
-	for i, bench := range s.benches {
-		facts, err := s.run.Decide(bench, asker, want)
-		if err != nil {
-			return fmt.Errorf("%+v at %.0f s: %w", want, second, err)
-		}
-		v, judged := verdict(facts)
-		if judged {
-			s.verdicts[i] = v
-		}
-		if !judged || i == len(s.benches)-1 {
-			s.apply(second, facts)
-			break
+	for i := range rules {
+		if err := s.saysBy(i, second, want); err != nil {
+			return err
 		}
 	}
-	if read, ok := want.(core.Read); ok && s.run.Asked != nil { // in which unit that was
+	if read, ok := want.(core.Read); ok && s.runs[0].Asked != nil { // in which unit that was
 		read.Unit = s.manometer.unit
 		return s.says(second+3, read)
 	}
+	return nil
+}
+
+// saysBy posts it by one of the rules.
+func (s *session) saysBy(rule int, second float64, want core.Intent) error {
+	asker := core.Asker{At: clock(second), By: tester, Post: strconv.Itoa(s.posts)}
+	facts, err := s.runs[rule].Decide(s.benches[rule], asker, want)
+	if err != nil {
+		return fmt.Errorf("%+v at %.0f s: %w", want, second, err)
+	}
+	if v, judged := verdict(facts); judged {
+		s.verdicts[rule] = v
+	}
+	s.apply(rule, second, facts)
 	return nil
 }
 
@@ -258,7 +268,7 @@ func (s *session) begin() error {
 	if s.held, err = s.read(shown); err != nil {
 		return err
 	}
-	if s.run.Phase != core.Hold {
+	if s.runs[0].Phase != core.Hold {
 		return fmt.Errorf("%d hundredths of %s began no hold", shown, s.manometer.unit)
 	}
 	return nil
@@ -267,8 +277,12 @@ func (s *session) begin() error {
 // noteAir posts the temperature, and the barometer, if the tester does that.
 func (s *session) noteAir() error {
 	now := s.room.at(s.now)
-	if s.habits.notesAir {
-		if err := s.says(s.now, core.Air{Celsius: s.heat.celsius(now.kelvin)}); err != nil {
+	s.posts++
+	for i, rule := range rules {
+		if !s.habits.notes(rule) {
+			continue
+		}
+		if err := s.saysBy(i, s.now, core.Air{Celsius: s.heat.celsius(now.kelvin)}); err != nil {
 			return err
 		}
 	}
@@ -285,7 +299,7 @@ func (s *session) endure() error {
 			return err
 		}
 	}
-	if f, ok := s.run.Forecast(); ok {
+	if f, ok := s.runs[0].Forecast(); ok {
 		s.forecast = guess{told: true, low: f.End.Low, high: f.End.High}
 	}
 	bell := s.held + s.task.hold
@@ -323,12 +337,12 @@ func (s *session) glance(at float64, stated bool) error {
 	return s.says(at+typing(s.rand), told)
 }
 
-func (s *session) judged() bool { return s.run.Verdict != nil }
+func (s *session) judged() bool { return s.runs[0].Verdict != nil }
 
 // result works out what was true.
 func (s *session) result() (played, error) {
 	if !s.judged() {
-		return played{}, fmt.Errorf("no verdict came of it, the run is in %s", s.run.Phase)
+		return played{}, fmt.Errorf("no verdict came of it, the run is in %s", s.runs[0].Phase)
 	}
 	p := played{
 		task: s.task, gauge: s.manometer.gauge, suit: s.suit, habits: s.habits,
@@ -342,14 +356,21 @@ func (s *session) result() (played, error) {
 	p.steady = s.task.margin(p.start, s.suit.gauge(s.suit.after(settled, still, 0, s.task.hold), began.baro))
 
 	v := s.verdicts[0]
-	end, lasted := v.End.Pressure(), v.End.Taken.Sub(v.Start.Taken).Seconds()
+	lasted := v.End.Taken.Sub(v.Start.Taken).Seconds()
 	if v.AtBellHigh != 0 {
-		end, lasted = (v.AtBellLow+v.AtBellHigh)/2, s.task.hold
+		lasted = s.task.hold
 	}
-	p.said = s.task.margin(v.Start.Pressure().Pascals(), end.Pascals())
-	p.expanded = v.Expanded.Pascals()
+	evidence := s.runs[0].Evidence(v)
+	evidence.Before, evidence.After = s.runs[0].Surroundings()
+	budget, ok := evidence.Budget()
+	if !ok {
+		return played{}, errors.New("the verdict has no budget")
+	}
+	p.said, p.expanded = budget.Margin, v.Expanded.Pascals()
 	p.real = s.task.margin(p.start, s.pressure(lasted))
-	if c, ok := s.run.Course(); ok && s.habits.ending == overdue {
+	p.interval = guess{told: true, truth: p.real}
+	p.interval.low, p.interval.high = budget.Interval()
+	if c, ok := s.runs[0].Course(); ok && s.habits.ending == overdue {
 		if e, ok := c.AtBell(); ok {
 			p.late = guess{told: true, low: e.Low, high: e.High, truth: s.manometer.indicates(s.pressure(s.task.hold))}
 		}

@@ -65,6 +65,7 @@ type figures struct {
 	falsePass                  rate // of those that are beyond the limit, in steady air
 	falseFail                  rate // of those that are within
 	holds                      rate // ± U holds the margin as it really was
+	interval                   rate // and the 95 % interval
 	edge                       rate // passes of those beyond by up to U, in steady air
 	realEdge                   rate // passes of those beyond by up to U, in the air as it was
 	forecast                   rate // holds the reading at the bell
@@ -83,6 +84,7 @@ func (f *figures) count(p played, rule int) {
 		f.falseFail.count(v.Outcome == core.Fail)
 	}
 	f.holds.count(math.Abs(p.said-p.real) <= p.expanded)
+	f.interval.count(p.interval.holds())
 	if p.steady < 0 && p.steady >= -p.expanded {
 		f.edge.count(v.Outcome == core.Pass)
 	}
@@ -102,7 +104,7 @@ func (f *figures) count(p played, rule int) {
 
 func (f *figures) rates() []*rate {
 	return []*rate{
-		&f.passed, &f.failed, &f.undecided, &f.falsePass, &f.falseFail, &f.holds, &f.edge, &f.realEdge,
+		&f.passed, &f.failed, &f.undecided, &f.falsePass, &f.falseFail, &f.holds, &f.interval, &f.edge, &f.realEdge,
 		&f.forecast, &f.late,
 	}
 }
@@ -144,7 +146,7 @@ func (p played) kinds(rule core.Acceptance) []kind {
 		{byAll, "", "", rule},
 		{byGauge, p.task.method.Key, p.gauge.name, rule},
 		{byShare, p.share(), "", rule},
-		{byGive, p.suit.stiffness(p.task.start), p.habits.noting(), rule},
+		{byGive, p.suit.stiffness(p.task.start), p.habits.noting(rule), rule},
 		{byReading, p.reading(), "", rule},
 		{byForecast, p.gauge.name, "", rule},
 	}
@@ -191,8 +193,8 @@ func (s suit) stiffness(gauge float64) string {
 	return limp
 }
 
-func (h habits) noting() string {
-	if h.notesAir {
+func (h habits) noting(rule core.Acceptance) string {
+	if h.notes(rule) {
 		return noted
 	}
 	return unnoted

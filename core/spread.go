@@ -1,0 +1,102 @@
+package core
+
+import "math"
+
+// spread is the distribution of a sum of independent errors, each anywhere
+// within a bound of its own and symmetric about zero: that of the sum of
+// rectangular distributions, put together one by one (JCGM 101:2008, 5.2, by
+// convolution in place of trials). It is the distribution function at points an
+// equal step apart from -half to half, outside of which the sum cannot be.
+type spread struct {
+	half   float64
+	points []float64
+}
+
+// fineness is how many steps a spread has.
+const fineness = 1000
+
+// spreadOf returns the spread of the sum of errors with these bounds.
+func spreadOf(bounds []float64) spread {
+	var s spread
+	for _, b := range bounds {
+		s.half += b
+	}
+	if s.half == 0 {
+		return s
+	}
+	s.points = make([]float64, fineness+1)
+	s.points[fineness/2] = 0.5 // no error at all, to begin with
+	for i := fineness/2 + 1; i <= fineness; i++ {
+		s.points[i] = 1
+	}
+	for _, b := range bounds {
+		if b > 0 {
+			s.blur(b)
+		}
+	}
+	return s
+}
+
+func (s spread) step() float64 { return 2 * s.half / fineness }
+
+// at returns the error of a point.
+func (s spread) at(i int) float64 { return s.half * float64(2*i-fineness) / fineness }
+
+// blur adds an error within ± bound: the mean of the distribution function over
+// as far on both sides, from its integral.
+func (s spread) blur(bound float64) {
+	integral := make([]float64, fineness+1)
+	for i := range fineness {
+		integral[i+1] = integral[i] + s.step()*(s.points[i]+s.points[i+1])/2
+	}
+	upTo := func(x float64) float64 {
+		place := (x + s.half) / s.step()
+		i := int(min(max(place, 0), fineness-1))
+		if place < 0 {
+			return 0
+		}
+		return integral[i] + (place-float64(i))*(integral[i+1]-integral[i])
+	}
+	blurred := make([]float64, fineness+1)
+	for i := range blurred {
+		blurred[i] = (upTo(s.at(i)+bound) - upTo(s.at(i)-bound)) / (2 * bound)
+	}
+	copy(s.points, blurred)
+}
+
+// below returns the probability of an error below x.
+func (s spread) below(x float64) float64 {
+	place := (x + s.half) / s.step()
+	switch {
+	case !(place > 0):
+		return 0
+	case place >= fineness:
+		return 1
+	}
+	i := int(place)
+	return s.points[i] + (place-float64(i))*(s.points[i+1]-s.points[i])
+}
+
+// quantile returns the error with the probability q below it.
+func (s spread) quantile(q float64) float64 {
+	low, high := -s.half, s.half
+	for range 50 {
+		if middle := (low + high) / 2; s.below(middle) < q {
+			low = middle
+		} else {
+			high = middle
+		}
+	}
+	return (low + high) / 2
+}
+
+// bell returns bounds whose spread is as good as normal with a standard
+// uncertainty: the quantiles for 95 % are 1 % too near.
+func bell(u float64) []float64 {
+	const many = 6
+	bounds := make([]float64, many)
+	for i := range bounds {
+		bounds[i] = u * math.Sqrt(3.0/many)
+	}
+	return bounds
+}
