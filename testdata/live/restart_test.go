@@ -27,7 +27,7 @@ func TestServerRestart(t *testing.T) {
 			b.Server.Start()
 			reading := posted()
 			verdict := b.tester.AwaitText("PASS HP-07")
-			if !verdict.Says("Drop 2.4 ±") || !verdict.Says("Read at the bell") {
+			if !verdict.Says("Drop 2.4") || !verdict.Says("Read at the bell") {
 				t.Errorf("of a reading %v after the bell, the verdict is %q", reading.At.Sub(bell), verdict.Text)
 			}
 			if said := finish(b, card); len(said.Saying("Bell!")) > 1 {
@@ -76,7 +76,7 @@ func TestBotKilled(t *testing.T) {
 		b.second.DM("status")
 		b.bot.Start()
 		verdict := b.tester.AwaitText("FAIL HP-07")
-		if !verdict.Says("Drop 3.1 ±") || !verdict.Says("Read at the bell") {
+		if !verdict.Says("Drop 3.1") || !verdict.Says("Read at the bell") {
 			t.Errorf("the verdict is %q", verdict.Text)
 		}
 		b.second.AwaitText("0 of 24 fit")
