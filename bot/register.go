@@ -124,11 +124,11 @@ type origins map[string]string
 
 // add notes what a file has. The error names what other files have too.
 func (o origins) add(file string, r Register) error {
-	var faults []error
+	faults := faultsOf{file: file}
 	note := func(kind, name string) {
 		key := kind + "/" + core.NameKey(name)
 		if other, twice := o[key]; twice {
-			faults = append(faults, fmt.Errorf("%s: %s is in %s too: leave it in one of them", file, name, other))
+			faults.add(Fault{Want: fmt.Sprintf("%s is in %s too: leave it in one of them", name, other)})
 		}
 		o[key] = file
 	}
@@ -138,7 +138,7 @@ func (o origins) add(file string, r Register) error {
 	for _, m := range r.Manometers {
 		note("manometer", m.ID)
 	}
-	return errors.Join(faults[:min(len(faults), maxFaults)]...)
+	return faults.err()
 }
 
 func openSheet(folder fs.FS, name string) (*sheet, error) {

@@ -480,7 +480,7 @@ func TestReadRegisterFS(t *testing.T) {
 	}
 
 	folder["d.csv"] = file("tag,exhaust_valves,method\nHP-02,2,en943\nHP-01,2,en943\n")
-	if _, err := bot.ReadRegisterFS(folder, station(t)); err == nil || err.Error() != "d.csv: HP-01 is in c.csv too: leave it in one of them" {
+	if _, err := bot.ReadRegisterFS(folder, station(t)); err == nil || err.Error() != "d.csv: nothing was taken; to mend: 1\nHP-01 is in c.csv too: leave it in one of them" {
 		t.Errorf("a suit in two files: %v", err)
 	}
 

@@ -127,10 +127,11 @@ func overlay(was []byte, w core.Enter, name string) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// maxAttached is how large an attached file may be, and how many there may be.
+// What is attached to one post is read while everything else waits for it.
 const (
-	maxAttached  = 4 << 20
-	mostAttached = 5
+	maxAttached      = 4 << 20 // bytes of a file
+	mostAttached     = 5       // files
+	longestAttaching = 20 * time.Second
 )
 
 // importFiles takes the files attached to this post into the register.
@@ -139,13 +140,20 @@ func (do *doing) importFiles() error {
 		return err
 	}
 	said, _ := do.ev.What.(Said)
-	if len(said.Files) == 0 {
+	switch n := len(said.Files); {
+	case n == 0:
 		return &core.Refusal{Why: core.NoFile}
+	case n > mostAttached:
+		return &RegisterError{File: said.Files[mostAttached].Name, Faults: []Fault{{
+			Want: fmt.Sprintf("there are %d files: attach %d at most to a post", n, mostAttached),
+		}}}
 	}
+	ctx, cancel := context.WithTimeout(do.ctx, longestAttaching)
+	defer cancel()
 	content := make(map[string][]byte)
 	var names []string
-	for _, f := range said.Files[:min(len(said.Files), mostAttached)] {
-		data, err := do.fileOf(f)
+	for i, f := range said.Files {
+		data, err := do.fileOf(ctx, f)
 		if err != nil {
 			if do.ctx.Err() != nil {
 				return err
@@ -157,8 +165,10 @@ func (do *doing) importFiles() error {
 		if len(data) > maxAttached {
 			return &RegisterError{File: f.Name, Faults: []Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
 		}
-		names = append(names, f.Name)
-		content[f.Name] = data
+		// By number: their own names may be the same, or anything.
+		name := fmt.Sprintf("file %d", i+1)
+		names = append(names, name)
+		content[name] = data
 	}
 	known, had, err := knownOf(do.store, do.bench.Methods, do.dates, do.bench.Day(do.ev.At))
 	if err != nil {
@@ -178,18 +188,14 @@ func (do *doing) importFiles() error {
 	return nil
 }
 
-// fileOf reads an attached file. Everything else waits for it.
-func (do *doing) fileOf(f File) ([]byte, error) {
-	const longest = 20 * time.Second
-	ctx, cancel := context.WithTimeout(do.ctx, longest)
-	defer cancel()
+// fileOf reads an attached file, or as much of it as shows that it is too large.
+func (do *doing) fileOf(ctx context.Context, f File) ([]byte, error) {
 	content, err := do.world.File(ctx, f.ID)
 	if err != nil {
 		return nil, err
 	}
 	defer content.Close()
-	data, err := io.ReadAll(io.LimitReader(content, maxAttached+1))
-	return data, err
+	return io.ReadAll(io.LimitReader(content, maxAttached+1))
 }
 
 // enterRegister enters what a register says.
