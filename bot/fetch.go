@@ -52,8 +52,8 @@ const (
 	// The pauses between tries at a file. They double.
 	firstFetchPause   = time.Second
 	longestFetchPause = 10 * time.Minute
-	// patience is for how long an answer that is no file is taken for a trouble
-	// of the chat server's.
+	// patience is for how long an answer that is no file, or not the file, is
+	// taken for a trouble of the chat server's.
 	patience = 7 * 24 * time.Hour
 )
 
@@ -138,7 +138,8 @@ func (f *Fetcher) try(ctx context.Context, key string, run core.RunID, file stri
 	}
 	now := f.now()
 	fault, refused := errors.AsType[*SendError](err)
-	if refused && !fault.Retry && (errors.Is(err, ErrGone) || now.Sub(photo.At) > patience) {
+	noFile := refused && !fault.Retry || errors.Is(err, errOtherSize)
+	if errors.Is(err, ErrGone) || noFile && now.Sub(photo.At) > patience {
 		got, err = Fetched{Lost: core.PhotoGone}, nil
 	}
 	if err == nil {

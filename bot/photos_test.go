@@ -1,12 +1,10 @@
 package bot
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"errors"
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -31,13 +29,6 @@ func pictureOf(t *testing.T, name string) []byte {
 // TestPhotosOnRecord plays the script of photos. Its records then name each
 // photo, with what it came with and with the SHA-256 of the file.
 func TestPhotosOnRecord(t *testing.T) {
-	program, err := exec.LookPath("pdftotext")
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatal("pdftotext is not installed: on Debian it is in poppler-utils")
-		}
-		t.Skip("pdftotext is not installed")
-	}
 	script, err := os.ReadFile("../testdata/scripts/photos.txt")
 	if err != nil {
 		t.Fatal(err)
@@ -46,13 +37,8 @@ func TestPhotosOnRecord(t *testing.T) {
 	records := make(map[string]string) // the last of each run
 	for _, p := range d.stage.posts {
 		if id, ok := strings.CutPrefix(p.text, "Record of "); ok {
-			cmd := exec.Command(program, "-raw", "-", "-")
-			cmd.Stdin = bytes.NewReader(p.file)
-			text, err := cmd.Output()
-			if err != nil {
-				t.Fatal(err)
-			}
-			records[id[:6]] = strings.Join(strings.Fields(string(text)), " ")
+			text := string(poppler(t, "pdftotext", p.file, "-raw", "-", "-"))
+			records[id[:6]] = strings.Join(strings.Fields(text), " ")
 		}
 	}
 	for _, test := range []struct{ run, name, caption, with, at, by string }{
@@ -254,6 +240,11 @@ func TestFileThatIsNone(t *testing.T) {
 		"refused for a week": {
 			File{Name: "IMG_1.jpg", Size: 9},
 			nil, never, core.PhotoGone, patience + time.Hour,
+			[]string{"08:00:00 photo kept in the expansion"},
+		},
+		"cut short for a week": {
+			File{Name: "IMG_1.jpg", Size: 100},
+			jpeg, nil, core.PhotoGone, patience + time.Hour,
 			[]string{"08:00:00 photo kept in the expansion"},
 		},
 		"too large": {
