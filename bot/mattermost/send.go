@@ -18,6 +18,10 @@ import (
 // bot's account is disabled or the bot was taken out of the channel.
 const parked = time.Minute
 
+// fileWait is how long a post waits for a server that answers otherwise to take
+// its file: storage that hangs holds up neither bells nor verdicts.
+const fileWait = 2 * time.Minute
+
 // memory is how long the server knows a pending_post_id.
 const memory = 30 * time.Second
 
@@ -48,10 +52,11 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 		}
 	}
 	files, err := s.upload(ctx, m, channel)
-	if err != nil && asFault(err).status >= http.StatusBadRequest {
-		return "", &bot.SendError{Err: err, FileRefused: true}
-	}
 	if err != nil {
+		hangs := !m.First.IsZero() && s.Now().Sub(m.First) > fileWait
+		if asFault(err).status >= http.StatusBadRequest || hangs {
+			return "", &bot.SendError{Err: err, FileRefused: true}
+		}
 		return "", err
 	}
 	post, err := s.create(ctx, m, channel, s.me.ID+":"+m.Key, files)

@@ -407,6 +407,35 @@ func TestPerson(t *testing.T) {
 	})
 }
 
+// TestUploadHangs: a post does not wait for ever for its file to be taken.
+func TestUploadHangs(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.locked(func() {
+			c.before = func(_ http.ResponseWriter, r *http.Request) bool {
+				if !strings.HasSuffix(r.URL.Path, "/files") {
+					return false
+				}
+				time.Sleep(2 * requestTimeout)
+				return true
+			}
+		})
+		m := bot.Message{Key: "k1", Text: "FAIL", File: []byte("png"), FileName: "R-0001.png"}
+		for _, since := range []time.Duration{0, time.Minute, fileWait} {
+			if since > 0 {
+				m.First = c.bot.Now().Add(-since)
+			}
+			_, err := c.bot.Post(t.Context(), m)
+			failure := failureOf(t, err)
+			if failure.Retry == failure.FileRefused || failure.FileRefused != (since == fileWait) {
+				t.Errorf("after %v: got %+v", since, failure)
+			}
+		}
+		c.expectPosts()
+		time.Sleep(2 * requestTimeout) // for the last request to end
+	})
+}
+
 func TestSendable(t *testing.T) {
 	long := strings.Repeat("ä", model.PostMessageMaxRunesV2)
 	for _, test := range []struct{ name, text, want string }{
