@@ -41,19 +41,6 @@ func (d Dialect) number(digits string) string {
 	return digits
 }
 
-// WriteTable writes rows as CSV (RFC 4180) that spreadsheet programs open as it
-// is: UTF-8 with its mark, lines that end in CRLF, and no cell that they would
-// work out. Numbers stand in the rows as the dialect has them.
-func WriteTable(w io.Writer, rows [][]string, d Dialect) error {
-	return writeTable(w, d, func(yield func([]string, error) bool) {
-		for _, row := range rows {
-			if !yield(row, nil) {
-				return
-			}
-		}
-	})
-}
-
 // WriteJournal writes a table of all entries, under a header: JournalHeader and
 // JournalRow say what stands in it. The error is the first of the entries, or
 // one of w.
@@ -74,6 +61,9 @@ func WriteJournal(w io.Writer, entries iter.Seq2[core.Entry, error], zone *time.
 	})
 }
 
+// writeTable writes rows as CSV (RFC 4180) that spreadsheet programs open as it
+// is: UTF-8 with its mark, lines that end in CRLF, and no cell that they would
+// work out. Numbers stand in the rows as the dialect has them.
 func writeTable(w io.Writer, d Dialect, rows iter.Seq2[[]string, error]) error {
 	// Without this mark, some spreadsheets take UTF-8 for something older.
 	if _, err := io.WriteString(w, "\ufeff"); err != nil {
@@ -229,11 +219,11 @@ var journalWords = []factWords{
 	wordsOf("barometer", func(w wording, f core.BaroNoted) string { return w.written(f.Written) }),
 	wordsOf[core.MeteringBegun]("capacity begun", nil),
 	wordsOf("capacity reading", func(w wording, f core.MeteringRead) string {
-		return parts(fmt.Sprintf("%s: %s", beforeOrAfter(f.Reading.N), w.written(f.Reading.Written)), f.Reading.Manometer)
+		return parts(fmt.Sprintf("%s: %s", commands.BeforeOrAfter(f.Reading.N), w.written(f.Reading.Written)), f.Reading.Manometer)
 	}),
 	wordsOf("air added", func(w wording, f core.AirAdded) string { return w.number(f.Litres) + " L" }),
 	wordsOf("capacity reading corrected", func(w wording, f core.MeteringCorrected) string {
-		return fmt.Sprintf("%s: %s", beforeOrAfter(f.N), w.written(f.Written))
+		return fmt.Sprintf("%s: %s", commands.BeforeOrAfter(f.N), w.written(f.Written))
 	}),
 	wordsOf("capacity left", func(w wording, f core.MeteringLeft) string {
 		if f.TooHigh.IsZero() {
@@ -354,13 +344,6 @@ func onList(items []int) string {
 		words[i] = fmt.Sprint(n)
 	}
 	return strings.Join(words, ", ") + " on the list"
-}
-
-func beforeOrAfter(n int) string {
-	if n == 2 {
-		return "after the air"
-	}
-	return "before the air"
 }
 
 func byReading(n int) string { return fmt.Sprintf("by reading %d", n) }

@@ -200,6 +200,17 @@ func TestJournalRow(t *testing.T) {
 	}
 }
 
+// writeAll writes rows that are all there already.
+func writeAll(w io.Writer, rows [][]string, d Dialect) error {
+	return writeTable(w, d, func(yield func([]string, error) bool) {
+		for _, row := range rows {
+			if !yield(row, nil) {
+				return
+			}
+		}
+	})
+}
+
 func TestWriteTable(t *testing.T) {
 	rows := [][]string{
 		{"entry", "what, and more", "details; all"},
@@ -214,12 +225,12 @@ func TestWriteTable(t *testing.T) {
 		{Dialect{DecimalComma: true}, "\ufeffentry;what, and more;\"details; all\"\r\n1;note;\"two\r\nlines \"\"so\"\"\"\r\n2;'=1+1;'-0.5\r\n"},
 	} {
 		var out bytes.Buffer
-		if err := WriteTable(&out, rows, c.d); err != nil || out.String() != c.want {
+		if err := writeAll(&out, rows, c.d); err != nil || out.String() != c.want {
 			t.Errorf("%+v: %v\n got %q\nwant %q", c.d, err, out.String(), c.want)
 		}
 	}
 	full := errors.New("no space left")
-	if err := WriteTable(broken{full}, rows, Dialect{}); !errors.Is(err, full) {
+	if err := writeAll(broken{full}, rows, Dialect{}); !errors.Is(err, full) {
 		t.Errorf("a writer that fails: %v", err)
 	}
 }
@@ -244,7 +255,7 @@ func TestHostileCells(t *testing.T) {
 		for i, cell := range hostile {
 			rows = append(rows, []string{strconv.Itoa(i), cell, "end"})
 		}
-		if err := WriteTable(&out, rows, d); err != nil {
+		if err := writeAll(&out, rows, d); err != nil {
 			t.Fatal(err)
 		}
 		r := csv.NewReader(strings.NewReader(strings.TrimPrefix(out.String(), "\ufeff")))
@@ -272,7 +283,7 @@ func FuzzPlainCell(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, cell string) {
 		var out bytes.Buffer
-		if err := WriteTable(&out, [][]string{{"x", cell, "y"}}, Dialect{}); err != nil {
+		if err := writeAll(&out, [][]string{{"x", cell, "y"}}, Dialect{}); err != nil {
 			t.Fatal(err)
 		}
 		rows, err := csv.NewReader(strings.NewReader(strings.TrimPrefix(out.String(), "\ufeff"))).ReadAll()

@@ -194,3 +194,11 @@ func (s Speaker) meteringCorrected(run core.Run, f core.MeteringCorrected, now t
 	}
 	return lines(fmt.Sprintf("Corrected: %s → %s. Both stay on record.", was[len(was)-1], f.Written), s.metering(run, now))
 }
+
+// BeforeOrAfter says which reading of a measurement is number n.
+func BeforeOrAfter(n int) string {
+	if n == 2 {
+		return "after the air"
+	}
+	return "before the air"
+}

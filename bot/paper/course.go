@@ -207,7 +207,7 @@ func (c *course) moved(e core.Entry) {
 	case core.AirAdded:
 		c.note(e, fmt.Sprintf("Capacity: %s L of air added.", typed(f.Litres)))
 	case core.MeteringCorrected:
-		c.note(e, fmt.Sprintf("Capacity: the reading %s corrected to %s.", beforeOrAfter(f.N), f.Written))
+		c.note(e, fmt.Sprintf("Capacity: the reading %s corrected to %s.", commands.BeforeOrAfter(f.N), f.Written))
 	case core.MeteringLeft:
 		if f.TooHigh.IsZero() {
 			c.note(e, "Capacity left unmeasured.")
@@ -221,13 +221,6 @@ func (c *course) moved(e core.Entry) {
 	case core.Closed:
 		c.note(e, "Closed.")
 	}
-}
-
-func beforeOrAfter(n int) string {
-	if n == 2 {
-		return "after the air"
-	}
-	return "before the air"
 }
 
 // bellWords tells of the bells that end a phase. Those in between only help.
