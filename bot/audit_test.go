@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"log/slog"
 	"math"
-	"os"
 	"os/exec"
 	"path/filepath"
 	"regexp"
@@ -29,18 +28,9 @@ import (
 // that makes the record; the record is read back by programs of Poppler.
 
 // poppler runs one of its programs on a document and returns what it writes.
-// Where they are not installed the test is skipped, except where everything
-// must be tested.
 func poppler(t *testing.T, program string, pdf []byte, args ...string) []byte {
 	t.Helper()
-	path, err := exec.LookPath(program)
-	if err != nil {
-		if os.Getenv("CI") == "true" {
-			t.Fatalf("%s is not installed: on Debian it is in poppler-utils", program)
-		}
-		t.Skipf("%s is not installed, so the document is not read back: on Debian it is in poppler-utils", program)
-	}
-	cmd := exec.CommandContext(t.Context(), path, args...)
+	cmd := exec.CommandContext(t.Context(), installed(t, program, "poppler-utils"), args...)
 	cmd.Stdin = bytes.NewReader(pdf)
 	var errs bytes.Buffer
 	cmd.Stderr = &errs
@@ -49,15 +39,6 @@ func poppler(t *testing.T, program string, pdf []byte, args ...string) []byte {
 		t.Fatalf("%s %v: %v\n%s", program, args, err, errs.String())
 	}
 	return out
-}
-
-// notInShort skips a test that takes long and does one thing after another: the
-// race detector, under which it would take minutes, has nothing to see there.
-func notInShort(t *testing.T) {
-	t.Helper()
-	if testing.Short() {
-		t.Skip("left out by -short")
-	}
 }
 
 // squashed is a text without blanks, since lines may be broken anywhere.
