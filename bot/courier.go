@@ -18,37 +18,16 @@ type Courier struct {
 	store *store.Store
 	chat  Chat
 	now   func() time.Time // the chat server's time
-	log   *slog.Logger
-	kick  chan struct{}
+	log   complaints
+	kicks
 
-	waits     map[string]wait // by lane
-	lastFault string
-}
-
-// wait is a lane that waits after a fault before its next try.
-type wait struct {
-	until time.Time // by this machine's clock
-	pause time.Duration
+	waits map[string]wait // by lane
 }
 
 // NewCourier returns a courier for the store's outbox.
 func NewCourier(st *store.Store, chat Chat, now func() time.Time, log *slog.Logger) *Courier {
-	return &Courier{store: st, chat: chat, now: now, log: log, kick: make(chan struct{}, 1), waits: make(map[string]wait)}
+	return &Courier{store: st, chat: chat, now: now, log: complaints{Logger: log}, kicks: newKicks(), waits: make(map[string]wait)}
 }
-
-// Kick tells the courier that there may be something to deliver.
-func (c *Courier) Kick() {
-	select {
-	case c.kick <- struct{}{}:
-	default:
-	}
-}
-
-// The pauses between tries, without a hint from the server.
-const (
-	firstPause   = 250 * time.Millisecond
-	longestPause = 30 * time.Second
-)
 
 // Run delivers until ctx ends. A store that cannot be written is tried again:
 // what is to be said is in it, and is said when it can be.
@@ -60,7 +39,7 @@ func (c *Courier) Run(ctx context.Context) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil:
-			c.warn("what is to be said cannot be read or marked", err)
+			c.log.warn("what is to be said cannot be read or marked", err)
 			disk = disk.longer(0)
 			again = disk.pause
 		default:
@@ -74,23 +53,8 @@ func (c *Courier) Run(ctx context.Context) error {
 		case <-ctx.Done():
 			return ctx.Err()
 		case <-due:
-		case <-c.kick: // for the other lanes: those that wait go on waiting
+		case <-c.kicks: // for the other lanes: those that wait go on waiting
 		}
-	}
-}
-
-// longer is the wait after one more fault, for atLeast if that is longer.
-func (w wait) longer(atLeast time.Duration) wait {
-	w.pause = min(max(2*w.pause, firstPause), longestPause)
-	w.until = time.Now().Add(max(w.pause, atLeast))
-	return w
-}
-
-// warn logs a fault that is not the one logged last.
-func (c *Courier) warn(text string, err error, more ...any) {
-	if fault := err.Error(); fault != c.lastFault {
-		c.log.Warn(text, append(more, "error", err)...)
-		c.lastFault = fault
 	}
 }
 
@@ -142,7 +106,7 @@ func (c *Courier) try(ctx context.Context, o store.Out) (fault *SendError, err e
 		return nil, err
 	}
 	if fault.Retry {
-		c.warn("a message is not delivered yet", err, "key", o.Key)
+		c.log.warn("a message is not delivered yet", err, "key", o.Key)
 		return fault, nil
 	}
 	c.log.Error("a message cannot be delivered and is put aside", "key", o.Key, "target", o.Target, "error", err)

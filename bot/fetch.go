@@ -25,26 +25,17 @@ type Fetcher struct {
 	files Directory
 	tell  func(context.Context, Event) error // the engine
 	now   func() time.Time                   // the chat server's time
-	log   *slog.Logger
-	kick  chan struct{}
+	log   complaints
+	kicks
 
-	pauses    map[string]time.Duration // after the last fault, by wake key
-	lastFault string
+	pauses map[string]time.Duration // after the last fault, by wake key
 }
 
 // NewFetcher returns a fetcher for the store's photos.
 func NewFetcher(st *store.Store, files Directory, tell func(context.Context, Event) error, now func() time.Time, log *slog.Logger) *Fetcher {
 	return &Fetcher{
-		store: st, files: files, tell: tell, now: now, log: log,
-		kick: make(chan struct{}, 1), pauses: make(map[string]time.Duration),
-	}
-}
-
-// Kick tells the fetcher that there may be a file to read.
-func (f *Fetcher) Kick() {
-	select {
-	case f.kick <- struct{}{}:
-	default:
+		store: st, files: files, tell: tell, now: now, log: complaints{Logger: log},
+		kicks: newKicks(), pauses: make(map[string]time.Duration),
 	}
 }
 
@@ -63,12 +54,12 @@ func (f *Fetcher) Run(ctx context.Context) error {
 	for {
 		next, err := f.Flush(ctx)
 		var again time.Duration
-		kick := f.kick
+		kick := f.kicks
 		switch {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil:
-			f.warn("what is known of a photo cannot be kept", err)
+			f.log.warn("what is known of a photo cannot be kept", err)
 			disk = disk.longer(0)
 			again, kick = disk.pause, nil // the engine's failure itself gives a kick
 		default:
@@ -87,14 +78,6 @@ func (f *Fetcher) Run(ctx context.Context) error {
 		case <-due:
 		case <-kick:
 		}
-	}
-}
-
-// warn logs a fault that is not the one logged last.
-func (f *Fetcher) warn(text string, err error, more ...any) {
-	if fault := err.Error(); fault != f.lastFault {
-		f.log.Warn(text, append(more, "error", err)...)
-		f.lastFault = fault
 	}
 }
 
@@ -147,7 +130,7 @@ func (f *Fetcher) try(ctx context.Context, key string, run core.RunID, file stri
 		delete(f.pauses, key)
 		return time.Time{}, f.tell(ctx, Event{ID: key, At: now, What: got})
 	}
-	f.warn("a photo cannot be read from the chat server so far", err, "key", key)
+	f.log.warn("a photo cannot be read from the chat server so far", err, "key", key)
 	f.pauses[key] = min(max(2*f.pauses[key], firstFetchPause), longestFetchPause)
 	pause := f.pauses[key]
 	if refused {

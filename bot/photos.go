@@ -171,14 +171,6 @@ func (do *doing) beside(line string) {
 	do.answer(line)
 }
 
-// wake sets the wake time of a key; the zero time removes it.
-func (do *doing) wake(key string, due time.Time) {
-	if do.wakes == nil {
-		do.wakes = make(map[string]time.Time)
-	}
-	do.wakes[key] = due
-}
-
 // fetched enters what the file of a photo is. It is said where something else
 // was said before, or nothing.
 func (do *doing) fetched(w Fetched) error {

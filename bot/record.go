@@ -191,6 +191,14 @@ func (do *doing) reply(text string) store.Out {
 	return o
 }
 
+// wake sets the wake time of a key; the zero time removes it.
+func (do *doing) wake(key string, due time.Time) {
+	if do.wakes == nil {
+		do.wakes = make(map[string]time.Time)
+	}
+	do.wakes[key] = due
+}
+
 // reset forgets what was gathered, before a refusal is said instead.
 func (do *doing) reset() {
 	do.entries, do.out, do.after = nil, nil, do.run

@@ -144,8 +144,8 @@ func (l *serveLoop) setAlarm() {
 }
 
 // check tells the crew, once, past the outbox that cannot be written either,
-// when something cannot be put on record. That somebody or a file could not be
-// looked up on the chat server is nothing of that kind.
+// when something cannot be put on record. That somebody could not be looked up
+// on the chat server is nothing of that kind.
 func (l *serveLoop) check(ctx context.Context, err error) {
 	_, outside := errors.AsType[*SendError](err)
 	switch {

@@ -1,0 +1,55 @@
+package bot
+
+import (
+	"log/slog"
+	"time"
+)
+
+// What the courier and the fetcher have in common, which work beside the engine.
+
+// kicks tell a worker that there may be something to do. One that comes while
+// it works is kept, more than one are one.
+type kicks chan struct{}
+
+func newKicks() kicks { return make(kicks, 1) }
+
+// Kick tells the worker that there may be something to do.
+func (k kicks) Kick() {
+	select {
+	case k <- struct{}{}:
+	default:
+	}
+}
+
+// complaints is a log in which a trouble that lasts stands once.
+type complaints struct {
+	*slog.Logger
+	last string
+}
+
+// warn logs a fault that is not the one logged last.
+func (c *complaints) warn(text string, err error, more ...any) {
+	if fault := err.Error(); fault != c.last {
+		c.Warn(text, append(more, "error", err)...)
+		c.last = fault
+	}
+}
+
+// wait is how long something waits after a fault before its next try.
+type wait struct {
+	until time.Time // by this machine's clock
+	pause time.Duration
+}
+
+// The pauses between tries, without a hint from the server.
+const (
+	firstPause   = 250 * time.Millisecond
+	longestPause = 30 * time.Second
+)
+
+// longer is the wait after one more fault, for atLeast if that is longer.
+func (w wait) longer(atLeast time.Duration) wait {
+	w.pause = min(max(2*w.pause, firstPause), longestPause)
+	w.until = time.Now().Add(max(w.pause, atLeast))
+	return w
+}
