@@ -304,3 +304,33 @@ func TestAirComponents(t *testing.T) {
 	agrees(t, "temperature in tenths", air(b, core.AirTemperature), 351.2707*0.1/math.Sqrt(6), 0.02)
 	agrees(t, "barometer in tenths", air(b, core.AirPressure), 10/math.Sqrt(6), 1e-9)
 }
+
+// TestAirOfARepeatedTest: what was read before a test was repeated says nothing
+// of it. What was read before its hold alone was begun again still does.
+func TestAirOfARepeatedTest(t *testing.T) {
+	s := newScene(t)
+	s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
+	s.does(core.Air{Celsius: "10.0"})
+	s.waits(6 * time.Minute)
+	s.reads("16.9")
+	if _, reason := s.verdict(); reason != core.Rise {
+		t.Fatalf("the verdict is %s", reason)
+	}
+	s.does(core.Repeat{})
+	if before, after := s.run.Surroundings(); before != after {
+		t.Errorf("the air of the first test is %+v and %+v", before, after)
+	}
+	s.inflates()
+	s.does(core.Air{Celsius: "20.0"})
+	s.waits(10 * time.Minute)
+	s.reads("16.5")
+	s.waits(time.Minute)
+	s.does(core.Repeat{})
+	s.reads("16.5")
+	s.waits(6 * time.Minute)
+	s.does(core.Air{Celsius: "20.5"})
+	s.reads("14.0")
+	if _, reason := s.verdict(); reason != core.AirHides {
+		t.Errorf("half a kelvin up, the verdict is %s", reason)
+	}
+}

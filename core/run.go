@@ -62,6 +62,7 @@ type Run struct {
 	Readings []Reading // all of them, in the order of their posts
 	Attempt  int       // how often the test was begun again
 	first    int       // index in Readings of this attempt's first
+	aired    int       // index in Air of this attempt's first
 
 	ExpandedBy int       // number of the reading that started the expansion
 	ExpandedAt time.Time // zero while its clock does not run
@@ -250,7 +251,7 @@ func (r Run) again() Run {
 	r.ExpandedBy, r.ExpandedAt = 0, time.Time{}
 	r.HeldBy, r.HeldAt = 0, time.Time{}
 	r.Attempt++
-	r.first = len(r.Readings)
+	r.first, r.aired = len(r.Readings), len(r.Air)
 	return r
 }
 
@@ -348,10 +349,7 @@ func (r Run) HoldReadings() []Reading {
 // one after it. What was read before the test was repeated says nothing of it.
 func (r Run) Surroundings() (before, after Surroundings) {
 	middle := r.HeldAt.Add(r.Method.Hold / 2)
-	for _, c := range r.Air {
-		if r.Attempt > 0 && c.At.Before(r.Ready) {
-			continue
-		}
+	for _, c := range r.Air[r.aired:] {
 		to := &before
 		if c.At.After(middle) {
 			to = &after
