@@ -352,9 +352,7 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 // cannot: where the air can have hidden a drop beyond the limit, or where the
 // rule asks for more than is there. It never makes a pass of anything.
 func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
-	e := r.Evidence(v)
-	e.Before, e.After = r.Surroundings()
-	budget, ok := e.Budget()
+	budget, ok := r.Evidence(v).Budget()
 	if !ok {
 		return v
 	}

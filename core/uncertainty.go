@@ -249,10 +249,11 @@ type Evidence struct {
 	Give      Give
 }
 
-// Evidence returns the evidence for a verdict on the run's hold, but for the
-// air around the suit.
+// Evidence returns the evidence for a verdict on the run's hold.
 func (r Run) Evidence(v Verdict) Evidence {
-	return Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings(), Give: r.Give()}
+	e := Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings(), Give: r.Give()}
+	e.Before, e.After = r.Surroundings()
+	return e
 }
 
 // Budget works out the margin of the verdict and its uncertainty. ok is false

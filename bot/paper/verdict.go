@@ -160,9 +160,7 @@ func (r *record) uncertainty(v core.Verdict) string {
 	if text == "" {
 		return ""
 	}
-	e := r.run.Evidence(v)
-	e.Before, e.After = r.run.Surroundings()
-	b, _ := e.Budget()
+	b, _ := r.run.Evidence(v).Budget()
 	head, parts, _ := strings.Cut(text, "\n")
 	text = lines(head, joined("Standard uncertainties: ", parts))
 	if v.Expanded != 0 && math.Abs(b.Expanded()-v.Expanded.Pascals()) > 1e-6 {
