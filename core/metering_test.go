@@ -79,7 +79,30 @@ func TestMetering(t *testing.T) {
 			{0, litres("2"), "AirAdded", restore},
 			{1, read("18.01"), "MeteringRead MeteringLeft", restore}, // nobody waits for the suit to settle
 			{0, read("17.5"), refusedFor(core.VerdictIn), restore},
-			{0, fix("18.0"), "MeteringCorrected CapacityMeasured", restore}, // it was a slip
+			{0, fix("18.0"), "MeteringCorrected", restore}, // it was a slip, and is still too early
+			{0, read("17.6"), refusedFor(core.NotSettled), restore},
+			{s30, read("17.6"), "MeteringRead CapacityMeasured", restore},
+		},
+		"too high by a slip": {
+			{0, measure, "MeteringBegun", restore},
+			{0, read("18.5"), "MeteringRead MeteringLeft", restore},
+			{0, fix("16.5"), "MeteringCorrected", restore},
+			{0, litres("2"), "AirAdded", restore},
+			{s30, read("18.5"), "MeteringRead MeteringLeft", restore},
+			{0, fix("17.5"), "MeteringCorrected CapacityMeasured", restore},
+			{0, measure, "MeteringBegun", restore},
+			{0, read("16.5"), "MeteringRead", restore},
+			{0, litres("2"), "AirAdded", restore},
+			{10*time.Minute + 1, read("18.5"), "MeteringRead MeteringLeft", restore},
+			{0, fix("17.5"), "MeteringCorrected", restore}, // too late, whatever it was
+			{0, read("17.5"), refusedFor(core.TooSlow), restore},
+		},
+		"too high without a word of the litres": { // what is corrected is not on record
+			{0, measure, "MeteringBegun", restore},
+			{0, read("15.0"), "MeteringRead", restore},
+			{0, read("18.5"), "MeteringLeft", restore},
+			{0, fix("16.5"), refusedFor(core.NotMetering), restore},
+			{0, measure, "MeteringBegun", restore},
 		},
 		"left": {
 			{0, measure, "MeteringBegun", restore},
@@ -179,6 +202,16 @@ func TestEditedMetering(t *testing.T) {
 		if got := s.come(core.Amend{Post: tt.post, Read: read(tt.digits)}); got != tt.comes {
 			t.Errorf("%s edited: %s, want %s", tt.digits, got, tt.comes)
 		}
+	}
+	// Air was let out of an overfilled suit: a slip in the reading before does not
+	// bring its measurement back.
+	s.does(core.Measure{})
+	s.reads("14.8")
+	before = s.lastPost()
+	s.does(core.AddAir{Litres: "2"})
+	s.waits(30 * time.Second)
+	if s.reads("18.5"); s.come(core.Amend{Post: before, Read: read("14.9")}) != refusedFor(core.NotMetering) || !s.run.Metering.Void {
+		t.Errorf("of a void measurement: %+v", s.run.Metering)
 	}
 	c := s.run.Measured
 	if c.From.Digits != "14.9" || c.To.Digits != "15.8" || s.run.Verdict.End.Written.Digits != "15.1" {
