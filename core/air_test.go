@@ -302,8 +302,8 @@ func TestAirComponents(t *testing.T) {
 	agrees(t, "barometer in tenths", air(b, core.AirPressure), 10/math.Sqrt(6), 1e-9)
 }
 
-// TestAirOfARepeatedTest: what was read before a test was repeated says nothing
-// of it. What was read before its hold alone was begun again still does.
+// TestAirOfARepeatedTest: in a repeated test too, what was read before its hold
+// alone was begun again still counts.
 func TestAirOfARepeatedTest(t *testing.T) {
 	s := newScene(t)
 	s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
@@ -314,9 +314,6 @@ func TestAirOfARepeatedTest(t *testing.T) {
 		t.Fatalf("the verdict is %s", reason)
 	}
 	s.does(core.Repeat{})
-	if before, after := s.run.Surroundings(); before != after {
-		t.Errorf("the air of the first test is %+v and %+v", before, after)
-	}
 	s.inflates()
 	s.does(core.Air{Celsius: "20.0"})
 	s.waits(10 * time.Minute)
