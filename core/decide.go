@@ -489,10 +489,10 @@ func (r Run) rejudge(b Bench, after Run, n int, facts []Fact) ([]Fact, error) {
 		return facts, nil // a reading of no weight
 	case r.Phase == Over && (!ok || was.Outcome != Pass && v.Outcome != Fail):
 		return nil, r.refuse(ClosedForGood)
-	case !ok && (busy || len(Missing(r.RestoreList)) < len(r.RestoreList)):
+	case !ok && (busy || r.disturbed || len(Missing(r.RestoreList)) < len(r.RestoreList)):
 		v = Verdict{Outcome: NoVerdict, Reason: CutShort, Method: r.Method.Key, Start: was.Start, Bell: was.Bell}
 	case !ok:
-		return append(append(facts, r.leaves()...), HoldResumed{}), nil
+		return append(facts, HoldResumed{}), nil
 	}
 	return append(facts, Judged{v}), nil
 }

@@ -117,7 +117,7 @@ func (r Run) metering(e Entry) Run {
 	switch f := e.Fact.(type) {
 	case MeteringBegun:
 		if r.Phase == Restore {
-			*m = Metering{Began: e.At}
+			*m, r.disturbed = Metering{Began: e.At}, true
 		}
 	case MeteringRead:
 		if f.Reading.N == 2 {

@@ -421,3 +421,54 @@ func TestNoAirMakesAPass(t *testing.T) {
 		t.Errorf("%v, and %d suits whose give was known", outcomes, known)
 	}
 }
+
+// TestNoHoldAfterMoreAir: a verdict taken back leaves the hold to go on, but not
+// in a suit to which air was added since, or may have been: it would hide what the
+// suit lost.
+func TestNoHoldAfterMoreAir(t *testing.T) {
+	for name, tt := range map[string]struct {
+		since []step
+		comes string
+	}{
+		"nothing": {nil, "Corrected HoldResumed"},
+		"measured": {[]step{
+			{0, core.Measure{}, "MeteringBegun", core.Restore},
+			{30 * time.Second, read("15.0"), "MeteringRead", core.Restore},
+			{0, core.AddAir{Litres: "2"}, "AirAdded", core.Restore},
+			{30 * time.Second, read("16.0"), "MeteringRead CapacityMeasured", core.Restore},
+		}, "Corrected Judged"},
+		"begun and left": {[]step{
+			{0, core.Measure{}, "MeteringBegun", core.Restore},
+			{30 * time.Second, core.Stop{}, "MeteringLeft", core.Restore},
+		}, "Corrected Judged"},
+		"a leak hunted": {[]step{{0, core.Leak{Where: "seam"}, "LeakFound", core.Restore}}, "Corrected Judged"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newScene(t)
+			s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
+			s.waits(3 * time.Minute)
+			s.reads("12.9")
+			slip := s.lastPost()
+			s.plays(tt.since)
+			if got := s.come(core.Amend{Post: slip, Read: read("15.9")}); got != tt.comes {
+				t.Fatalf("corrected: %s", got)
+			}
+			if s.run.Phase == core.Hold {
+				return
+			}
+			if outcome, reason := s.verdict(); outcome != core.NoVerdict || reason != core.CutShort {
+				t.Errorf("%s, %s", outcome, reason)
+			}
+			// Repeated from its expansion, it is a test like any other.
+			s.does(core.Repeat{})
+			s.inflates()
+			s.waits(10 * time.Minute)
+			s.reads("16.5")
+			s.waits(3 * time.Minute)
+			s.reads("12.9")
+			if got := s.come(core.Fix{Digits: "15.9"}); got != "Corrected HoldResumed" {
+				t.Errorf("corrected when it was repeated: %s", got)
+			}
+		})
+	}
+}

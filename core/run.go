@@ -70,6 +70,10 @@ type Run struct {
 	HeldBy int       // number of the start reading
 	HeldAt time.Time // zero while no hold runs
 
+	// disturbed is true once air was or may have been added to the suit since
+	// the verdict: its hold cannot go on, whatever becomes of the verdict.
+	disturbed bool
+
 	Asked *Questioned // a reading asked about, not taken
 
 	Verdict  *Verdict
@@ -191,6 +195,7 @@ func (r Run) Apply(e Entry) Run {
 		r = r.metering(e)
 	case LeakFound:
 		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
+		r.disturbed = true // it is hunted at the expansion pressure
 	case Noted:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.Text})
 	case Closed:
@@ -246,7 +251,7 @@ func (r Run) again() Run {
 	case Restore:
 		r.RestoreList = checks(items(r.RestoreList))
 	}
-	r.Phase, r.Verdict, r.Metering = Expansion, nil, Metering{}
+	r.Phase, r.Verdict, r.Metering, r.disturbed = Expansion, nil, Metering{}, false
 	r.Suit.Capacity = r.KnownCapacity() // the new test is judged by it
 	r.ExpandedBy, r.ExpandedAt = 0, time.Time{}
 	r.HeldBy, r.HeldAt = 0, time.Time{}
