@@ -265,7 +265,7 @@ func TestAirComponents(t *testing.T) {
 		agrees(t, "thermometer", air(b, core.AirTemperature), tt.factor*thermometer, 1e-3)
 		agrees(t, "barometer", air(b, core.AirPressure), tt.factor*barometer, 1e-3)
 		agrees(t, "U of the air", b.AirExpanded(), 2*tt.factor*math.Hypot(thermometer, barometer), 1e-2)
-		agrees(t, "u with the air", b.Guard(), math.Hypot(b.Combined(), tt.factor*math.Hypot(thermometer, barometer)), 1e-3)
+		agrees(t, "u with the air", b.CombinedWithAir(), math.Hypot(b.Combined(), tt.factor*math.Hypot(thermometer, barometer)), 1e-3)
 		agrees(t, "u without it", b.Combined(), unread.Combined(), 1e-12)
 		if want := []core.Origin{core.PermissibleError}; !slices.Equal(b.LeftOut, want) {
 			t.Errorf("left out are %q, want %q", b.LeftOut, want)

@@ -360,7 +360,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	v.Rule = rule
 	v.Expanded = FromPascals(budget.Expanded())
 	if rule == Guarded {
-		v.Guard = FromPascals(coverage * budget.Guard())
+		v.Guard = FromPascals(coverage * budget.CombinedWithAir())
 	}
 	v.Conforms = budget.Conforms()
 	v.AirRaised, v.AirLowered = FromPascals(max(0, air.High)), FromPascals(max(0, -air.Low))
@@ -368,7 +368,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin, budget.Guard()) == NoVerdict:
+	case rule.Judge(budget.Margin, budget.CombinedWithAir()) == NoVerdict:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	return v
