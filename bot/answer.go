@@ -225,6 +225,10 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 					all[i].Repaired = repaired
 				}
 			}
+		case core.Again:
+			if i, judged := of[e.Run]; judged {
+				all[i].Repaired = core.Date{} // it is tested as it is now
+			}
 		case core.Judged:
 			t := commands.Tested{
 				Day: bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,

@@ -58,7 +58,7 @@ func lift(tag string, st core.Standing) string {
 	waits := len(st.Bars) > 0 // for nothing but an officer's word
 	for _, b := range st.Bars {
 		kinds[b.Kind] = true
-		waits = waits && (b.Kind == core.BarUnreleased || b.Kind == core.BarWithdrawn && b.Run != 0)
+		waits = waits && b.AwaitsWord()
 	}
 	switch {
 	case st.Kind == core.OutForGood:

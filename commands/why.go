@@ -34,9 +34,7 @@ func measurable(run core.Run) string {
 
 // certainty words the uncertainty of a verdict, and what it is made of.
 func (s Speaker) certainty(run core.Run, v core.Verdict) string {
-	e := run.Evidence(v)
-	e.Before, e.After = run.Surroundings()
-	b, ok := e.Budget()
+	b, ok := run.Evidence(v).Budget()
 	if !ok {
 		return ""
 	}

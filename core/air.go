@@ -55,9 +55,8 @@ func absolute(before, after Surroundings) float64 {
 // 1/(1+k) of it. The zero Give is not known: the suit may be rigid (k = 0) or
 // limp (k without limit), or anything between.
 type Give struct {
-	K float64
-	// Low and High are the least and the greatest that the share 1/(1+k) can
-	// be by what is known of the suit, above 0 and up to 1.
+	// The least and the greatest that the share 1/(1+k) can be by what is known
+	// of the suit, above 0 and up to 1.
 	Low, High float64
 }
 
@@ -75,7 +74,7 @@ func GiveOf(free, effective Estimate) Give {
 	if !(low > 0 && low <= 1 && high >= low) {
 		return Give{}
 	}
-	return Give{K: max(0, effective.Value/free.Value-1), Low: low, High: min(1, high)}
+	return Give{Low: low, High: min(1, high)}
 }
 
 // share returns the least and the greatest share of a rigid suit's change that

@@ -61,8 +61,8 @@ func TestParseVolume(t *testing.T) {
 		if got != want || (err == nil) != !want.IsZero() {
 			t.Errorf("%q: %+v, %v", text, got, err)
 		}
-		if again, err := core.ParseVolume(got.String()); err == nil && again != got {
-			t.Errorf("%q is written %q, read as %+v", text, got, again)
+		if again, err := core.ParseVolume(got.String()); again != got || (err == nil) != !got.IsZero() {
+			t.Errorf("%q is written %q, read as %+v, %v", text, got, again, err)
 		}
 	}
 }

@@ -100,22 +100,12 @@ type Throughput float64
 // an effective volume in m³ fall by fall Pa/s: Q = Veff·(-dp/dt).
 func LeakRate(effective, fall float64) Throughput { return Throughput(effective * fall) }
 
-// MillibarLitres returns q in mbar·L/s.
-func (q Throughput) MillibarLitres() float64 { return float64(q) * 10 }
-
 // Flow returns q as a volume flow in m³/s of the air outside the suit.
 func (q Throughput) Flow(outside Ambient) float64 { return float64(q) / outside.Barometer }
 
 // MillilitresPerMinute returns q as mL/min of the air outside the suit.
 func (q Throughput) MillilitresPerMinute(outside Ambient) float64 {
 	return q.Flow(outside) * 60e6
-}
-
-// StandardCubicCentimetres returns q, of air at the given temperature (K), in
-// cm³/min at 101 325 Pa and the reference temperature (K). The unit means
-// nothing without the latter: 0 °C and 20 °C, both in use, are 7 % apart.
-func (q Throughput) StandardCubicCentimetres(temperature, reference float64) float64 {
-	return float64(q) / Atmosphere * reference / temperature * 60e6
 }
 
 // OrificeFlow returns the flow in m³/s, as volume outside, through one round
@@ -129,5 +119,5 @@ func OrificeFlow(diameter, p float64, outside Ambient) float64 {
 // HoleDiameter is the inverse of OrificeFlow: the diameter in metres of the
 // one round hole that at the pressure p lets as much out.
 func HoleDiameter(flow, p float64, outside Ambient) float64 {
-	return math.Sqrt(flow / (discharge * math.Pi / 4 * math.Sqrt(2*p/outside.Density())))
+	return math.Sqrt(flow / OrificeFlow(1, p, outside))
 }

@@ -352,9 +352,7 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 // cannot: where the air can have hidden a drop beyond the limit, or where the
 // rule asks for more than is there. It never makes a pass of anything.
 func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
-	e := r.Evidence(v)
-	e.Before, e.After = r.Surroundings()
-	budget, ok := e.Budget()
+	budget, ok := r.Evidence(v).Budget()
 	if !ok {
 		return v
 	}
@@ -362,7 +360,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	v.Rule = rule
 	v.Expanded = FromPascals(budget.Expanded())
 	if rule == Guarded {
-		v.Guard = FromPascals(coverage * budget.Guard())
+		v.Guard = FromPascals(coverage * budget.CombinedWithAir())
 	}
 	v.Conforms = budget.Conforms()
 	v.AirRaised, v.AirLowered = FromPascals(max(0, air.High)), FromPascals(max(0, -air.Low))
@@ -370,7 +368,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin, budget.Guard()) == NoVerdict:
+	case rule.Judge(budget.Margin, budget.CombinedWithAir()) == NoVerdict:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	return v
@@ -491,10 +489,10 @@ func (r Run) rejudge(b Bench, after Run, n int, facts []Fact) ([]Fact, error) {
 		return facts, nil // a reading of no weight
 	case r.Phase == Over && (!ok || was.Outcome != Pass && v.Outcome != Fail):
 		return nil, r.refuse(ClosedForGood)
-	case !ok && (busy || len(Missing(r.RestoreList)) < len(r.RestoreList)):
+	case !ok && (busy || r.disturbed || len(Missing(r.RestoreList)) < len(r.RestoreList)):
 		v = Verdict{Outcome: NoVerdict, Reason: CutShort, Method: r.Method.Key, Start: was.Start, Bell: was.Bell}
 	case !ok:
-		return append(append(facts, r.leaves()...), HoldResumed{}), nil
+		return append(facts, HoldResumed{}), nil
 	}
 	return append(facts, Judged{v}), nil
 }

@@ -20,7 +20,8 @@ type Metering struct {
 	Done   bool    // the result is kept
 	// Void is true once the suit was filled to more than it may be, until that
 	// turns out to have been a slip: the reading is still there to be corrected,
-	// so that a correction meant for it does not reach the test's.
+	// so that a correction meant for it does not reach the test's. The other
+	// reading is not: air was let out since.
 	Void bool
 }
 
@@ -116,7 +117,7 @@ func (r Run) metering(e Entry) Run {
 	switch f := e.Fact.(type) {
 	case MeteringBegun:
 		if r.Phase == Restore {
-			*m = Metering{Began: e.At}
+			*m, r.disturbed = Metering{Began: e.At}, true
 		}
 	case MeteringRead:
 		if f.Reading.N == 2 {
@@ -269,12 +270,16 @@ func (r Run) added(b Bench, w AddAir) ([]Fact, error) {
 }
 
 // fixMetering corrects reading n of a measurement. A result that rests on it is
-// worked out anew.
+// worked out anew. A second reading that counts at no such moment completes
+// nothing, whatever its value was: another one is waited for.
 func (r Run) fixMetering(b Bench, n int, w Read) ([]Fact, error) {
 	m := r.Metering
 	old := &m.Before
 	if n == 2 {
 		old = &m.After
+	}
+	if m.Void && old.Pressure() <= r.Method.Expansion.High {
+		return nil, r.refuse(NotMetering)
 	}
 	if w.Unit == NoUnit {
 		w.Unit = old.Written.Unit
@@ -295,7 +300,7 @@ func (r Run) fixMetering(b Bench, n int, w Read) ([]Fact, error) {
 		return []Fact{fact, MeteringLeft{TooHigh: written}}, nil
 	case n == 1 && p < r.lowestMetered():
 		return nil, r.refuse(TooLimp, func(f *Refusal) { f.Digits, f.Unit = w.Digits, w.Unit })
-	case m.Done || n == 2:
+	case m.Done || n == 2 && !old.Taken.Before(m.Settled()) && !old.Taken.After(m.Expires()):
 		return r.result(b, m, fact)
 	}
 	return []Fact{fact}, nil

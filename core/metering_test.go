@@ -79,7 +79,30 @@ func TestMetering(t *testing.T) {
 			{0, litres("2"), "AirAdded", restore},
 			{1, read("18.01"), "MeteringRead MeteringLeft", restore}, // nobody waits for the suit to settle
 			{0, read("17.5"), refusedFor(core.VerdictIn), restore},
-			{0, fix("18.0"), "MeteringCorrected CapacityMeasured", restore}, // it was a slip
+			{0, fix("18.0"), "MeteringCorrected", restore}, // it was a slip, and is still too early
+			{0, read("17.6"), refusedFor(core.NotSettled), restore},
+			{s30, read("17.6"), "MeteringRead CapacityMeasured", restore},
+		},
+		"too high by a slip": {
+			{0, measure, "MeteringBegun", restore},
+			{0, read("18.5"), "MeteringRead MeteringLeft", restore},
+			{0, fix("16.5"), "MeteringCorrected", restore},
+			{0, litres("2"), "AirAdded", restore},
+			{s30, read("18.5"), "MeteringRead MeteringLeft", restore},
+			{0, fix("17.5"), "MeteringCorrected CapacityMeasured", restore},
+			{0, measure, "MeteringBegun", restore},
+			{0, read("16.5"), "MeteringRead", restore},
+			{0, litres("2"), "AirAdded", restore},
+			{10*time.Minute + 1, read("18.5"), "MeteringRead MeteringLeft", restore},
+			{0, fix("17.5"), "MeteringCorrected", restore}, // too late, whatever it was
+			{0, read("17.5"), refusedFor(core.TooSlow), restore},
+		},
+		"too high without a word of the litres": { // what is corrected is not on record
+			{0, measure, "MeteringBegun", restore},
+			{0, read("15.0"), "MeteringRead", restore},
+			{0, read("18.5"), "MeteringLeft", restore},
+			{0, fix("16.5"), refusedFor(core.NotMetering), restore},
+			{0, measure, "MeteringBegun", restore},
 		},
 		"left": {
 			{0, measure, "MeteringBegun", restore},
@@ -179,6 +202,16 @@ func TestEditedMetering(t *testing.T) {
 		if got := s.come(core.Amend{Post: tt.post, Read: read(tt.digits)}); got != tt.comes {
 			t.Errorf("%s edited: %s, want %s", tt.digits, got, tt.comes)
 		}
+	}
+	// Air was let out of an overfilled suit: a slip in the reading before does not
+	// bring its measurement back.
+	s.does(core.Measure{})
+	s.reads("14.8")
+	before = s.lastPost()
+	s.does(core.AddAir{Litres: "2"})
+	s.waits(30 * time.Second)
+	if s.reads("18.5"); s.come(core.Amend{Post: before, Read: read("14.9")}) != refusedFor(core.NotMetering) || !s.run.Metering.Void {
+		t.Errorf("of a void measurement: %+v", s.run.Metering)
 	}
 	c := s.run.Measured
 	if c.From.Digits != "14.9" || c.To.Digits != "15.8" || s.run.Verdict.End.Written.Digits != "15.1" {
@@ -386,5 +419,56 @@ func TestNoAirMakesAPass(t *testing.T) {
 	}
 	if outcomes[core.Fail] < 400 || known < 50 {
 		t.Errorf("%v, and %d suits whose give was known", outcomes, known)
+	}
+}
+
+// TestNoHoldAfterMoreAir: a verdict taken back leaves the hold to go on, but not
+// in a suit to which air was added since, or may have been: it would hide what the
+// suit lost.
+func TestNoHoldAfterMoreAir(t *testing.T) {
+	for name, tt := range map[string]struct {
+		since []step
+		comes string
+	}{
+		"nothing": {nil, "Corrected HoldResumed"},
+		"measured": {[]step{
+			{0, core.Measure{}, "MeteringBegun", core.Restore},
+			{30 * time.Second, read("15.0"), "MeteringRead", core.Restore},
+			{0, core.AddAir{Litres: "2"}, "AirAdded", core.Restore},
+			{30 * time.Second, read("16.0"), "MeteringRead CapacityMeasured", core.Restore},
+		}, "Corrected Judged"},
+		"begun and left": {[]step{
+			{0, core.Measure{}, "MeteringBegun", core.Restore},
+			{30 * time.Second, core.Stop{}, "MeteringLeft", core.Restore},
+		}, "Corrected Judged"},
+		"a leak hunted": {[]step{{0, core.Leak{Where: "seam"}, "LeakFound", core.Restore}}, "Corrected Judged"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s := newScene(t)
+			s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
+			s.waits(3 * time.Minute)
+			s.reads("12.9")
+			slip := s.lastPost()
+			s.plays(tt.since)
+			if got := s.come(core.Amend{Post: slip, Read: read("15.9")}); got != tt.comes {
+				t.Fatalf("corrected: %s", got)
+			}
+			if s.run.Phase == core.Hold {
+				return
+			}
+			if outcome, reason := s.verdict(); outcome != core.NoVerdict || reason != core.CutShort {
+				t.Errorf("%s, %s", outcome, reason)
+			}
+			// Repeated from its expansion, it is a test like any other.
+			s.does(core.Repeat{})
+			s.inflates()
+			s.waits(10 * time.Minute)
+			s.reads("16.5")
+			s.waits(3 * time.Minute)
+			s.reads("12.9")
+			if got := s.come(core.Fix{Digits: "15.9"}); got != "Corrected HoldResumed" {
+				t.Errorf("corrected when it was repeated: %s", got)
+			}
+		})
 	}
 }

@@ -62,12 +62,17 @@ type Run struct {
 	Readings []Reading // all of them, in the order of their posts
 	Attempt  int       // how often the test was begun again
 	first    int       // index in Readings of this attempt's first
+	aired    int       // index in Air of this attempt's first
 
 	ExpandedBy int       // number of the reading that started the expansion
 	ExpandedAt time.Time // zero while its clock does not run
 
 	HeldBy int       // number of the start reading
 	HeldAt time.Time // zero while no hold runs
+
+	// disturbed is true once air was or may have been added to the suit since
+	// the verdict: its hold cannot go on, whatever becomes of the verdict.
+	disturbed bool
 
 	Asked *Questioned // a reading asked about, not taken
 
@@ -190,6 +195,7 @@ func (r Run) Apply(e Entry) Run {
 		r = r.metering(e)
 	case LeakFound:
 		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
+		r.disturbed = true // it is hunted at the expansion pressure
 	case Noted:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.Text})
 	case Closed:
@@ -245,12 +251,12 @@ func (r Run) again() Run {
 	case Restore:
 		r.RestoreList = checks(items(r.RestoreList))
 	}
-	r.Phase, r.Verdict, r.Metering = Expansion, nil, Metering{}
+	r.Phase, r.Verdict, r.Metering, r.disturbed = Expansion, nil, Metering{}, false
 	r.Suit.Capacity = r.KnownCapacity() // the new test is judged by it
 	r.ExpandedBy, r.ExpandedAt = 0, time.Time{}
 	r.HeldBy, r.HeldAt = 0, time.Time{}
 	r.Attempt++
-	r.first = len(r.Readings)
+	r.first, r.aired = len(r.Readings), len(r.Air)
 	return r
 }
 
@@ -348,10 +354,7 @@ func (r Run) HoldReadings() []Reading {
 // one after it. What was read before the test was repeated says nothing of it.
 func (r Run) Surroundings() (before, after Surroundings) {
 	middle := r.HeldAt.Add(r.Method.Hold / 2)
-	for _, c := range r.Air {
-		if r.Attempt > 0 && c.At.Before(r.Ready) {
-			continue
-		}
+	for _, c := range r.Air[r.aired:] {
 		to := &before
 		if c.At.After(middle) {
 			to = &after

@@ -12,8 +12,13 @@ type spread struct {
 	points []float64
 }
 
-// fineness is how many steps a spread has.
-const fineness = 1000
+const (
+	// fineness is how many steps a spread has.
+	fineness = 1000
+	// negligible is the share of half below which a bound is left out: it moves
+	// nothing by a step, and blur would divide rounding errors by it.
+	negligible = 1e-6
+)
 
 // spreadOf returns the spread of the sum of errors with these bounds.
 func spreadOf(bounds []float64) spread {
@@ -30,7 +35,7 @@ func spreadOf(bounds []float64) spread {
 		s.points[i] = 1
 	}
 	for _, b := range bounds {
-		if b > 0 {
+		if b > negligible*s.half {
 			s.blur(b)
 		}
 	}

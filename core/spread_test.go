@@ -45,6 +45,10 @@ func TestInterval(t *testing.T) {
 		{"one of ten times the others, as printed", bounded(0, 0, append([]float64{10 * math.Sqrt(3)}, four[:3]...)...), 17.0, 0.05},
 		{"a normal one", bounded(0, 10), 19.6, 0.2},
 		{"a normal one and a rectangular", bounded(0, 10, 10), 22.4, 0.25}, // by simulation
+		// 12.08 in of 15.10 in are 4/5, and in floating point 1e-16 more: that much
+		// of a permissible error is left where the limit is a ratio.
+		{"one and a rounding error", bounded(0, 0, 10, 1e-15), 9.5, 1e-9},
+		{"a rounding error and two", bounded(0, 0, 1e-14, 10, 10), 20 * (1 - math.Sqrt(0.05)), 1e-3},
 		{"none", bounded(0, 0), 0, 0},
 	} {
 		for _, margin := range []float64{0, 50, -50} {

@@ -103,7 +103,7 @@ func (f File) Apply(e Entry) File {
 		bar(BarOutOfReason, fact.Why)
 	case Released:
 		f.released = true
-		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), Bar.awaitsWord)
+		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), Bar.AwaitsWord)
 	case PaperTest:
 		return f.onPaper(e, fact)
 	case Opened:
@@ -179,6 +179,11 @@ func (f File) worsen(e Entry, v Verdict) File {
 	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
 		return b.Kind == BarReceived || kind == BarNoVerdict && b.Kind == kind
 	})
+	for i := range f.Bars {
+		if b := &f.Bars[i]; b.AwaitsWord() && b.Run == e.Run {
+			b.Run = 0 // it has not passed that run after all
+		}
+	}
 	f.Bars = append(f.Bars, Bar{Kind: kind, Since: e.At, Run: e.Run, entered: e.At})
 	return f
 }
@@ -271,15 +276,17 @@ func (f File) Summary(p Policy) Summary {
 // Unreleased reports whether the policy has the suit wait for an officer's word.
 func (f File) Unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
 
-// awaitsWord reports whether a bar is a withdrawal that an officer may lift now.
-func (b Bar) awaitsWord() bool { return b.Kind == BarWithdrawn && b.Run != 0 }
+// AwaitsWord reports whether an officer's word lifts the bar now.
+func (b Bar) AwaitsWord() bool {
+	return b.Kind == BarUnreleased || b.Kind == BarWithdrawn && b.Run != 0
+}
 
 // Release returns the fact of an officer's word, or the refusal: there must be
 // something that waits for it, and a withdrawn suit passes a test first.
 func (f File) Release(p Policy) (Fact, error) {
 	why := NothingToRelease
 	for _, b := range f.Bars {
-		if b.awaitsWord() {
+		if b.AwaitsWord() {
 			return Released{}, nil
 		}
 		if b.Kind == BarWithdrawn {

@@ -109,6 +109,13 @@ func TestStanding(t *testing.T) {
 			l.tested(1, core.Fail)
 			l.adds(0, core.Released{})
 		}, "not fit: withdrawn, failed"},
+		{"nor does a pass corrected to a fail", func(l *life) {
+			l.adds(0, core.Withdrawn{})
+			l.tested(1, core.Pass)
+			l.adds(1, fail)
+			l.adds(0, core.Released{})
+			l.tested(2, core.Pass)
+		}, "not fit: withdrawn"},
 		{"registered anew", func(l *life) { l.tested(1, core.Pass); l.adds(0, core.SuitRegistered{Suit: l.file.Suit}) }, "fit"},
 
 		// A run that is open.

@@ -58,7 +58,7 @@ type Budget struct {
 	Late float64
 	// Air is how well the change of the air around the suit is known. The drop is
 	// not corrected for it, and so none of it is in the drop's uncertainty; it is
-	// in that of the question what of a drop was the leak's (see Guard).
+	// in that of the question what of a drop was the leak's (see CombinedWithAir).
 	Air     []Component
 	LeftOut []Origin // sources of which nothing is known: they are not in it
 }
@@ -83,9 +83,10 @@ const coverage = 2
 // Interval says what 95 % are.
 func (b Budget) Expanded() float64 { return coverage * b.Combined() }
 
-// Guard returns the standard uncertainty, in pascals, of the margin that the
-// leak alone would have left: with what is not known of the air's change.
-func (b Budget) Guard() float64 { return math.Hypot(b.Combined(), combined(b.Air)) }
+// CombinedWithAir returns the standard uncertainty, in pascals, of the margin
+// that the leak alone would have left: with what is not known of the air's
+// change. The guard band is twice that.
+func (b Budget) CombinedWithAir() float64 { return math.Hypot(b.Combined(), combined(b.Air)) }
 
 // AirExpanded returns the expanded uncertainty (k = 2) of what the air did, in
 // pascals.
@@ -249,10 +250,11 @@ type Evidence struct {
 	Give      Give
 }
 
-// Evidence returns the evidence for a verdict on the run's hold, but for the
-// air around the suit.
+// Evidence returns the evidence for a verdict on the run's hold.
 func (r Run) Evidence(v Verdict) Evidence {
-	return Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings(), Give: r.Give()}
+	e := Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings(), Give: r.Give()}
+	e.Before, e.After = r.Surroundings()
+	return e
 }
 
 // Budget works out the margin of the verdict and its uncertainty. ok is false

@@ -302,7 +302,7 @@ type headerRecord struct {
 //	  drop_npa           drop
 //	  allowed_npa        greatest drop that passes from this start
 //	  bell               moment at which the hold ended
-//	  at_bell_low_npa    what the pressure then was at least
+//	  at_bell_low_npa    what the pressure then was at least, with 95 %
 //	  at_bell_high_npa   and at most, where other readings had to tell
 //	  defect             what was seen
 //	  rule               rule: by which it was decided

@@ -135,6 +135,24 @@ func TestRecordOfAPass(t *testing.T) {
 	)
 }
 
+// TestRuleWords: a guarded verdict tells its guard band, but for one from before
+// the air counted too.
+func TestRuleWords(t *testing.T) {
+	run := passes(t).run
+	for _, tt := range []struct {
+		v    core.Verdict
+		want string
+	}{
+		{core.Verdict{}, "simple acceptance: the value read decides"},
+		{core.Verdict{Rule: core.Guarded, Expanded: 20 * core.Pascal}, "inside the limit by its expanded uncertainty (JCGM"},
+		{core.Verdict{Rule: core.Guarded, Expanded: 20 * core.Pascal, Guard: 90 * core.Pascal}, "by the guard band of 0.9 mbar, the expanded uncertainty of the drop and the air together (JCGM"},
+	} {
+		if got := ruleWords(run, tt.v); !strings.Contains(got, tt.want) {
+			t.Errorf("%+v: %s", tt.v, got)
+		}
+	}
+}
+
 // TestRecordOfAMeasuredSuit: where the capacity is known, the leak is on record.
 func TestRecordOfAMeasuredSuit(t *testing.T) {
 	on := suit("HP-07")

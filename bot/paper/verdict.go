@@ -108,7 +108,7 @@ func (r *record) verdict() table {
 	}
 	rule := ""
 	if v.End.N != 0 {
-		rule = ruleWords(v.Rule)
+		rule = ruleWords(r.run, v.Verdict)
 	}
 	return facts("Verdict and statement of conformity", nameWidth,
 		[2]string{"Result", oneLine(commands.Figures(r.run, v.Verdict))},
@@ -146,9 +146,14 @@ func oneLine(s string) string { return strings.ReplaceAll(s, "\n", " ") }
 
 // ruleWords explains a decision rule. A verdict from before there was a choice
 // was given by simple acceptance.
-func ruleWords(rule core.Acceptance) string {
-	if rule == core.Guarded {
-		return string(rule) + ": a pass must be inside the limit by its expanded uncertainty (JCGM 106:2012, 8.3)"
+func ruleWords(run core.Run, v core.Verdict) string {
+	if v.Rule == core.Guarded {
+		band := "its expanded uncertainty"
+		if v.Guard != 0 { // else it is one of before the air counted too
+			u := run.Method.Unit
+			band = fmt.Sprintf("the guard band of %s %s, the expanded uncertainty of the drop and the air together", v.Guard.In(u, 1), u)
+		}
+		return fmt.Sprintf("%s: a pass must be inside the limit by %s (JCGM 106:2012, 8.3)", v.Rule, band)
 	}
 	return string(core.Simple) + ": the value read decides; its uncertainty is told beside it (JCGM 106:2012, 8.2)"
 }
@@ -160,9 +165,7 @@ func (r *record) uncertainty(v core.Verdict) string {
 	if text == "" {
 		return ""
 	}
-	e := r.run.Evidence(v)
-	e.Before, e.After = r.run.Surroundings()
-	b, _ := e.Budget()
+	b, _ := r.run.Evidence(v).Budget()
 	head, parts, _ := strings.Cut(text, "\n")
 	text = lines(head, joined("Standard uncertainties: ", parts))
 	if v.Expanded != 0 && math.Abs(b.Expanded()-v.Expanded.Pascals()) > 1e-6 {

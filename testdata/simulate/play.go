@@ -360,9 +360,7 @@ func (s *session) result() (played, error) {
 	if v.AtBellHigh != 0 {
 		lasted = s.task.hold
 	}
-	evidence := s.runs[0].Evidence(v)
-	evidence.Before, evidence.After = s.runs[0].Surroundings()
-	budget, ok := evidence.Budget()
+	budget, ok := s.runs[0].Evidence(v).Budget()
 	if !ok {
 		return played{}, errors.New("the verdict has no budget")
 	}
