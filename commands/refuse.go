@@ -111,7 +111,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.LitresFirst:
 		return fmt.Sprintf("Not taken: first say the air added, like %s.\n%s corrects the reading before it.", code("2 L"), code("fix "+r.Digits))
 	case core.NotThatMuch:
-		return fmt.Sprintf("Not taken: %s L is not 1 to 5. Say what was added, like %s.", r.Digits, code("2 L"))
+		return fmt.Sprintf("Not taken: %s L is not 0.1 to 10; 1 to 5 are best. Say what was added, like %s.", r.Digits, code("2 L"))
 	case core.TooLimp:
 		return fmt.Sprintf("Not taken: %s %s is too low for this. Top up to about %s and post the reading.", r.Digits, r.Unit, like(r))
 	case core.NotSettled:

@@ -48,7 +48,7 @@ func TestAmbient(t *testing.T) {
 }
 
 // TestThroughput checks units of leak rate. That 1 mbar·L/s is 0.1 Pa·m³/s and
-// 59.2 cm³/min at 0 °C is printed by three vendors' pages that agree; 1 cm³/min
+// 59.2 cm³/min at 0 °C is common practice, printed alike in secondary texts; 1 cm³/min
 // at 0 °C and 101 325 Pa is 1.688 75e-3 Pa·m³/s by its definition, and
 // 7.435 84e-7 mol/s by p·V = n·R·T.
 func TestThroughput(t *testing.T) {
