@@ -68,6 +68,9 @@ func sure(v core.Verdict) string {
 	if v.Outcome == core.Fail && v.Conforms > 0.5 {
 		return fmt.Sprintf("Close: %s sure that it was within just at the end of the hold. What was read decides.", percent(v.Conforms))
 	}
+	if v.Outcome == core.Fail {
+		return fmt.Sprintf("Close: %s sure that it is beyond.", percent(1-v.Conforms))
+	}
 	return fmt.Sprintf("Close: %s sure that it is within.", percent(v.Conforms))
 }
 
