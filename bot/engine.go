@@ -427,6 +427,8 @@ func (do *doing) chatter() bool {
 // want does what somebody wants.
 func (do *doing) want(want any) error {
 	switch w := want.(type) {
+	case commands.Thanks:
+		return nil
 	case commands.Help:
 		do.help(w)
 		return nil
@@ -493,6 +495,10 @@ func (do *doing) onRun(want core.Intent) error {
 	facts, err := do.run.Decide(do.bench, do.asker(), want)
 	if err != nil {
 		return err
+	}
+	if _, said := do.ev.What.(Said); said && len(facts) == 0 { // it is so already
+		do.answer(do.speak.Where(do.run, do.ev.At))
+		return nil
 	}
 	return do.record(facts)
 }

@@ -146,10 +146,14 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 }
 
 func (s Speaker) implausible(r *core.Refusal) string {
-	if len(r.Choices) > 0 {
-		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(r.Digits+" "+r.Choices[0]))
+	fix := ""
+	if r.Fix {
+		fix = "fix "
 	}
-	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code(like(r)))
+	if len(r.Choices) > 0 {
+		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(fix+r.Digits+" "+r.Choices[0]))
+	}
+	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code(fix+like(r)))
 }
 
 // like is a reading that would fit, for an example.

@@ -76,6 +76,7 @@ type Refusal struct {
 	Until     time.Time
 	Choices   []string
 	Like      string // a reading that would fit, for an example
+	Fix       bool   // it was to correct one
 }
 
 func (r *Refusal) Error() string {
