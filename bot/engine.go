@@ -336,6 +336,9 @@ func (do *doing) said() error {
 	if do.wordless() && len(files) > 0 && (do.hasRun || anyImage(files)) {
 		return nil
 	}
+	if do.wordless() && len(files) > 0 && !do.hasRun { // a file means nothing by itself
+		return &core.Refusal{Why: core.NoFile}
+	}
 	want, err := commands.Parse(do.text, do.in)
 	_, do.imports = want.(core.ImportFiles)
 	if err == nil {

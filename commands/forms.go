@@ -303,7 +303,7 @@ func init() {
 		},
 		{
 			[]string{"suit"},
-			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
+			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit change HP-25 place=\"Station 1\"",
 			parseEnter(false),
 			true,
 		},
@@ -393,7 +393,7 @@ func oneSuit(rest string) (string, error) {
 	switch {
 	case len(tagsIn(rest)) > 1:
 		return "", &hint{"one suit at a time", "status " + tag}
-	case tag == "" || text != "" && !strings.EqualFold(strings.TrimRight(text, ".!"), "please"):
+	case tag == "" || text != "":
 		return "", errors.New("which suit?")
 	}
 	return tag, nil
@@ -435,7 +435,10 @@ func parseTick(rest string) (any, error) {
 		return core.Tick{All: true}, nil
 	}
 	items, err := parseItems(rest)
-	return core.Tick{Items: items}, err
+	if err != nil { // "all but 4" must not be told to tick all
+		return nil, &hint{err.Error() + ", like 1 3 or 5-7", "ok 1 3"}
+	}
+	return core.Tick{Items: items}, nil
 }
 
 var itemsForm = regexp.MustCompile(`^\d{1,2}(-\d{1,2})?$`)
@@ -530,8 +533,11 @@ func parseTest(rest string) (any, error) {
 			want.Method = strings.TrimSpace(want.Method + " " + w)
 		}
 	}
-	if want.Suit == "" {
+	switch tags := tagsIn(rest); {
+	case want.Suit == "":
 		return nil, errors.New("which suit?")
+	case len(tags) > 1:
+		return nil, &hint{"one suit a run", "test " + tags[0]}
 	}
 	return want, nil
 }
@@ -606,11 +612,15 @@ func parseDue(rest string) (any, error) {
 	return core.AskDue{Within: p}, nil
 }
 
-var fieldForm = regexp.MustCompile(`^([\pL_]+)=("[^"]*"|\S*)(?: |$)`)
+var (
+	fieldForm = regexp.MustCompile(`^([\pL_]+) ?= ?("[^"]*"|[^\s"]*?),?(?: |$)`)
+	straight  = strings.NewReplacer("“", `"`, "”", `"`, "„", `"`) // a phone bends quotes
+)
 
 // parseEnter reads "add HP-25 place=\"Station 1\" size=L".
 func parseEnter(manometer bool) func(string) (any, error) {
 	return func(rest string) (any, error) {
+		rest = straight.Replace(rest)
 		verb, rest, _ := strings.Cut(rest, " ")
 		want := core.Enter{Manometer: manometer}
 		switch strings.ToLower(verb) {
@@ -636,7 +646,7 @@ func parseEnter(manometer bool) func(string) (any, error) {
 	}
 }
 
-var measureForm = regexp.MustCompile(`^(\S+)(?: (\d+(?:[.,]\d+)? ?\pL+),? (\d+(?:[.,]\d+)?),? (?:to )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
+var measureForm = regexp.MustCompile(`^(\S+)(?: (\d+(?:[.,]\d+)? ?\pL+),? (?:from )?(\d+(?:[.,]\d+)?)(?: ?(\pL+))??,? (?:to |→ |-> )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
 
 // parseMeasure reads "HP-07 2 L 15.0 16.2 mbar", "HP-07", or nothing for the
 // suit of the run at hand.
@@ -644,6 +654,8 @@ func parseMeasure(rest string) (any, error) {
 	if rest == "" {
 		return core.Measure{}, nil
 	}
+	tag, text := cutSuit(rest)
+	rest = strings.TrimSpace(tag + " " + text)
 	m := measureForm.FindStringSubmatch(rest)
 	if m == nil || !tagForm.MatchString(m[1]) {
 		return nil, errors.New("say the suit, the litres added, and the pressure before and after")
@@ -657,10 +669,19 @@ func parseMeasure(rest string) (any, error) {
 		return nil, err
 	}
 	want.Litres = added.Litres
-	want.From, want.To = strings.Replace(m[3], ",", ".", 1), strings.Replace(m[4], ",", ".", 1)
-	unit, err := core.ParseUnit(m[5])
+	if m[4] != "" && m[6] == "" {
+		m[6] = m[4]
+	}
+	if m[6] == "" {
+		return nil, errors.New("say the unit of the pressures")
+	}
+	want.From, want.To = strings.Replace(m[3], ",", ".", 1), strings.Replace(m[5], ",", ".", 1)
+	unit, err := core.ParseUnit(m[6])
 	if err != nil {
 		return nil, err
+	}
+	if first, err := core.ParseUnit(m[4]); m[4] != "" && (err != nil || first != unit) {
+		return nil, errors.New("say both pressures in one unit")
 	}
 	want.Unit = unit
 	for _, digits := range []string{want.From, want.To} {

@@ -23,7 +23,7 @@ func instead(text, verb string, in Place) *Misunderstood {
 		switch m, ok := saidForRun[verb]; {
 		case ok && isReading && m == "fix 14.9":
 			return &Misunderstood{Text: text, Try: "fix " + withUnit(said.Digits, said.Unit)}
-		case ok && !isReading:
+		case ok && (!isReading || verb == "not"):
 			return &Misunderstood{Text: text, Try: m}
 		}
 	}
@@ -61,6 +61,7 @@ var (
 		"top": "16.5", "topped": "16.5", "vented": "16.5", "inflated": "16.5", "no": "16.5", "nope": "16.5",
 		"correct": "fix 14.9", "correction": "fix 14.9", "wrong": "fix 14.9", "typo": "fix 14.9",
 		"cancel": "stop zipper jammed", "abort": "stop zipper jammed", "quit": "stop zipper jammed", "end": "stop zipper jammed",
+		"not":  "bad 2 hole in left glove",
 		"hand": "over to @second.tester", "handover": "over to @second.tester",
 		"repeat": "again", "restart": "again", "redo": "again",
 	}
@@ -71,7 +72,8 @@ var (
 		"repair": "repaired HP-07 left glove", "fixed": "repaired HP-07 left glove", "mended": "repaired HP-07 left glove", "replaced": "repaired HP-07 left glove",
 		"remove": "withdraw HP-07 recall", "recall": "withdraw HP-07 recall", "withdrawn": "withdraw HP-07 recall",
 		"scrap": "retire HP-07 too old", "scrapped": "retire HP-07 too old",
-		"last": "history HP-07", "tested": "history HP-07", "tests": "history HP-07",
+		"retest": "test HP-07 with M-1",
+		"last":   "history HP-07", "tested": "history HP-07", "tests": "history HP-07",
 	}
 )
 
@@ -91,7 +93,7 @@ func readingAmong(words []string) (core.Read, bool) {
 // it must not bar another.
 func aboutIts(example, text string) string {
 	if tags := tagsIn(text); len(tags) > 0 {
-		return strings.Replace(example, "HP-07", tags[0], 1)
+		return strings.NewReplacer("HP-07", tags[0], "HP-25", tags[0]).Replace(example)
 	}
 	return example
 }

@@ -78,6 +78,9 @@ func parse(text string, in Place) (any, error) {
 			word, _, _ := strings.Cut(text, " ")
 			rest = behind(word, typed)
 		}
+		if !f.verbatim {
+			rest = strings.TrimSpace(cutPlease.ReplaceAllString(rest, ""))
+		}
 		want, err := f.parse(rest)
 		if err == nil {
 			return want, nil
@@ -89,6 +92,12 @@ func parse(text string, in Place) (any, error) {
 	}
 	if isLitres(text) {
 		return parseLitres(text)
+	}
+	if items, err := parseItems(text); err == nil && len(items) > 1 && in == Thread {
+		return nil, &Misunderstood{Text: text, Say: "a list is ticked by ok", Try: Print(core.Tick{Items: items}), Faulty: true}
+	}
+	if m := notOK.FindStringSubmatch(text); m != nil && in == Thread {
+		return nil, &Misunderstood{Text: text, Say: "a defect begins with bad", Try: "bad " + m[1] + " hole in left glove", Faulty: true}
 	}
 	if startsNumber(text) {
 		want, err := parseReading(text)
@@ -110,6 +119,11 @@ func parse(text string, in Place) (any, error) {
 	}
 	return nil, instead(text, verb, in)
 }
+
+var cutPlease = regexp.MustCompile(`(?i)(^|[ ,]+)please[.!]*$`)
+
+// notOK is a number of a list that is not as it should be: "4 not ok".
+var notOK = regexp.MustCompile(`(?i)^([1-9]\d?)[:,]? (?:is )?(?:not|bad|nok)\b`)
 
 // Thanks is said to be polite, and needs no answer.
 type Thanks struct{}
@@ -241,7 +255,7 @@ func parseReading(text string) (core.Read, error) {
 	if m[3] != "" {
 		at, err := parseClock(m[3])
 		if err != nil {
-			return core.Read{}, err
+			return core.Read{}, &hint{err.Error(), read.Digits + " at 6:00"}
 		}
 		read.Stated, read.HasStated = at, true
 	}

@@ -55,6 +55,7 @@ const (
 	NotAnOfficer      Why = "that takes an officer"
 	NothingToRelease  Why = "nothing waits for a release"
 	TestBeforeRelease Why = "a withdrawn suit is tested before it is released"
+	NotInRegister     Why = "not in the register yet"
 	KnownAlready      Why = "the register has it already"
 	NoFile            Why = "no file is attached"
 	UnknownRun        Why = "no such run"
