@@ -57,7 +57,7 @@ func instead(text, verb string, in Place) *Misunderstood {
 var (
 	saidForRun = map[string]string{
 		"all": "ok all", "done": "ok all", "finished": "ok all", "everything": "ok all", "tick": "ok all", "check": "ok all",
-		"how": "where", "time": "where", "what": "where", "what's": "where", "wait": "where", "next": "where", "now": "where", "when": "where",
+		"how": "where", "time": "where", "what": "where", "what's": "where", "wait": "where", "skip": "where", "next": "where", "now": "where", "when": "where",
 		"top": "16.5", "topped": "16.5", "vented": "16.5", "inflated": "16.5", "no": "16.5", "nope": "16.5",
 		"correct": "fix 14.9", "correction": "fix 14.9", "wrong": "fix 14.9", "typo": "fix 14.9",
 		"cancel": "stop zipper jammed", "abort": "stop zipper jammed", "quit": "stop zipper jammed", "end": "stop zipper jammed",
