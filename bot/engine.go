@@ -343,7 +343,7 @@ func (do *doing) said() error {
 	_, do.imports = want.(core.ImportFiles)
 	if err == nil {
 		err = do.want(want)
-	} else if do.chatter() {
+	} else if m, is := errors.AsType[*commands.Misunderstood](err); do.chatter() && !(is && m.Meant()) {
 		do.unheeded = true
 		return nil
 	}

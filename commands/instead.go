@@ -109,6 +109,8 @@ func askedOfFleet(text string, in Place) (core.Intent, bool) {
 		return slices.ContainsFunc(words, func(w string) bool { return slices.Contains(some, strings.Trim(w, ",;:.!?()")) })
 	}
 	switch {
+	case says("how") && !says("many"): // "how do I test a suit?"
+		return nil, false
 	case says("due", "overdue"):
 		return core.AskDue{}, true
 	case says("not", "unfit", "barred", "bench", "many"):

@@ -39,6 +39,12 @@ type Misunderstood struct {
 	Faulty bool
 }
 
+// Meant reports whether somebody must be told even where people talk among
+// themselves: a command that names a suit, or is one word, and is not whole.
+func (m *Misunderstood) Meant() bool {
+	return m.Faulty && (len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
+}
+
 func (m *Misunderstood) Error() string {
 	if m.Say != "" {
 		return fmt.Sprintf("%q: %s; try %q", m.Text, m.Say, m.Try)

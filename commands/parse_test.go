@@ -178,6 +178,7 @@ func TestMisunderstood(t *testing.T) {
 		{Talk, "released HP-13", "release HP-13"},
 		{Talk, "tset hp9 en943", "test hp9 with M-1"},
 		{Talk, "record HP-07", "history HP-07"},
+		{Talk, "how do I test a suit?", "test HP-07 with M-1"},
 		{Talk, "last test of HP-09", "history HP-09"},
 		{Thread, "room 21", "21"},
 		{Thread, "looks worn at the knee", "note visor scratched"},
