@@ -364,7 +364,7 @@ func someText(rest, missing string) (string, error) {
 // cutSuit takes a suit's tag off the beginning of a text: "HP-07: seam", "hp 7",
 // "of HP-07".
 func cutSuit(rest string) (tag, text string) {
-	for _, little := range []string{"of ", "for ", "on ", "suit "} {
+	for _, little := range []string{"of ", "for ", "on ", "the ", "suit "} {
 		rest = cutFold(rest, little)
 	}
 	tag, text, _ = strings.Cut(rest, " ")
@@ -376,7 +376,7 @@ func cutSuit(rest string) (tag, text string) {
 }
 
 // tagEnd is what may stand behind a tag in a sentence.
-const tagEnd = ",;:?!"
+const tagEnd = ",;:?!."
 
 var lettersOnly = regexp.MustCompile(`^\pL{1,4}$`)
 
@@ -424,7 +424,7 @@ func another(tag, text string) bool {
 		case "and", "&", "+", "with":
 			continue
 		}
-		w = strings.TrimRight(w, tagEnd+".")
+		w = strings.TrimRight(w, tagEnd)
 		return tagForm.MatchString(w) && sameKind(tag, w)
 	}
 	return false
@@ -551,7 +551,7 @@ func parseUsed(tag, text string) (any, error) {
 	switch {
 	case another(tag, note):
 		return nil, errors.New("one suit a post, so that none is missed")
-	case momentLike.MatchString(strings.TrimRight(first, ",;:.")):
+	case momentLike.MatchString(strings.TrimRight(first, tagEnd)) || ago.MatchString(note):
 		return nil, errors.New("write the day as yesterday or 2026-03-01, the time as 22:15")
 	}
 	return core.NoteUsed{Suit: tag, When: when, Note: note}, nil
@@ -563,8 +563,8 @@ func splitMoment(text string) (when, rest string) {
 	if clock, after, ok := cutClock(text); ok {
 		return clock, after
 	}
-	first, after, _ := strings.Cut(text, " ")
-	lower := strings.ToLower(strings.TrimRight(first, ",;:"))
+	first, after, _ := strings.Cut(cutFold(text, "on "), " ")
+	lower := strings.ToLower(strings.TrimRight(first, tagEnd))
 	switch m := dottedDay.FindStringSubmatch(lower); {
 	case m != nil:
 		when = fmt.Sprintf("%s-%02s-%02s", m[3], m[2], m[1])
@@ -594,6 +594,7 @@ var (
 	dayForm    = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
 	dottedDay  = regexp.MustCompile(`^(\d{1,2})\.(\d{1,2})\.(\d{4})$`) // day first wherever points are written
 	momentLike = regexp.MustCompile(`(?i)^(\d{1,4}[./-]\d{1,2}([./-]\d{0,4})?|\d{1,2}([:.]\d{2})?(am|pm)|\d{1,2}:\d{2}|(mon|tues|wednes|thurs|fri|satur|sun)day)$`)
+	ago        = regexp.MustCompile(`(?i)^(\d+|an?|one|two|three|few) ?\pL+ ago\b`)
 	spanForm   = regexp.MustCompile(`^(\d{1,4}) ?(d|days?|w|weeks?|m|months?|y|years?)$`)
 )
 

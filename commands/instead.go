@@ -58,7 +58,7 @@ var (
 	saidForRun = map[string]string{
 		"all": "ok all", "done": "ok all", "finished": "ok all", "everything": "ok all", "tick": "ok all", "check": "ok all",
 		"how": "where", "time": "where", "what": "where", "what's": "where", "wait": "where", "skip": "where", "next": "where", "now": "where", "when": "where",
-		"top": "16.5", "topped": "16.5", "vented": "16.5", "inflated": "16.5", "no": "16.5", "nope": "16.5",
+		"top": "where", "topped": "where", "vented": "where", "inflated": "where", "no": "where", "nope": "where",
 		"correct": "fix 14.9", "correction": "fix 14.9", "wrong": "fix 14.9", "typo": "fix 14.9",
 		"cancel": "stop zipper jammed", "abort": "stop zipper jammed", "quit": "stop zipper jammed", "end": "stop zipper jammed",
 		"not":  "bad 2 hole in left glove",
@@ -68,7 +68,7 @@ var (
 	saidOfSuit = map[string]string{
 		"use": "used HP-07 yesterday", "wore": "used HP-07 yesterday", "worn": "used HP-07 yesterday",
 		"defect": "found HP-07 seam lifts", "defective": "found HP-07 seam lifts", "damaged": "found HP-07 seam lifts", "broken": "found HP-07 seam lifts",
-		"torn": "found HP-07 seam lifts", "hole": "found HP-07 seam lifts",
+		"torn": "found HP-07 seam lifts", "leaks": "found HP-07 seam lifts", "leaking": "found HP-07 seam lifts", "hole": "found HP-07 seam lifts",
 		"repair": "repaired HP-07 left glove", "fixed": "repaired HP-07 left glove", "mended": "repaired HP-07 left glove", "replaced": "repaired HP-07 left glove",
 		"remove": "withdraw HP-07 recall", "recall": "withdraw HP-07 recall", "withdrawn": "withdraw HP-07 recall",
 		"scrap": "retire HP-07 too old", "scrapped": "retire HP-07 too old",

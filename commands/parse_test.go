@@ -111,6 +111,8 @@ func TestParse(t *testing.T) {
 		{Talk, "found HP-10 as in HP-09", core.NoteFound{Suit: "HP-10", What: "as in HP-09"}},
 		{Talk, "used hp 8 tank3", core.NoteUsed{Suit: "hp-8", Note: "tank3"}},
 		{Talk, "used HP-08 yesterday at 9:30, tank 3", core.NoteUsed{Suit: "HP-08", When: "yesterday 09:30", Note: "tank 3"}},
+		{Talk, "used the HP-08.", core.NoteUsed{Suit: "HP-08"}},
+		{Talk, "used HP-08 on 2026-03-01: drill", core.NoteUsed{Suit: "HP-08", When: "2026-03-01", Note: "drill"}},
 		{Talk, "used HP-08 1.3.2026 22:15", core.NoteUsed{Suit: "HP-08", When: "2026-03-01 22:15"}},
 	} {
 		got, err := Parse(tt.text, tt.in)
@@ -141,7 +143,7 @@ func TestMisunderstood(t *testing.T) {
 		{Thread, "it says 15.9 mbar now", "15.9 mbar"},
 		{Thread, "done", "ok all"},
 		{Thread, "all ok", "ok all"},
-		{Thread, "top up", "16.5"},
+		{Thread, "top up", "where"},
 		{Thread, "topped up to 17.5", "17.5"},
 		{Thread, "how long?", "where"},
 		{Thread, "ok all but 4", "ok 1 3"},
@@ -169,6 +171,8 @@ func TestMisunderstood(t *testing.T) {
 		{Talk, "used HP-08 3/1/2026", "used HP-08 yesterday"},
 		{Talk, "used HP-08 Monday", "used HP-08 yesterday"},
 		{Talk, "used HP-08 10pm tank 3", "used HP-08 yesterday"},
+		{Talk, "used HP-08 2h ago", "used HP-08 yesterday"},
+		{Talk, "HP-07 is leaking", "found HP-07 seam lifts"},
 		{Talk, "HP-08 was used yesterday", "used HP-08 yesterday"},
 		{Talk, "wore HP-09", "used HP-09 yesterday"},
 		{Talk, "found a hole in HP-10", "found HP-10 seam lifts"},
