@@ -227,6 +227,9 @@ func (a audit) verdict(v core.Verdict, run core.Run, at time.Time, by core.Perso
 	u := run.Method.Unit
 	one := u.One().Pascals()
 	switch {
+	case !run.Method.Limit.Floor.IsZero() && v.AtBellHigh != 0:
+		a.number("margin", v.AtBellLow.Pascals()/one, `Atthebell([0-9.]+)–[0-9.]+`+regexp.QuoteMeta(u.String()))
+		a.number("margin", v.AtBellHigh.Pascals()/one, `Atthebell[0-9.]+–([0-9.]+)`+regexp.QuoteMeta(u.String()))
 	case !run.Method.Limit.Floor.IsZero():
 		a.number("margin", v.End.Written.Pressure().Pascals()/one, `Ending([0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
 	case v.AtBellHigh == 0:

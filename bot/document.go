@@ -9,6 +9,7 @@ import (
 
 	"benchbell/bot/chart"
 	"benchbell/bot/paper"
+	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
 )
@@ -144,7 +145,7 @@ func (do *doing) askRecord(w core.AskRecord) error {
 	id := w.Run
 	if id == 0 {
 		if !do.hasRun {
-			return do.noRunHere()
+			return &commands.Misunderstood{Text: do.text, Say: "which run? A suit's history names them", Try: "history HP-07"}
 		}
 		id = do.run.ID
 	}

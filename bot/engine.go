@@ -336,11 +336,14 @@ func (do *doing) said() error {
 	if do.wordless() && len(files) > 0 && (do.hasRun || anyImage(files)) {
 		return nil
 	}
+	if do.wordless() && len(files) > 0 && !do.hasRun { // a file means nothing by itself
+		return &core.Refusal{Why: core.NoFile}
+	}
 	want, err := commands.Parse(do.text, do.in)
 	_, do.imports = want.(core.ImportFiles)
 	if err == nil {
 		err = do.want(want)
-	} else if do.chatter() {
+	} else if m, is := errors.AsType[*commands.Misunderstood](err); do.chatter() && !(is && m.Meant()) {
 		do.unheeded = true
 		return nil
 	}
@@ -427,6 +430,8 @@ func (do *doing) chatter() bool {
 // want does what somebody wants.
 func (do *doing) want(want any) error {
 	switch w := want.(type) {
+	case commands.Thanks:
+		return nil
 	case commands.Help:
 		do.help(w)
 		return nil
@@ -493,6 +498,10 @@ func (do *doing) onRun(want core.Intent) error {
 	facts, err := do.run.Decide(do.bench, do.asker(), want)
 	if err != nil {
 		return err
+	}
+	if _, said := do.ev.What.(Said); said && len(facts) == 0 { // it is so already
+		do.answer(do.speak.Where(do.run, do.ev.At))
+		return nil
 	}
 	return do.record(facts)
 }

@@ -235,7 +235,9 @@ func (do *doing) dueLines(from, today core.Date, within core.Period) ([]commands
 		return nil, err
 	}
 	for _, row := range rows {
-		add(row.Tag, row.Due, "test")
+		if row.EndOfLife.IsZero() || !row.EndOfLife.Before(today) { // no test is due after that
+			add(row.Tag, row.Due, "test")
+		}
 		add(row.Tag, row.EndOfLife, "life ends")
 	}
 	for _, id := range do.bench.ManometerIDs() {

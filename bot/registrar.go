@@ -64,10 +64,8 @@ func (do *doing) enter(w core.Enter) error {
 		}
 	}
 	switch {
-	case w.Change && !exists && w.Manometer:
-		return &core.Refusal{Why: core.UnknownManometer, Manometer: w.Name, Choices: do.bench.ManometerIDs()}
 	case w.Change && !exists:
-		return do.unknownSuit(w.Name)
+		return &core.Refusal{Why: core.NotInRegister, Suit: w.Name}
 	case !w.Change && exists:
 		return &core.Refusal{Why: core.KnownAlready, Suit: name}
 	}

@@ -359,7 +359,7 @@ func TestNotTheDisk(t *testing.T) {
 		if err := s.handOver(over); err != nil {
 			t.Fatal(err)
 		}
-		s.expect("08:00:00 r-0001 is now second.tester's run")
+		s.expect("08:00:00 hp-07 · r-0001 is now second.tester's run")
 	})
 }
 

@@ -50,6 +50,9 @@ func driftOf(st Step) string {
 				return ""
 			}
 		}
+		if run.Verdict.Reason == core.GuardBand && run.Phase == core.Restore {
+			return "Still no verdict: within the limit by less than the guard band."
+		}
 		return airToo(run, *run.Verdict)
 	case run.Phase != core.Hold:
 		return ""

@@ -94,7 +94,11 @@ func decimals(a, b core.Written, u core.Unit) int {
 
 // pascals prints a number of pascals in a unit, to its usual decimals.
 func pascals(p float64, u core.Unit) string {
-	return strconv.FormatFloat(p/u.One().Pascals(), 'f', u.Decimals(), 64)
+	text := strconv.FormatFloat(p/u.One().Pascals(), 'f', u.Decimals(), 64)
+	if strings.Trim(text, "-0.") == "" { // nobody writes -0.0
+		return strings.TrimPrefix(text, "-")
+	}
+	return text
 }
 
 // fine is pascals with one more decimal, for what is small.

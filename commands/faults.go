@@ -1,6 +1,9 @@
 package commands
 
-import "fmt"
+import (
+	"fmt"
+	"strings"
+)
 
 // FileFault is something in a register file that cannot be taken.
 type FileFault struct {
@@ -25,7 +28,7 @@ func (s Speaker) Faults(all []FileFault) string {
 		if f.Row > 0 && f.File != "register" {
 			text += fmt.Sprintf("row %d, ", f.Row)
 		}
-		if f.Column != "" {
+		if f.Column != "" && (f.File != "register" || !strings.HasPrefix(f.Column, "column ")) { // a post has no columns A to Z
 			text += quote(f.Column) + " "
 		}
 		if f.Found != "" {

@@ -18,9 +18,9 @@ func (s Speaker) course(run core.Run) string {
 	}
 	start, _ := run.Start()
 	u := run.Method.Unit
-	text := fmt.Sprintf("On course for %s ± %s %s at the bell: a drop of %s, limit %s.",
+	text := fmt.Sprintf("On course for %s ± %s %s at the bell: a drop of %s, limit %s %s.",
 		pascals(f.End.Value, u), pascals(f.End.Half(), u), u, pascals(f.Drop.Value, u),
-		run.Method.Limit.GreatestDrop(start.Pressure()).In(u, 1))
+		run.Method.Limit.GreatestDrop(start.Pressure()).In(u, 1), u)
 	const bound, doubtful = 0.95, 0.05
 	switch {
 	case f.Beyond > bound:

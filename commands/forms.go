@@ -49,6 +49,9 @@ func init() {
 			inThread, "undo 3", "take a tick back", "undo 3",
 			func(rest string) (any, error) {
 				items, err := parseItems(rest)
+				if len(tagsIn(rest)) > 0 { // "undo used HP-08"
+					err = &hint{"what is on record stays; a test that it passes lifts a bar", "test HP-07"}
+				}
 				if err == nil && len(items) == 0 {
 					err = errors.New("which number?")
 				}
@@ -63,7 +66,7 @@ func init() {
 			true,
 		},
 		{
-			[]string{"reading", "read"},
+			[]string{"reading", "read", "pressure"},
 			inThread, "16.5 · 168 mm · 13.9 at 6:00", "a reading, true when posted or at that time of the hold", "16.5",
 			func(rest string) (any, error) { return parseReading(rest) },
 			false,
@@ -79,6 +82,9 @@ func init() {
 				if err == nil && r.HasStated {
 					err = errors.New("a correction keeps the moment of the reading")
 				}
+				if among, ok := readingAmong(strings.Fields(rest)); err != nil && ok {
+					err = &hint{err.Error(), "fix " + withUnit(among.Digits, among.Unit)}
+				}
 				return core.Fix{Digits: r.Digits, Unit: r.Unit}, err
 			},
 			false,
@@ -92,7 +98,7 @@ func init() {
 		{
 			[]string{"where"},
 			inThread, "where", "what the run waits for, time left", "where",
-			bare(core.AskWhere{}),
+			asked(core.AskWhere{}),
 			false,
 		},
 		{
@@ -134,7 +140,7 @@ func init() {
 		{
 			[]string{"why"},
 			inThread, "why", "what the verdict rests on", "why",
-			bare(core.AskWhy{}),
+			asked(core.AskWhy{}),
 			false,
 		},
 		{
@@ -177,48 +183,49 @@ func init() {
 				if rest == "" {
 					return core.AskFleet{}, nil
 				}
-				return core.AskSuit{Suit: rest}, nil
+				tag, text := cutSuit(rest)
+				if text != "" || tag == "" {
+					return core.AskSuit{Suit: rest}, nil // as it was typed: it is no tag
+				}
+				return core.AskSuit{Suit: tag}, nil
 			},
 			false,
 		},
 		{
 			[]string{"used"},
 			anywhere, "used HP-07 [when] [note]", "worn: barred until tested", "used HP-07 yesterday",
-			aboutSuit(func(tag, text string) any {
-				when, note := splitMoment(text)
-				return core.NoteUsed{Suit: tag, When: when, Note: note}
-			}, ""),
+			aboutSuit(parseUsed, ""),
 			true,
 		},
 		{
 			[]string{"found"},
 			anywhere, "found HP-07 what", "a defect: barred until tested", "found HP-07 seam lifts",
-			aboutSuit(func(tag, text string) any { return core.NoteFound{Suit: tag, What: text} }, "what was found"),
+			aboutSuit(func(tag, text string) (any, error) { return core.NoteFound{Suit: tag, What: text}, nil }, "what was found"),
 			true,
 		},
 		{
 			[]string{"repaired"},
 			anywhere, "repaired HP-07 what", "work done: barred until tested", "repaired HP-07 left glove",
-			aboutSuit(func(tag, text string) any { return core.NoteRepaired{Suit: tag, What: text} }, "what was repaired"),
+			aboutSuit(func(tag, text string) (any, error) { return core.NoteRepaired{Suit: tag, What: text}, nil }, "what was repaired"),
 			true,
 		},
 		{
 			[]string{"withdraw"},
 			anywhere, "withdraw HP-07 why", "out of service for now", "withdraw HP-07 recall",
-			aboutSuit(func(tag, text string) any { return core.Withdraw{Suit: tag, Why: text} }, "why"),
+			aboutSuit(func(tag, text string) (any, error) { return core.Withdraw{Suit: tag, Why: text}, nil }, "why"),
 			true,
 		},
 		{
 			[]string{"retire"},
 			anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
-			aboutSuit(func(tag, text string) any { return core.Retire{Suit: tag, Why: text} }, "why"),
+			aboutSuit(func(tag, text string) (any, error) { return core.Retire{Suit: tag, Why: text}, nil }, "why"),
 			true,
 		},
 		{
 			[]string{"release"},
 			anywhere, "release HP-07", "an officer's word: it may be worn", "release HP-07",
 			func(rest string) (any, error) {
-				tag, err := oneWord(rest, "which suit?")
+				tag, err := oneSuit(rest)
 				return core.Release{Suit: tag}, err
 			},
 			false,
@@ -238,11 +245,16 @@ func init() {
 		{
 			[]string{"ready"},
 			anywhere, "ready [size or place]", "the suits that can go out now", "ready L",
-			func(rest string) (any, error) { return core.AskReady{Want: rest}, nil },
+			func(rest string) (any, error) {
+				for _, little := range []string{"for ", "in ", "at ", "on ", "from ", "size "} {
+					rest = cutFold(rest, little)
+				}
+				return core.AskReady{Want: rest}, nil
+			},
 			false,
 		},
 		{
-			[]string{"due"},
+			[]string{"due", "overdue"},
 			anywhere, "due [30d]", "what falls due, overdue first", "due 30d",
 			parseDue,
 			false,
@@ -251,7 +263,7 @@ func init() {
 			[]string{"history"},
 			anywhere, "history HP-07", "its tests, newest first", "history HP-07",
 			func(rest string) (any, error) {
-				tag, err := oneWord(rest, "which suit?")
+				tag, err := oneSuit(rest)
 				return core.AskHistory{Suit: tag}, err
 			},
 			false,
@@ -265,6 +277,9 @@ func init() {
 				}
 				id, ok := core.ParseRunID(rest)
 				if !ok {
+					if tags := tagsIn(rest); len(tags) > 0 {
+						return nil, &hint{"a record is of one run: which? Its suit's history names them", "history " + tags[0]}
+					}
 					return nil, errors.New("which run?")
 				}
 				return core.AskRecord{Run: id}, nil
@@ -275,7 +290,7 @@ func init() {
 			[]string{"logbook"},
 			anywhere, "logbook HP-07", "all of a suit's life as a PDF", "logbook HP-07",
 			func(rest string) (any, error) {
-				tag, err := oneWord(rest, "which suit?")
+				tag, err := oneSuit(rest)
 				return core.AskLogbook{Suit: tag}, err
 			},
 			false,
@@ -288,7 +303,7 @@ func init() {
 		},
 		{
 			[]string{"suit"},
-			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit add HP-25 exhaust_valves=2 method=en943 size=L",
+			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit change HP-25 place=\"Station 1\"",
 			parseEnter(false),
 			true,
 		},
@@ -322,6 +337,16 @@ func bare(want any) func(string) (any, error) {
 	}
 }
 
+// asked is for a word that asks: "where are we?" and "why fail?" are asked so too.
+func asked(want any) func(string) (any, error) {
+	return func(rest string) (any, error) {
+		if len(strings.Fields(rest)) > 2 || len(tagsIn(rest)) > 0 {
+			return nil, errors.New("that word stands alone")
+		}
+		return want, nil
+	}
+}
+
 func oneWord(rest, missing string) (string, error) {
 	if rest == "" || strings.Contains(rest, " ") {
 		return "", errors.New(missing)
@@ -336,19 +361,73 @@ func someText(rest, missing string) (string, error) {
 	return rest, nil
 }
 
+// cutSuit takes a suit's tag off the beginning of a text: "HP-07: seam", "hp 7",
+// "of HP-07".
+func cutSuit(rest string) (tag, text string) {
+	for _, little := range []string{"of ", "for ", "on ", "the ", "suit "} {
+		rest = cutFold(rest, little)
+	}
+	tag, text, _ = strings.Cut(rest, " ")
+	number, after, _ := strings.Cut(text, " ")
+	if number = strings.TrimRight(number, tagEnd); number != "" && strings.Trim(number, "0123456789") == "" && lettersOnly.MatchString(tag) {
+		tag, text = tag+"-"+number, after // "HP 07"
+	}
+	return strings.TrimRight(tag, tagEnd), strings.TrimLeft(text, "-–:;, ")
+}
+
+// tagEnd is what may stand behind a tag in a sentence.
+const tagEnd = ",;:?!."
+
+var lettersOnly = regexp.MustCompile(`^\pL{1,4}$`)
+
+func cutFold(s, prefix string) string {
+	if len(s) > len(prefix) && strings.EqualFold(s[:len(prefix)], prefix) {
+		return s[len(prefix):]
+	}
+	return s
+}
+
+// oneSuit reads a suit's tag that stands alone.
+func oneSuit(rest string) (string, error) {
+	tag, text := cutSuit(rest)
+	switch {
+	case len(tagsIn(rest)) > 1:
+		return "", &hint{"one suit at a time", "status " + tag}
+	case tag == "" || text != "":
+		return "", errors.New("which suit?")
+	}
+	return tag, nil
+}
+
 // aboutSuit parses a suit's tag and a text, which must be there if missing
-// names what it is for.
-func aboutSuit(make func(tag, text string) any, missing string) func(string) (any, error) {
+// names what it is for. A second suit is refused: it would be taken for a word
+// of the text, and stay fit.
+func aboutSuit(make func(tag, text string) (any, error), missing string) func(string) (any, error) {
 	return func(rest string) (any, error) {
-		tag, text, _ := strings.Cut(rest, " ")
-		if !tagForm.MatchString(tag) {
+		tag, text := cutSuit(rest)
+		switch {
+		case !tagForm.MatchString(tag):
 			return nil, errors.New("which suit?")
-		}
-		if text == "" && missing != "" {
+		case another(tag, text):
+			return nil, errors.New("one suit a post, so that none is missed")
+		case text == "" && missing != "":
 			return nil, errors.New("say " + missing)
 		}
-		return make(tag, text), nil
+		return make(tag, text)
 	}
+}
+
+// another reports whether a text goes on with a further suit.
+func another(tag, text string) bool {
+	for _, w := range strings.Fields(text) {
+		switch strings.ToLower(w) {
+		case "and", "&", "+", "with":
+			continue
+		}
+		w = strings.TrimRight(w, tagEnd)
+		return tagForm.MatchString(w) && sameKind(tag, w)
+	}
+	return false
 }
 
 func parseTick(rest string) (any, error) {
@@ -356,7 +435,10 @@ func parseTick(rest string) (any, error) {
 		return core.Tick{All: true}, nil
 	}
 	items, err := parseItems(rest)
-	return core.Tick{Items: items}, err
+	if err != nil { // "all but 4" must not be told to tick all
+		return nil, &hint{err.Error() + ", like 1 3 or 5-7", "ok 1 3"}
+	}
+	return core.Tick{Items: items}, nil
 }
 
 var itemsForm = regexp.MustCompile(`^\d{1,2}(-\d{1,2})?$`)
@@ -399,23 +481,29 @@ func parseBad(rest string) (any, error) {
 	return core.Bad{Item: n, What: what}, nil
 }
 
-var airForm = regexp.MustCompile(`^(-?\d{1,2}(?:[.,]\d{1,2})?) ?(?:°? ?[cC])?$`)
+var (
+	airForm    = regexp.MustCompile(`^(-?\d{1,2}(?:[.,]\d{1,2})?) ?(?:°|deg(?:rees)?\.?)? ?(?:[cC](?:elsius)?)?$`)
+	fahrenheit = regexp.MustCompile(`^(-?\d{1,3}(?:[.,]\d{1,2})?) ?(?:°|deg(?:rees)?\.?)? ?[fF](?:ahrenheit)?$`)
+)
 
 func parseAir(rest string) (any, error) {
-	m := airForm.FindStringSubmatch(rest)
-	if m == nil {
-		return nil, errors.New("the temperature is in °C")
+	if m := airForm.FindStringSubmatch(rest); m != nil {
+		return core.Air{Celsius: strings.Replace(m[1], ",", ".", 1)}, nil
 	}
-	return core.Air{Celsius: strings.Replace(m[1], ",", ".", 1)}, nil
+	err := errors.New("the temperature is in °C")
+	if m := fahrenheit.FindStringSubmatch(rest); m != nil {
+		f, _ := strconv.ParseFloat(strings.Replace(m[1], ",", ".", 1), 64)
+		if c := (f - 32) / 1.8; c > -100 && c < 100 {
+			return nil, &hint{err.Error(), fmt.Sprintf("air %.1f", c)}
+		}
+	}
+	return nil, err
 }
 
 func parseHandOver(rest string) (any, error) {
-	to, name, ok := strings.Cut(rest, " ")
-	if !ok || !strings.EqualFold(to, "to") {
-		return nil, errors.New("to whom?")
-	}
+	name := cutFold(rest, "to ")
 	name = strings.TrimRight(strings.TrimPrefix(name, "@"), ".")
-	if name == "" || strings.Contains(name, " ") {
+	if name == "" || strings.Contains(name, " ") || strings.EqualFold(name, "to") {
 		return nil, errors.New("to whom?")
 	}
 	return core.HandOver{To: core.Person{Name: name}}, nil
@@ -445,34 +533,68 @@ func parseTest(rest string) (any, error) {
 			want.Method = strings.TrimSpace(want.Method + " " + w)
 		}
 	}
-	if want.Suit == "" {
+	switch tags := tagsIn(rest); {
+	case want.Suit == "":
 		return nil, errors.New("which suit?")
+	case len(tags) > 1:
+		return nil, &hint{"one suit a run", "test " + tags[0]}
 	}
 	return want, nil
 }
 
-// splitMoment takes "yesterday", "today 14:30", "14:30" or "2026-03-01 14:30"
+// parseUsed reads when a suit was used, and a note. What was meant as a day or a
+// time and is none must not become a note about a use of today.
+func parseUsed(tag, text string) (any, error) {
+	when, note := splitMoment(text)
+	note = strings.TrimLeft(note, "-–:;, ")
+	first, _, _ := strings.Cut(note, " ")
+	switch {
+	case another(tag, note):
+		return nil, errors.New("one suit a post, so that none is missed")
+	case momentLike.MatchString(strings.TrimRight(first, tagEnd)) || ago.MatchString(note):
+		return nil, errors.New("write the day as yesterday or 2026-03-01, the time as 22:15")
+	}
+	return core.NoteUsed{Suit: tag, When: when, Note: note}, nil
+}
+
+// splitMoment takes "yesterday", "today 14:30", "at 14:30" or "2026-03-01 14:30"
 // off the beginning of a text.
 func splitMoment(text string) (when, rest string) {
-	first, after, _ := strings.Cut(text, " ")
-	lower := strings.ToLower(first)
-	switch {
-	case clockOfDay.MatchString(first):
-		return first, after
-	case lower == "today" || lower == "yesterday" || lower == "tomorrow" || dayForm.MatchString(first):
+	if clock, after, ok := cutClock(text); ok {
+		return clock, after
+	}
+	first, after, _ := strings.Cut(cutFold(text, "on "), " ")
+	lower := strings.ToLower(strings.TrimRight(first, tagEnd))
+	switch m := dottedDay.FindStringSubmatch(lower); {
+	case m != nil:
+		when = fmt.Sprintf("%s-%02s-%02s", m[3], m[2], m[1])
+	case lower == "today" || lower == "yesterday" || lower == "tomorrow" || dayForm.MatchString(lower):
 		when = lower
 	default:
 		return "", text
 	}
-	if second, last, _ := strings.Cut(after, " "); clockOfDay.MatchString(second) {
-		return when + " " + second, last
+	if clock, last, ok := cutClock(after); ok {
+		return when + " " + clock, last
 	}
 	return when, after
 }
 
+// cutClock takes "22:15", "9:30" or "at 9:30" off the beginning of a text.
+func cutClock(text string) (clock, rest string, ok bool) {
+	first, rest, _ := strings.Cut(cutFold(text, "at "), " ")
+	first = strings.TrimRight(first, ",;")
+	if !clockOfDay.MatchString(first) {
+		return "", text, false
+	}
+	return fmt.Sprintf("%05s", first), rest, true
+}
+
 var (
-	clockOfDay = regexp.MustCompile(`^([01]\d|2[0-3]):[0-5]\d$`)
+	clockOfDay = regexp.MustCompile(`^([01]?\d|2[0-3]):[0-5]\d$`)
 	dayForm    = regexp.MustCompile(`^\d{4}-\d{2}-\d{2}$`)
+	dottedDay  = regexp.MustCompile(`^(\d{1,2})\.(\d{1,2})\.(\d{4})$`) // day first wherever points are written
+	momentLike = regexp.MustCompile(`(?i)^(\d{1,4}[./-]\d{1,2}([./-]\d{0,4})?|\d{1,2}([:.]\d{2})?(am|pm)|\d{1,2}:\d{2}|(mon|tues|wednes|thurs|fri|satur|sun)day)$`)
+	ago        = regexp.MustCompile(`(?i)^(\d+|an?|one|two|three|few) ?\pL+ ago\b`)
 	spanForm   = regexp.MustCompile(`^(\d{1,4}) ?(d|days?|w|weeks?|m|months?|y|years?)$`)
 )
 
@@ -491,11 +613,15 @@ func parseDue(rest string) (any, error) {
 	return core.AskDue{Within: p}, nil
 }
 
-var fieldForm = regexp.MustCompile(`^([\pL_]+)=("[^"]*"|\S*)(?: |$)`)
+var (
+	fieldForm = regexp.MustCompile(`^([\pL_]+) ?= ?("[^"]*"|[^\s"]*?),?(?: |$)`)
+	straight  = strings.NewReplacer("“", `"`, "”", `"`, "„", `"`) // a phone bends quotes
+)
 
 // parseEnter reads "add HP-25 place=\"Station 1\" size=L".
 func parseEnter(manometer bool) func(string) (any, error) {
 	return func(rest string) (any, error) {
+		rest = straight.Replace(rest)
 		verb, rest, _ := strings.Cut(rest, " ")
 		want := core.Enter{Manometer: manometer}
 		switch strings.ToLower(verb) {
@@ -521,7 +647,7 @@ func parseEnter(manometer bool) func(string) (any, error) {
 	}
 }
 
-var measureForm = regexp.MustCompile(`^(\S+)(?: (\d+(?:[.,]\d+)? ?\pL+),? (\d+(?:[.,]\d+)?),? (?:to )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
+var measureForm = regexp.MustCompile(`^(\S+)(?: (\d+(?:[.,]\d+)? ?\pL+),? (?:from )?(\d+(?:[.,]\d+)?)(?: ?(\pL+))??,? (?:to |→ |-> )?(\d+(?:[.,]\d+)?) ?(.*))?$`)
 
 // parseMeasure reads "HP-07 2 L 15.0 16.2 mbar", "HP-07", or nothing for the
 // suit of the run at hand.
@@ -529,6 +655,8 @@ func parseMeasure(rest string) (any, error) {
 	if rest == "" {
 		return core.Measure{}, nil
 	}
+	tag, text := cutSuit(rest)
+	rest = strings.TrimSpace(tag + " " + text)
 	m := measureForm.FindStringSubmatch(rest)
 	if m == nil || !tagForm.MatchString(m[1]) {
 		return nil, errors.New("say the suit, the litres added, and the pressure before and after")
@@ -542,10 +670,19 @@ func parseMeasure(rest string) (any, error) {
 		return nil, err
 	}
 	want.Litres = added.Litres
-	want.From, want.To = strings.Replace(m[3], ",", ".", 1), strings.Replace(m[4], ",", ".", 1)
-	unit, err := core.ParseUnit(m[5])
+	if m[4] != "" && m[6] == "" {
+		m[6] = m[4]
+	}
+	if m[6] == "" {
+		return nil, errors.New("say the unit of the pressures")
+	}
+	want.From, want.To = strings.Replace(m[3], ",", ".", 1), strings.Replace(m[5], ",", ".", 1)
+	unit, err := core.ParseUnit(m[6])
 	if err != nil {
 		return nil, err
+	}
+	if first, err := core.ParseUnit(m[4]); m[4] != "" && (err != nil || first != unit) {
+		return nil, errors.New("say both pressures in one unit")
 	}
 	want.Unit = unit
 	for _, digits := range []string{want.From, want.To} {

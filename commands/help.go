@@ -28,19 +28,28 @@ func (s Speaker) Help(h Help, in Place, run *core.Run) string {
 	if run != nil {
 		out = append(out, "Now: "+nowSayable(*run))
 		if word != "all" {
-			return strings.Join(append(out, code("note …")+", "+code("where")+", "+code("over to @name"), code("help all")+" shows everything."), "\n")
+			return strings.Join(append(out, code("note …")+", "+code("over to @name"), code("help all")+" shows everything."), "\n")
 		}
 	}
 	for _, f := range forms {
+		if in == Talk && word != "all" && !slices.Contains(everyday, f.verbs[0]) {
+			continue
+		}
 		if f.in == where(in) || f.in == anywhere && in == Talk {
 			out = append(out, fmt.Sprintf("%s %s", code(f.shape), f.means))
 		}
 	}
-	if in == Talk {
+	switch {
+	case in == Talk && word != "all":
+		out = append(out, code("help all")+" shows everything.")
+	case in == Talk:
 		out = append(out, "In a run's thread there is more: "+code("help")+" there.")
 	}
 	return strings.Join(out, "\n")
 }
+
+// everyday are the verbs that help shows unasked: what fits on a phone.
+var everyday = []string{"test", "status", "ready", "due", "used", "found", "repaired"}
 
 // nowSayable names what moves the run on from where it stands.
 func nowSayable(run core.Run) string {
@@ -58,5 +67,5 @@ func nowSayable(run core.Run) string {
 	case core.Over:
 		return code("test " + run.Suit.Tag)
 	}
-	return "a reading like " + code("16.5") + ", " + code("where") + " or " + code("stop why")
+	return "a reading like " + code(run.Expected()) + ", " + code("where") + " or " + code("stop why")
 }

@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"errors"
 	"fmt"
 	"regexp"
 	"slices"
@@ -9,8 +10,6 @@ import (
 	"time"
 	"unicode"
 	"unicode/utf8"
-
-	"github.com/agnivade/levenshtein"
 
 	"benchbell/core"
 )
@@ -40,6 +39,12 @@ type Misunderstood struct {
 	Faulty bool
 }
 
+// Meant reports whether somebody must be told even where people talk among
+// themselves: a command that names a suit, or is one word, and is not whole.
+func (m *Misunderstood) Meant() bool {
+	return m.Faulty && (len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
+}
+
 func (m *Misunderstood) Error() string {
 	if m.Say != "" {
 		return fmt.Sprintf("%q: %s; try %q", m.Text, m.Say, m.Try)
@@ -47,32 +52,58 @@ func (m *Misunderstood) Error() string {
 	return fmt.Sprintf("%q is not understood; try %q", m.Text, m.Try)
 }
 
-// Parse reads what somebody typed. It returns a core.Intent, a Help, or an
-// error that is always a *Misunderstood.
+// Parse reads what somebody typed. It returns a core.Intent, a Help, Thanks, or
+// an error that is always a *Misunderstood.
 func Parse(text string, in Place) (any, error) {
+	want, err := parse(text, in)
+	if m, is := errors.AsType[*Misunderstood](err); is {
+		m.Try = aboutIts(m.Try, m.Text)
+	}
+	return want, err
+}
+
+func parse(text string, in Place) (any, error) {
 	typed := clean(text)
-	text = strings.Join(strings.Fields(emphasis.Replace(typed)), " ")
-	if text == "" {
+	text = plain(typed)
+	switch {
+	case text == "" && typed != "" && in == Thread:
+		return nil, &Misunderstood{Text: typed, Try: "where"}
+	case text == "" || text == "?":
 		return Help{}, nil
+	case thanks[strings.ToLower(strings.TrimRight(text, ".!"))]:
+		return Thanks{}, nil
 	}
 	if polite, rest, _ := strings.Cut(text, " "); strings.EqualFold(polite, "please") && rest != "" {
 		text = rest
-		_, typed, _ = strings.Cut(typed, " ")
+		typed = behind(polite, typed)
 	}
 	verb, rest, _ := strings.Cut(text, " ")
 	verb = strings.ToLower(strings.Trim(verb, ":,.!?"))
 	if f, ok := find(verb, in); ok {
 		if f.verbatim {
-			_, rest, _ = strings.Cut(typed, " ")
+			word, _, _ := strings.Cut(text, " ")
+			rest = behind(word, typed)
+		}
+		if !f.verbatim {
+			rest = strings.TrimSpace(cutPlease.ReplaceAllString(rest, ""))
 		}
 		want, err := f.parse(rest)
-		if err != nil {
-			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: f.example, Faulty: true}
+		if err == nil {
+			return want, nil
 		}
-		return want, nil
+		if tag, ok := tagIn(text, in); ok && slices.Contains(asks, verb) { // "why is HP-13 not fit?"
+			return core.AskSuit{Suit: tag}, nil
+		}
+		return nil, faulty(text, err, f.example)
 	}
 	if isLitres(text) {
 		return parseLitres(text)
+	}
+	if items, err := parseItems(text); err == nil && len(items) > 1 && in == Thread {
+		return nil, &Misunderstood{Text: text, Say: "a list is ticked by ok", Try: Print(core.Tick{Items: items}), Faulty: true}
+	}
+	if m := notOK.FindStringSubmatch(text); m != nil && in == Thread {
+		return nil, &Misunderstood{Text: text, Say: "a defect begins with bad", Try: "bad " + m[1] + " hole in left glove", Faulty: true}
 	}
 	if startsNumber(text) {
 		want, err := parseReading(text)
@@ -80,17 +111,79 @@ func Parse(text string, in Place) (any, error) {
 		case err == nil:
 			return want, nil // elsewhere it is answered with where it belongs
 		case in == Thread:
-			return nil, &Misunderstood{Text: text, Say: err.Error(), Try: "16.5 mbar", Faulty: true}
+			return nil, faulty(text, err, "16.5 mbar")
 		}
 	}
 	if tag, ok := tagIn(text, in); ok {
+		if more := tagsIn(text); len(more) > 1 { // the answer must not be taken for the other's
+			return nil, &Misunderstood{Text: text, Say: "one suit at a time", Try: tag, Faulty: true}
+		}
 		return core.AskSuit{Suit: tag}, nil
+	}
+	if want, ok := askedOfFleet(text, in); ok {
+		return want, nil
 	}
 	return nil, instead(text, verb, in)
 }
 
+var cutPlease = regexp.MustCompile(`(?i)(^|[ ,]+)please[.!]*$`)
+
+// notOK is a number of a list that is not as it should be: "4 not ok".
+var notOK = regexp.MustCompile(`(?i)^([1-9]\d?)[:,]? (?:is )?(?:not|bad|nok)\b`)
+
+// Thanks is said to be polite, and needs no answer.
+type Thanks struct{}
+
+var thanks = map[string]bool{"thanks": true, "thank you": true, "thx": true, "ok thanks": true, "thanks a lot": true, "many thanks": true}
+
+// hint is an error that knows better than its form what to type.
+type hint struct{ say, try string }
+
+func (h *hint) Error() string { return h.say }
+
+// faulty words what is wrong with something that was nearly understood.
+func faulty(text string, err error, example string) *Misunderstood {
+	if h, is := errors.AsType[*hint](err); is {
+		example = h.try
+	}
+	return &Misunderstood{Text: text, Say: err.Error(), Try: example, Faulty: true}
+}
+
 // emphasis drops what only makes words look different.
 var emphasis = strings.NewReplacer("*", "", "`", "")
+
+// plain is a text without emphasis and without pictures: a phone puts one where
+// nobody meant anything by it.
+func plain(typed string) string {
+	words := strings.FieldsFunc(strings.Map(func(r rune) rune {
+		if isPicture(r) {
+			return ' '
+		}
+		return r
+	}, emphasis.Replace(typed)), unicode.IsSpace)
+	return strings.Join(slices.DeleteFunc(words, shortcode.MatchString), " ")
+}
+
+func isPicture(r rune) bool {
+	return r != '°' && r != '`' && unicode.In(r, unicode.So, unicode.Sk, unicode.Variation_Selector)
+}
+
+// behind returns what stands behind the first word of a text, as it was typed.
+func behind(word, typed string) string {
+	const farthest = 200
+	for i, r := range typed {
+		if i > farthest {
+			break
+		}
+		if (r == ' ' || isPicture(r)) && plain(typed[:i]) == word {
+			return strings.TrimLeft(typed[i:], " ")
+		}
+	}
+	return ""
+}
+
+// shortcode is a picture as the chat server writes it: ":+1:".
+var shortcode = regexp.MustCompile(`^(?::(?:[a-z][a-z0-9_+-]*|[+-]1):)+$`)
 
 // clean drops runs of blanks, line breaks and invisible characters.
 func clean(text string) string {
@@ -132,68 +225,6 @@ func find(verb string, in Place) (form, bool) {
 	return form{}, false
 }
 
-// instead finds the nearest thing to a text that would be understood: by how
-// its first word is spelt, by a later word that is a verb, by the suit, or by
-// the number in it. In a run's thread anything else may have been a remark.
-func instead(text, verb string, in Place) *Misunderstood {
-	words := strings.Fields(text)
-	for i := range words {
-		words[i] = strings.Trim(words[i], ",;:.!?()")
-	}
-	if try, ok := alike(verb, in); ok {
-		return &Misunderstood{Text: text, Try: try}
-	}
-	const longestTag = 20
-	if i := slices.IndexFunc(words, func(w string) bool { return len(w) <= longestTag && tagForm.MatchString(w) }); i >= 0 {
-		return &Misunderstood{Text: text, Try: "status " + words[i]}
-	}
-	if in == Talk {
-		for _, w := range words {
-			if f, ok := find(strings.ToLower(w), in); ok && f.in == anywhere {
-				return &Misunderstood{Text: text, Try: f.example}
-			}
-		}
-		return &Misunderstood{Text: text, Try: "help"}
-	}
-	for i := range words {
-		for _, said := range []string{strings.Join(words[i:min(i+2, len(words))], " "), words[i]} {
-			if r, err := parseReading(said); err == nil {
-				return &Misunderstood{Text: text, Say: "a reading stands alone, and fix corrects the last", Try: Print(r)}
-			}
-		}
-	}
-	return &Misunderstood{Text: text, Say: "not understood; a remark begins with note", Try: "note visor scratched"}
-}
-
-// alike returns the example of the form whose verb is spelt most alike: one
-// letter in three may be another, missing or too many, or two may be swapped.
-func alike(verb string, in Place) (example string, ok bool) {
-	const longest = 20
-	if len(verb) > longest {
-		return "", false
-	}
-	best := longest
-	for _, f := range forms {
-		if f.in != anywhere && f.in != where(in) {
-			continue
-		}
-		for _, v := range f.verbs {
-			d := levenshtein.ComputeDistance(verb, v)
-			if d == 2 && sameLetters(verb, v) {
-				d = 1
-			}
-			if d < best && 3*d <= max(3, len(v)) && d < len(v) {
-				best, example = d, f.example
-			}
-		}
-	}
-	return example, example != ""
-}
-
-func sameLetters(a, b string) bool {
-	return slices.Equal(slices.Sorted(slices.Values([]rune(a))), slices.Sorted(slices.Values([]rune(b))))
-}
-
 func startsNumber(text string) bool {
 	return text[0] >= '0' && text[0] <= '9' || len(text) > 1 && strings.IndexByte("-+.,", text[0]) >= 0 && text[1] >= '0' && text[1] <= '9'
 }
@@ -209,10 +240,14 @@ func parseReading(text string) (core.Read, error) {
 	read := core.Read{Digits: strings.Replace(m[1], ",", ".", 1)}
 	if m[2] != "" {
 		unit, err := core.ParseUnit(m[2])
-		if err != nil {
-			return core.Read{}, err
+		switch {
+		case err == nil:
+			read.Unit = unit
+		case airForm.MatchString(text):
+			return core.Read{}, &hint{"a temperature begins with air", "air " + strings.Replace(airForm.FindStringSubmatch(text)[1], ",", ".", 1)}
+		default:
+			return core.Read{}, &hint{err.Error(), alone(m[1])}
 		}
-		read.Unit = unit
 	}
 	unit := read.Unit
 	if unit == core.NoUnit {
@@ -226,11 +261,19 @@ func parseReading(text string) (core.Read, error) {
 	if m[3] != "" {
 		at, err := parseClock(m[3])
 		if err != nil {
-			return core.Read{}, err
+			return core.Read{}, &hint{err.Error(), read.Digits + " at 6:00"}
 		}
 		read.Stated, read.HasStated = at, true
 	}
 	return read, nil
+}
+
+// alone is the reading that the digits are without anything behind them.
+func alone(digits string) string {
+	if w, err := core.Write(digits, core.Mbar); err == nil {
+		return w.Digits
+	}
+	return "16.5 mbar"
 }
 
 var clockForm = regexp.MustCompile(`^(\d{1,3}):([0-5]\d)$`)
@@ -254,8 +297,41 @@ func parseClock(s string) (time.Duration, error) {
 var (
 	tagForm = regexp.MustCompile(`^\pL(?:[-_./]?[\pL\pN])*[-_./]?\d\pL?$`)
 	// asks is how questions about a suit begin.
-	asks = []string{"is", "are", "can", "may", "does", "has", "how", "what", "when", "where", "which", "why"}
+	asks = []string{"is", "are", "can", "may", "does", "do", "has", "any", "how", "what", "what's", "when", "where", "which", "who", "why"}
 )
+
+// tagsIn returns the words of a text that are tags of one kind: of "can HP-07
+// and hp8 go to tank3?" the first two.
+func tagsIn(text string) (tags []string) {
+	for _, w := range strings.Fields(text) {
+		w = strings.Trim(w, ",;:.!?()")
+		if len(w) > longestTag || !tagForm.MatchString(w) || notTag(w) {
+			continue
+		}
+		if len(tags) == 0 || sameKind(tags[0], w) && !slices.ContainsFunc(tags, func(t string) bool { return core.SameName(t, w) }) {
+			tags = append(tags, w)
+		}
+	}
+	return tags
+}
+
+const longestTag = 20
+
+// sameKind reports whether two tags begin with the same letters.
+func sameKind(a, b string) bool {
+	return strings.EqualFold(strings.TrimRight(a, tail), strings.TrimRight(b, tail))
+}
+
+const tail = "-_./0123456789"
+
+// notTag reports whether a word that looks like a tag names something else: a
+// run, a manometer, a method.
+func notTag(w string) bool {
+	if _, isRun := core.ParseRunID(w); isRun || strings.EqualFold(strings.TrimRight(w, tail), "m") {
+		return true
+	}
+	return slices.ContainsFunc(core.BuiltIn(), func(m core.Method) bool { return core.SameName(m.Key, w) })
+}
 
 // tagIn finds the one word that looks like a suit's tag in "HP-07", "hp 7" or
 // "can HP-07 go out?". Anything that is no question may have been meant to

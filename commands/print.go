@@ -103,6 +103,8 @@ func Print(want any) string {
 		return printEnter(w)
 	case core.ImportFiles:
 		return "import"
+	case Thanks:
+		return "thanks"
 	case Help:
 		return strings.TrimSpace("help " + w.Word)
 	}

@@ -65,7 +65,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NoSuchItem:
 		return fmt.Sprintf("The list has no %d. %s ticks what is on it.", r.Item, code("ok 1"))
 	case core.NotPrepared:
-		return fmt.Sprintf("Not taken: the list comes first.\n%s once all of it is done.", code("ok all"))
+		return fmt.Sprintf("Not taken: the list comes first.\n%s ticks number 3, %s all that is left.", code("ok 3"), code("ok all"))
 	case core.NotInHold:
 		return fmt.Sprintf("Not taken: a time goes with a hold, and none runs. Post the reading alone: %s.", code(like(r)))
 	case core.NotYet:
@@ -130,6 +130,8 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code(r.Suit))
 	case core.TestBeforeRelease:
 		return fmt.Sprintf("Not released: %s is withdrawn, and must pass a test first. %s, then %s.", r.Suit, code("test "+r.Suit), code("release "+r.Suit))
+	case core.NotInRegister:
+		return fmt.Sprintf("The register has no %s: say %s instead of %s.", quote(r.Suit), code("add"), code("change"))
 	case core.KnownAlready:
 		return fmt.Sprintf("The register has %s already: say %s instead of %s.", r.Suit, code("change"), code("add"))
 	case core.NoFile:
@@ -146,10 +148,14 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 }
 
 func (s Speaker) implausible(r *core.Refusal) string {
-	if len(r.Choices) > 0 {
-		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(r.Digits+" "+r.Choices[0]))
+	fix := ""
+	if r.Fix {
+		fix = "fix "
 	}
-	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code(like(r)))
+	if len(r.Choices) > 0 {
+		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(fix+r.Digits+" "+r.Choices[0]))
+	}
+	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code(fix+like(r)))
 }
 
 // like is a reading that would fit, for an example.

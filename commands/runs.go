@@ -32,7 +32,7 @@ func (s Speaker) Run(st Step) []Message {
 		switch f := fact.(type) {
 		case core.Opened:
 			if warning := lines(s.lapsed(run, st.At), s.coarse(run)); warning != "" {
-				say(ToRun, lines(warning, at(asker)))
+				say(ToRun, lines(of(run)+warning, at(asker)))
 			}
 			if why := s.because(run.Suit.Tag, st.Standing); why != "" {
 				say(ToRun, why)
@@ -50,7 +50,7 @@ func (s Speaker) Run(st Step) []Message {
 				say(ToRun, of(run)+text)
 			}
 		case core.Questioned:
-			say(ToRun, s.question(f, run.Expected(), asker))
+			say(ToRun, of(run)+s.question(f, run.Expected(), asker))
 		case core.Corrected:
 			say(ToRun, s.corrected(st, f))
 		case core.Judged:
@@ -69,14 +69,14 @@ func (s Speaker) Run(st Step) []Message {
 				out = append(out, s.newList(run))
 			}
 		case core.Again:
-			say(ToRun, lines("Once more. "+s.next(run, st.At), at(asker)))
+			say(ToRun, lines(of(run)+"Once more. "+s.next(run, st.At), at(asker)))
 		case core.HandedOver:
-			say(ToRun, lines(fmt.Sprintf("%s is now %s's run.", run.ID, f.To.Name), s.next(run, st.At), at(f.To)))
+			say(ToRun, lines(fmt.Sprintf("%s%s is now %s's run.", of(run), run.ID, f.To.Name), s.next(run, st.At), at(f.To)))
 			if list := run.List(); list != nil {
 				out = append(out, s.newList(run))
 			}
 		case core.ManometerChosen:
-			text := fmt.Sprintf("Manometer %s, reads in %s.", f.Manometer.ID, f.Manometer.Unit)
+			text := fmt.Sprintf("Manometer %s, unit %s.", f.Manometer.ID, f.Manometer.Unit)
 			say(ToRun, lines(text, s.lapsed(run, st.At), s.coarse(run), s.next(run, st.At)))
 		case core.MeteringBegun, core.AirAdded:
 			say(ToRun, s.metering(run, st.At))

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"benchbell/core"
@@ -44,9 +45,13 @@ func figures(run core.Run, v core.Verdict) string {
 	limit := fmt.Sprintf(" %s, limit %s %s.", u, allowed, u)
 	var text string
 	switch l := run.Method.Limit; {
+	case !l.Floor.IsZero() && v.AtBellHigh != 0: // what was read late is on neither side of it
+		text = fmt.Sprintf("At the bell %s, floor %s %s.", between(v, u), l.Floor.Pressure().In(u, places), u)
 	case !l.Floor.IsZero():
 		digits, floor := apart(end, l.Floor.Pressure(), u, places)
 		text = fmt.Sprintf("Ending %s %s, floor %s %s.", plusMinus(end, digits, known, u), u, floor, u)
+	case l.Den != 0 && v.AtBellHigh != 0:
+		text = lines(measured+limit, fmt.Sprintf("At the bell %s, at least %s %s (%d/%d).", between(v, u), l.Lowest(start).In(u, places), u, l.Num, l.Den))
 	case l.Den != 0:
 		digits, least := apart(end, l.Lowest(start), u, places)
 		text = lines(measured+limit,
@@ -68,6 +73,9 @@ func sure(v core.Verdict) string {
 	if v.Outcome == core.Fail && v.Conforms > 0.5 {
 		return fmt.Sprintf("Close: %s sure that it was within just at the end of the hold. What was read decides.", percent(v.Conforms))
 	}
+	if v.Outcome == core.Fail {
+		return fmt.Sprintf("Close: %s sure that it is beyond.", percent(1-v.Conforms))
+	}
 	return fmt.Sprintf("Close: %s sure that it is within.", percent(v.Conforms))
 }
 
@@ -88,6 +96,11 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.LateBeyond:
 		if v.AtBellHigh != 0 {
 			return fmt.Sprintf("Read %s late; at the bell it can have been %s, on either side of the limit.", span(v.End.Taken.Sub(v.Bell)), between(v, u))
+		}
+		if slices.ContainsFunc(run.Readings, func(r core.Reading) bool {
+			return r.Taken.After(v.Start.Taken) && r.Taken.Before(v.Bell)
+		}) {
+			return fmt.Sprintf("Read %s late, beyond the limit by then, and the readings before it do not tell what it was at the bell.", span(v.End.Taken.Sub(v.Bell)))
 		}
 		return fmt.Sprintf("Read %s late, beyond the limit by then, with no reading just before the bell.", span(v.End.Taken.Sub(v.Bell)))
 	case core.Rise:

@@ -462,7 +462,12 @@ func (r Run) correct(b Bench, n int, digits string, unit Unit) ([]Fact, error) {
 	}
 	written, err := Write(digits, unit)
 	if err != nil || written.Pressure() > r.most() {
-		return nil, r.refuse(Implausible, func(f *Refusal) { f.Digits, f.Unit = digits, unit })
+		return nil, r.refuse(Implausible, func(f *Refusal) {
+			f.Digits, f.Unit, f.Fix = digits, unit, true
+			if p, err := Write(digits, r.Manometer.Unit); err == nil && unit != r.Manometer.Unit && p.Pressure() <= r.most() {
+				f.Choices = []string{r.Manometer.Unit.String()} // the reading was written in another
+			}
+		})
 	}
 	if written == old.Written {
 		return nil, nil

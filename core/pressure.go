@@ -106,7 +106,11 @@ func ParseUnit(s string) (Unit, error) {
 	if u, ok := unitsWritten[key]; ok {
 		return u, nil
 	}
-	return NoUnit, fmt.Errorf("unit %q is not known: write mbar, hPa, Pa, kPa, mm, cm, in, mmHg or psi", s)
+	const known = "write mbar, hPa, Pa, kPa, mm, cm, in, mmHg or psi"
+	if key == "" {
+		return NoUnit, errors.New("the unit is missing: " + known)
+	}
+	return NoUnit, fmt.Errorf("unit %q is not known: %s", s, known)
 }
 
 // Written is a pressure as somebody wrote it: the digits, the unit, and the

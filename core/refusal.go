@@ -55,6 +55,7 @@ const (
 	NotAnOfficer      Why = "that takes an officer"
 	NothingToRelease  Why = "nothing waits for a release"
 	TestBeforeRelease Why = "a withdrawn suit is tested before it is released"
+	NotInRegister     Why = "not in the register yet"
 	KnownAlready      Why = "the register has it already"
 	NoFile            Why = "no file is attached"
 	UnknownRun        Why = "no such run"
@@ -76,6 +77,7 @@ type Refusal struct {
 	Until     time.Time
 	Choices   []string
 	Like      string // a reading that would fit, for an example
+	Fix       bool   // it was to correct one
 }
 
 func (r *Refusal) Error() string {

@@ -98,6 +98,9 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 		return err
 	}
 	fmt.Fprintf(t.out, "written to %s: %d suits, %d manometers, %d past tests\n", folder, len(reg.Suits), len(reg.Manometers), len(reg.Tests))
+	if len(reg.Suits) == 0 {
+		fmt.Fprintln(t.out, "no suit is in the register: fill in suits.csv as a template, then \"benchbell import\" it")
+	}
 	if !*records {
 		return nil
 	}
