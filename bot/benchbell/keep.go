@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -75,9 +77,16 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	if len(folders) != 1 {
 		return fmt.Errorf("export needs the one folder to write into: %w", errUsage)
 	}
-	open := func(cfg bot.Config) (*store.Store, error) { return store.Open(cfg.Data) }
-	if *suit != "" || *records {
-		open = openThere
+	open := openThere
+	if _, err := os.Stat(cfg.Data); errors.Is(err, fs.ErrNotExist) && *suit == "" && !*records {
+		// What is asked for are the templates: no store is made for that.
+		dir, err := os.MkdirTemp("", "benchbell-export-")
+		if err != nil {
+			return err
+		}
+		defer os.RemoveAll(dir)
+		open = func(bot.Config) (*store.Store, error) { return store.OpenThrowaway(filepath.Join(dir, "none.db")) }
+		fmt.Fprintf(t.out, "there is no store at %s yet\n", cfg.Data)
 	}
 	st, err := open(cfg)
 	if err != nil {

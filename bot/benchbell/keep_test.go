@@ -295,7 +295,11 @@ func TestCheck(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), "url, team and channel under [chat]") {
 		t.Errorf("without a chat server: %v", err)
 	}
-	mustHave(t, out, "configuration: Harrow Point, time zone Europe/London, 0 further methods", "documents: A4, without an address", "station.address", "is sound, 0 suits, 0 manometers", "benchbell import suits.csv manometers.csv")
+	mustHave(t, out, "configuration: Harrow Point, time zone Europe/London, 0 further methods", "documents: A4, without an address", "station.address", "there is none at benchbell.db yet", "benchbell import suits.csv manometers.csv")
+	mustHave(t, s.mustRun("export", "templates"), "there is no store at benchbell.db yet", "a template")
+	if s.has("benchbell.db") || !s.has("templates/suits.csv") {
+		t.Error("a look has made a store, or there is no template")
+	}
 	s.mustRun("import", suits, gauges)
 	out, _ = s.runs("check")
 	mustHave(t, out, "is sound, 24 suits, 4 manometers")

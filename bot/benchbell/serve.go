@@ -5,9 +5,11 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
+	"os"
 	"time"
 
 	"benchbell/bot"
@@ -122,7 +124,14 @@ func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	return nil
 }
 
+// checkStore looks at the store, and makes none: an empty one in the wrong
+// folder would look sound.
 func checkStore(t terminal, cfg bot.Config) (err error) {
+	const fill = "store: put suits and manometers in it by \"benchbell import suits.csv manometers.csv\""
+	if _, err := os.Stat(cfg.Data); errors.Is(err, fs.ErrNotExist) {
+		_, err = fmt.Fprintf(t.out, "store: there is none at %s yet\n%s\n", cfg.Data, fill)
+		return err
+	}
 	st, err := store.Open(cfg.Data)
 	if err != nil {
 		return err
@@ -141,7 +150,7 @@ func checkStore(t terminal, cfg bot.Config) (err error) {
 	}
 	_, err = fmt.Fprintf(t.out, "store: %s is sound, %d suits, %d manometers\n", cfg.Data, total, len(gauges))
 	if total == 0 || len(gauges) == 0 {
-		fmt.Fprintln(t.out, "store: put suits and manometers in it by \"benchbell import suits.csv manometers.csv\"")
+		fmt.Fprintln(t.out, fill)
 	}
 	return err
 }
