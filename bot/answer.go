@@ -69,7 +69,7 @@ func (do *doing) askSuit(w core.AskSuit) error {
 		return err
 	}
 	st := file.Standing(do.bench.Policy, do.bench.Day(do.ev.At))
-	do.answer(do.speak.Suit(file.Suit.Tag, st, do.ev.At))
+	do.answer(do.speak.Asked(file.Suit, st, do.ev.At))
 	return nil
 }
 

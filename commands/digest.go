@@ -152,7 +152,7 @@ func (s Speaker) Ready(want string, all []core.Summary, more bool) string {
 	}
 	out := []string{bold(head + ":")}
 	for _, suit := range all {
-		out = append(out, strings.TrimSpace(fmt.Sprintf("- %s %s %s", suit.Tag, suit.Size, suit.Place)))
+		out = append(out, strings.TrimSpace(fmt.Sprintf("- %s %s %s", suit.Tag, named(suit.Size), named(suit.Place))))
 	}
 	if more {
 		out = append(out, "A size or a place narrows it down: "+code("ready L"))

@@ -95,6 +95,18 @@ func quote(s string) string {
 	return fence + text + fence
 }
 
+// named prints a word of the register, a size or a place: as it is if it is plain
+// words, else in quote.
+func named(s string) string {
+	plain := func(r rune) bool {
+		return unicode.IsLetter(r) || unicode.IsDigit(r) || strings.ContainsRune(" .,-'", r)
+	}
+	if strings.ContainsFunc(s, func(r rune) bool { return !plain(r) }) {
+		return quote(s)
+	}
+	return s
+}
+
 // bold is for the few words that must be seen.
 func bold(s string) string { return "**" + s + "**" }
 

@@ -147,3 +147,16 @@ func TestSpan(t *testing.T) {
 		}
 	}
 }
+
+// TestNamed: a place is shown as it is, unless the chat server would make
+// something of it.
+func TestNamed(t *testing.T) {
+	for text, want := range map[string]string{
+		"Jetty 2": "Jetty 2", "Ångström-Kai, 3.": "Ångström-Kai, 3.", "": "",
+		"@channel": "`@\u200bchannel`", "**big**": "`**big**`", "a [link](x)": "`a [link](x)`", "`": "`` ` ``",
+	} {
+		if got := named(text); got != want {
+			t.Errorf("named(%q) = %q, want %q", text, got, want)
+		}
+	}
+}

@@ -15,6 +15,18 @@ func (s Speaker) Suit(tag string, st core.Standing, now time.Time) string {
 	return s.standing(tag, st, core.DateAt(now, s.Zone))
 }
 
+// Asked answers whoever asks about a suit: its standing, and which it is and
+// where it is kept, for who goes and gets it.
+func (s Speaker) Asked(suit core.Suit, st core.Standing, now time.Time) string {
+	var kept []string
+	for _, what := range []string{suit.Size, suit.Place} {
+		if what != "" {
+			kept = append(kept, named(what))
+		}
+	}
+	return lines(s.Suit(suit.Tag, st, now), strings.Join(kept, ", "))
+}
+
 func (s Speaker) standing(tag string, st core.Standing, day core.Date) string {
 	head := bold(fmt.Sprintf("%s: %s.", tag, standingWords(st.Kind)))
 	if st.Wearable() {
