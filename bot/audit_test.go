@@ -7,7 +7,6 @@ import (
 	"log/slog"
 	"math"
 	"os/exec"
-	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -544,55 +543,48 @@ func runsOf(t *testing.T, st *store.Store) (order []core.RunID, of map[core.RunI
 // ones too, on both papers, and misses nothing on any.
 func TestEveryRunHasItsRecord(t *testing.T) {
 	notInShort(t)
-	scripts, err := filepath.Glob("../testdata/scripts/*.txt")
-	if err != nil || len(scripts) == 0 {
-		t.Fatalf("no scripts: %v", err)
-	}
-	for _, path := range scripts {
-		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
-			t.Parallel()
-			st, cfg := playedStore(t, path)
-			cfg.Address = "Gate 3, Quay Road (invented)"
-			n, head, err := st.Head()
-			if err != nil {
-				t.Fatal(err)
+	eachScript(t, func(t *testing.T, path string) {
+		st, cfg := playedStore(t, path)
+		cfg.Address = "Gate 3, Quay Road (invented)"
+		n, head, err := st.Head()
+		if err != nil {
+			t.Fatal(err)
+		}
+		order, of := runsOf(t, st)
+		for i, id := range order {
+			for _, format := range []paper.Format{paper.A4, paper.Letter} {
+				t.Run(fmt.Sprintf("%s/%s", id, format), func(t *testing.T) {
+					cfg := cfg
+					cfg.Paper = format
+					documents := newDocuments(st, cfg, slog.Default())
+					made, _, err := documents.record(id)
+					if err != nil {
+						t.Fatal(err)
+					}
+					text := string(poppler(t, "pdftotext", made.pdf, "-raw", "-", "-"))
+					a := audit{t: t, zone: cfg.Policy.Zone, text: squashed(text)}
+					for page := range strings.SplitSeq(strings.TrimSuffix(text, "\f"), "\f") {
+						a.pages = append(a.pages, squashed(page))
+					}
+					a.always(cfg, id, n, head.String())
+					a.walk(of[id])
+					inside(t, made.pdf)
+					held := slices.ContainsFunc(of[id], func(e core.Entry) bool { _, ok := e.Fact.(core.HoldStarted); return ok })
+					if held && !bytes.Contains(made.pdf, []byte("/Subtype /Image")) {
+						t.Error("a hold was begun, and the record has no chart")
+					}
+					if i == 0 {
+						rendered(t, made.pdf, len(a.pages))
+						again, _, err := documents.record(id)
+						if err != nil || !bytes.Equal(again.pdf, made.pdf) {
+							t.Errorf("made again it is not the same, %v", err)
+						}
+					}
+					if t.Failed() {
+						t.Log(text)
+					}
+				})
 			}
-			order, of := runsOf(t, st)
-			for i, id := range order {
-				for _, format := range []paper.Format{paper.A4, paper.Letter} {
-					t.Run(fmt.Sprintf("%s/%s", id, format), func(t *testing.T) {
-						cfg := cfg
-						cfg.Paper = format
-						documents := newDocuments(st, cfg, slog.Default())
-						made, _, err := documents.record(id)
-						if err != nil {
-							t.Fatal(err)
-						}
-						text := string(poppler(t, "pdftotext", made.pdf, "-raw", "-", "-"))
-						a := audit{t: t, zone: cfg.Policy.Zone, text: squashed(text)}
-						for page := range strings.SplitSeq(strings.TrimSuffix(text, "\f"), "\f") {
-							a.pages = append(a.pages, squashed(page))
-						}
-						a.always(cfg, id, n, head.String())
-						a.walk(of[id])
-						inside(t, made.pdf)
-						held := slices.ContainsFunc(of[id], func(e core.Entry) bool { _, ok := e.Fact.(core.HoldStarted); return ok })
-						if held && !bytes.Contains(made.pdf, []byte("/Subtype /Image")) {
-							t.Error("a hold was begun, and the record has no chart")
-						}
-						if i == 0 {
-							rendered(t, made.pdf, len(a.pages))
-							again, _, err := documents.record(id)
-							if err != nil || !bytes.Equal(again.pdf, made.pdf) {
-								t.Errorf("made again it is not the same, %v", err)
-							}
-						}
-						if t.Failed() {
-							t.Log(text)
-						}
-					})
-				}
-			}
-		})
-	}
+		}
+	})
 }

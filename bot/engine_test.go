@@ -234,43 +234,36 @@ func (w *wire) again(line int) (said []string) {
 // made from a copy of the file is then in the same state as the first, and to
 // bring everything once more that was said and tapped so far changes nothing.
 func TestStepByStep(t *testing.T) {
-	scripts, err := filepath.Glob("../testdata/scripts/*.txt")
-	if err != nil || len(scripts) == 0 {
-		t.Fatalf("no scripts: %v", err)
-	}
-	for _, path := range scripts {
-		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
-			t.Parallel()
-			text, err := os.ReadFile(path)
-			if err != nil {
-				t.Fatal(err)
+	eachScript(t, func(t *testing.T, path string) {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		steps, err := parseScript(string(text))
+		if err != nil {
+			t.Fatal(err)
+		}
+		w := &wire{bay: newBayOf(t, scriptConfig(t, path)), taps: make(map[string]map[int]Tap)}
+		for _, s := range steps {
+			if err := w.step(s); err != nil {
+				t.Fatalf("line %d: %q: %v", s.line, s.text, err)
 			}
-			steps, err := parseScript(string(text))
-			if err != nil {
-				t.Fatal(err)
+			if _, isCheck := s.do.(stepCheck); isCheck || w.down {
+				continue
 			}
-			w := &wire{bay: newBayOf(t, scriptConfig(t, path)), taps: make(map[string]map[int]Tap)}
-			for _, s := range steps {
-				if err := w.step(s); err != nil {
-					t.Fatalf("line %d: %q: %v", s.line, s.text, err)
-				}
-				if _, isCheck := s.do.(stepCheck); isCheck || w.down {
-					continue
-				}
-				if difference := w.sameAfterRestart(); difference != "" {
-					t.Fatalf("line %d: %q: after a restart, %s", s.line, s.text, difference)
-				}
-				kept := w.stage.said
-				if said := w.again(s.line); len(said) > 0 {
-					t.Fatalf("line %d: %q: what was heard before and comes once more is answered by %q", s.line, s.text, said)
-				}
-				w.stage.said = kept
+			if difference := w.sameAfterRestart(); difference != "" {
+				t.Fatalf("line %d: %q: after a restart, %s", s.line, s.text, difference)
 			}
-			if len(w.fails) > 0 {
-				t.Error(w.fails)
+			kept := w.stage.said
+			if said := w.again(s.line); len(said) > 0 {
+				t.Fatalf("line %d: %q: what was heard before and comes once more is answered by %q", s.line, s.text, said)
 			}
-		})
-	}
+			w.stage.said = kept
+		}
+		if len(w.fails) > 0 {
+			t.Error(w.fails)
+		}
+	})
 }
 
 // sameAfterRestart says in what an engine made from a copy of the file

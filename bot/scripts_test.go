@@ -48,10 +48,8 @@ func play(t *testing.T, script string, cfg Config) (string, error) {
 	return out.String(), err
 }
 
-// TestScripts plays every conversation of testdata/scripts: its checks must
-// hold, and the whole of it must read as the golden file beside it, which
-// "go test ./bot -update" writes anew.
-func TestScripts(t *testing.T) {
+// eachScript runs a test for every conversation of testdata/scripts.
+func eachScript(t *testing.T, test func(t *testing.T, path string)) {
 	scripts, err := filepath.Glob("../testdata/scripts/*.txt")
 	if err != nil || len(scripts) == 0 {
 		t.Fatalf("no scripts: %v", err)
@@ -59,30 +57,39 @@ func TestScripts(t *testing.T) {
 	for _, path := range scripts {
 		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
 			t.Parallel()
-			script, err := os.ReadFile(path)
-			if err != nil {
-				t.Fatal(err)
-			}
-			got, err := play(t, string(script), scriptConfig(t, path))
-			if err != nil {
-				t.Error(err)
-			}
-			golden := strings.TrimSuffix(path, ".txt") + ".golden"
-			if *update {
-				if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
-					t.Fatal(err)
-				}
-			}
-			want, err := os.ReadFile(golden)
-			if err != nil {
-				t.Fatalf("%v: write it by \"go test ./bot -update\" and read it", err)
-			}
-			if got != string(want) {
-				t.Errorf("%s differs from what was played:\n%s", golden, firstDifference(string(want), got))
-			}
-			checkLayout(t, got)
+			test(t, path)
 		})
 	}
+}
+
+// TestScripts plays every conversation of testdata/scripts: its checks must
+// hold, and the whole of it must read as the golden file beside it, which
+// "go test ./bot -update" writes anew.
+func TestScripts(t *testing.T) {
+	eachScript(t, func(t *testing.T, path string) {
+		script, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := play(t, string(script), scriptConfig(t, path))
+		if err != nil {
+			t.Error(err)
+		}
+		golden := strings.TrimSuffix(path, ".txt") + ".golden"
+		if *update {
+			if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(golden)
+		if err != nil {
+			t.Fatalf("%v: write it by \"go test ./bot -update\" and read it", err)
+		}
+		if got != string(want) {
+			t.Errorf("%s differs from what was played:\n%s", golden, firstDifference(string(want), got))
+		}
+		checkLayout(t, got)
+	})
 }
 
 // scriptConfig is the demo station's configuration, or the one beside the

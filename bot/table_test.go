@@ -334,18 +334,11 @@ func TestWriteJournal(t *testing.T) {
 // and in JSON Lines it becomes the same journal in another store, of which an
 // engine makes the same rows.
 func TestJournalsOfTheScripts(t *testing.T) {
-	scripts, err := filepath.Glob("../testdata/scripts/*.txt")
-	if err != nil || len(scripts) == 0 {
-		t.Fatalf("no scripts: %v", err)
-	}
-	for _, path := range scripts {
-		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
-			t.Parallel()
-			st, cfg := playedStore(t, path)
-			tableOf(t, st, cfg)
-			linesOf(t, st, cfg)
-		})
-	}
+	eachScript(t, func(t *testing.T, path string) {
+		st, cfg := playedStore(t, path)
+		tableOf(t, st, cfg)
+		linesOf(t, st, cfg)
+	})
 }
 
 // playedStore plays a script and returns what is in the store then.
