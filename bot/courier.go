@@ -45,15 +45,9 @@ func (c *Courier) Run(ctx context.Context) error {
 		default:
 			disk = wait{}
 		}
-		var due <-chan time.Time
-		if again > 0 {
-			due = time.After(again)
-		}
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-due:
-		case <-c.kicks: // for the other lanes: those that wait go on waiting
+		// A kick is for the other lanes: those that wait go on waiting.
+		if err := c.kicks.wait(ctx, again); err != nil {
+			return err
 		}
 	}
 }

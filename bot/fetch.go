@@ -68,15 +68,8 @@ func (f *Fetcher) Run(ctx context.Context) error {
 				again = max(next.Sub(f.now()), time.Millisecond)
 			}
 		}
-		var due <-chan time.Time
-		if again > 0 {
-			due = time.After(again)
-		}
-		select {
-		case <-ctx.Done():
-			return ctx.Err()
-		case <-due:
-		case <-kick:
+		if err := kick.wait(ctx, again); err != nil {
+			return err
 		}
 	}
 }

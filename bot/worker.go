@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"context"
 	"log/slog"
 	"time"
 )
@@ -19,6 +20,22 @@ func (k kicks) Kick() {
 	case k <- struct{}{}:
 	default:
 	}
+}
+
+// wait waits for a kick, or for a time if that is more than zero, and returns
+// ctx's error if it ends first. Nobody kicks nil kicks.
+func (k kicks) wait(ctx context.Context, most time.Duration) error {
+	var due <-chan time.Time
+	if most > 0 {
+		due = time.After(most)
+	}
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-due:
+	case <-k:
+	}
+	return nil
 }
 
 // complaints is a log in which a trouble that lasts stands once.
