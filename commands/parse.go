@@ -83,8 +83,7 @@ func parse(text string, in Place) (any, error) {
 		if f.verbatim {
 			word, _, _ := strings.Cut(text, " ")
 			rest = behind(word, typed)
-		}
-		if !f.verbatim {
+		} else {
 			rest = strings.TrimSpace(cutPlease.ReplaceAllString(rest, ""))
 		}
 		want, err := f.parse(rest)

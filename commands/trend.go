@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"benchbell/core"
@@ -50,14 +51,10 @@ func Trends(all []Tested) []MethodTrend {
 		if len(past) == 0 {
 			continue
 		}
-		m := MethodTrend{Method: t.Method, Trend: core.TrendOf(past, 1), First: past[0].Day, Last: past[0].Day}
-		for _, p := range past {
-			if p.Day.Before(m.First) {
-				m.First = p.Day
-			}
-			if m.Last.Before(p.Day) {
-				m.Last = p.Day
-			}
+		byDay := func(a, b core.PastTest) int { return a.Day.Compare(b.Day) }
+		m := MethodTrend{
+			Method: t.Method, Trend: core.TrendOf(past, 1),
+			First: slices.MinFunc(past, byDay).Day, Last: slices.MaxFunc(past, byDay).Day,
 		}
 		for _, t := range all {
 			if t.Method.Key == m.Method.Key && m.Repaired.Before(t.Repaired) {

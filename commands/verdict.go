@@ -38,30 +38,40 @@ func figures(run core.Run, v core.Verdict) string {
 	u, start, end := run.Method.Unit, v.Start.Pressure(), v.End.Pressure()
 	places := decimals(v.Start.Written, v.End.Written, u)
 	drop, allowed := apart(v.Drop, v.Allowed, u, places)
-	measured, known := "Drop "+drop, v.Expanded
-	if v.AtBellHigh != 0 { // that has its own interval
-		measured, known = "Drop at the bell "+strings.TrimSuffix(from(start-v.AtBellHigh, start-v.AtBellLow, u), " "+u.String()), 0
+	ending := func(least core.Pressure) (shown, limit string) {
+		digits, limit := apart(end, least, u, places)
+		return plusMinus(end, digits, v.Expanded, u), limit
 	}
-	limit := fmt.Sprintf(" %s, limit %s %s.", u, allowed, u)
 	var text string
 	switch l := run.Method.Limit; {
-	case !l.Floor.IsZero() && v.AtBellHigh != 0: // what was read late is on neither side of it
-		text = fmt.Sprintf("At the bell %s, floor %s %s.", between(v, u), l.Floor.Pressure().In(u, places), u)
-	case !l.Floor.IsZero():
-		digits, floor := apart(end, l.Floor.Pressure(), u, places)
-		text = fmt.Sprintf("Ending %s %s, floor %s %s.", plusMinus(end, digits, known, u), u, floor, u)
-	case l.Den != 0 && v.AtBellHigh != 0:
-		text = lines(measured+limit, fmt.Sprintf("At the bell %s, at least %s %s (%d/%d).", between(v, u), l.Lowest(start).In(u, places), u, l.Num, l.Den))
-	case l.Den != 0:
-		digits, least := apart(end, l.Lowest(start), u, places)
-		text = lines(measured+limit,
-			fmt.Sprintf("Ending %s %s, at least %s %s (%d/%d).", plusMinus(end, digits, known, u), u, least, u, l.Num, l.Den))
 	case v.AtBellHigh != 0:
-		text = measured + limit
+		text = figuresAtBell(l, v, u, allowed, places)
+	case !l.Floor.IsZero():
+		shown, floor := ending(l.Floor.Pressure())
+		text = fmt.Sprintf("Ending %s %s, floor %s %s.", shown, u, floor, u)
+	case l.Den != 0:
+		shown, least := ending(l.Lowest(start))
+		text = lines(
+			fmt.Sprintf("Drop %s %s, limit %s %s.", drop, u, allowed, u),
+			fmt.Sprintf("Ending %s %s, at least %s %s (%d/%d).", shown, u, least, u, l.Num, l.Den))
 	default:
-		text = "Drop " + plusMinus(v.Drop, drop, known, u) + limit
+		text = fmt.Sprintf("Drop %s %s, limit %s %s.", plusMinus(v.Drop, drop, v.Expanded, u), u, allowed, u)
 	}
 	return lines(text, fmt.Sprintf("%s → %s in %s, %s.", v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
+}
+
+// figuresAtBell does so where readings on either side of the bell say what the
+// pressure was then: what was read late is on neither side of the limit.
+func figuresAtBell(l core.Limit, v core.Verdict, u core.Unit, allowed string, places int) string {
+	start := v.Start.Pressure()
+	drop := fmt.Sprintf("Drop at the bell %s, limit %s %s.", from(start-v.AtBellHigh, start-v.AtBellLow, u), allowed, u)
+	switch {
+	case !l.Floor.IsZero():
+		return fmt.Sprintf("At the bell %s, floor %s %s.", between(v, u), l.Floor.Pressure().In(u, places), u)
+	case l.Den != 0:
+		return lines(drop, fmt.Sprintf("At the bell %s, at least %s %s (%d/%d).", between(v, u), l.Lowest(start).In(u, places), u, l.Num, l.Den))
+	}
+	return drop
 }
 
 // sure says of a close verdict how far it can be trusted.
