@@ -36,6 +36,7 @@ const (
 	ToCrew              // a new post in the crew channel
 	ToCard              // the run's card: the first post of its thread
 	ToList              // the checklist on screen, in the run's thread
+	ToOfficers          // to each officer, directly
 )
 
 // Message is something to be said. Messages to the card and the list refresh

@@ -52,14 +52,24 @@ type (
 		When time.Time
 		Note string
 	}
-	// Repaired says that it was worked on.
-	Repaired struct{ What string }
+	// Repaired says that it was worked on. Of has the numbers, from 1, of the
+	// open defects that the work was about, as File.Defects lists them; none
+	// means all of them.
+	Repaired struct {
+		What string
+		Of   []int
+	}
+	// CauseStated says what outside the suit made it fail: a hose, a fitting,
+	// the air.
+	CauseStated struct{ What string }
 	// Found says that a defect was seen.
 	Found struct{ What string }
 	// Withdrawn takes it out of service for now.
 	Withdrawn struct{ Why string }
 	// Retired takes it out of service for good.
 	Retired struct{ Why string }
+	// Reinstated is an officer's word that a retired suit is in use again.
+	Reinstated struct{ Why string }
 	// CapacityMeasured is what was measured of how much air it takes: in a run,
 	// or elsewhere and brought in.
 	CapacityMeasured struct{ Capacity Capacity }
@@ -77,6 +87,8 @@ type (
 		Tester    string
 		Outcome   Outcome
 		Reason    Reason
+		Remedy    string // what was done after it, as the paper says; a fail without stays a fail
+		Rules     int    // version of the rules it was judged by, see Rules
 	}
 )
 
@@ -98,7 +110,7 @@ type (
 		ByTap bool
 	}
 	Unticked struct{ Items []int }
-	// DefectSeen is a defect seen at an item of the prepare list.
+	// DefectSeen is a defect seen at an item of the list on screen.
 	DefectSeen struct {
 		Item int
 		What string
@@ -137,8 +149,12 @@ type (
 	Judged struct{ Verdict Verdict }
 	// Stopped ends a run without a verdict.
 	Stopped struct{ Why string }
-	// Again repeats the present phase, or after "no verdict" the test.
-	Again struct{}
+	// Again gives the present attempt up and begins another: from the let-down
+	// if it was in its hold, else from the expansion. Why is what was said of it.
+	Again struct{ Why string }
+	// NoneFitted is the tester's word, in a run that was ended before anything
+	// was ticked as fitted or shut, that nothing was.
+	NoneFitted struct{}
 	// HandedOver gives the run to another tester.
 	HandedOver struct{ To Person }
 	// ManometerChosen is a manometer taken before the first reading.
@@ -195,6 +211,9 @@ func (SuitRegistered) fact()      {}
 func (ManometerRegistered) fact() {}
 func (Used) fact()                {}
 func (Repaired) fact()            {}
+func (CauseStated) fact()         {}
+func (Reinstated) fact()          {}
+func (NoneFitted) fact()          {}
 func (Found) fact()               {}
 func (Withdrawn) fact()           {}
 func (Retired) fact()             {}

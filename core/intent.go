@@ -18,7 +18,7 @@ type (
 	}
 	// Untick takes ticks back.
 	Untick struct{ Items []int }
-	// Bad is a defect seen at an item of the prepare list.
+	// Bad is a defect seen at an item of the list on screen.
 	Bad struct {
 		Item int
 		What string
@@ -56,42 +56,53 @@ type (
 	AddAir struct{ Litres string }
 	// Leak is a leak found in the hunt after a fail.
 	Leak struct{ Where string }
-	// Remark is a note, Stop ends the run without verdict, Repeat repeats the
-	// phase, HandOver gives the run to somebody else.
-	Remark   struct{ Text string }
-	Stop     struct{ Why string }
-	Repeat   struct{}
-	HandOver struct{ To Person }
+	// Remark is a note, Stop ends the run without verdict, NothingFitted answers
+	// after it that no plug and no adapter is in the suit, Repeat gives this
+	// attempt up for another, HandOver gives the run to somebody else.
+	Remark        struct{ Text string }
+	Stop          struct{ Why string }
+	NothingFitted struct{}
+	Repeat        struct{ Why string }
+	HandOver      struct{ To Person }
 )
 
-func (Open) intent()     {}
-func (Tick) intent()     {}
-func (Untick) intent()   {}
-func (Bad) intent()      {}
-func (Read) intent()     {}
-func (Fix) intent()      {}
-func (Amend) intent()    {}
-func (Yes) intent()      {}
-func (Use) intent()      {}
-func (Air) intent()      {}
-func (Baro) intent()     {}
-func (AddAir) intent()   {}
-func (Leak) intent()     {}
-func (Remark) intent()   {}
-func (Stop) intent()     {}
-func (Repeat) intent()   {}
-func (HandOver) intent() {}
+func (Open) intent()          {}
+func (Tick) intent()          {}
+func (Untick) intent()        {}
+func (Bad) intent()           {}
+func (Read) intent()          {}
+func (Fix) intent()           {}
+func (Amend) intent()         {}
+func (Yes) intent()           {}
+func (Use) intent()           {}
+func (Air) intent()           {}
+func (Baro) intent()          {}
+func (AddAir) intent()        {}
+func (Leak) intent()          {}
+func (Remark) intent()        {}
+func (Stop) intent()          {}
+func (Repeat) intent()        {}
+func (NothingFitted) intent() {}
+func (HandOver) intent()      {}
 
 // Intents about a suit outside a run; Suit is the tag as it was typed.
 type (
 	// NoteUsed and the others ask for the facts of their names.
 	// When is as it was said: "yesterday", "2026-03-01 14:30", or nothing.
-	NoteUsed     struct{ Suit, When, Note string }
-	NoteRepaired struct{ Suit, What string }
-	NoteFound    struct{ Suit, What string }
-	Withdraw     struct{ Suit, Why string }
-	Retire       struct{ Suit, Why string }
-	Release      struct{ Suit string }
+	NoteUsed struct{ Suit, When, Note string }
+	// Of are the numbers of the open defects that a repair was about, as
+	// File.Defects lists them; All says that it was about all of them.
+	NoteRepaired struct {
+		Suit, What string
+		Of         []int
+		All        bool
+	}
+	NoteCause struct{ Suit, What string }
+	NoteFound struct{ Suit, What string }
+	Withdraw  struct{ Suit, Why string }
+	Retire    struct{ Suit, Why string }
+	Reinstate struct{ Suit, Why string }
+	Release   struct{ Suit string }
 	// Measure is a measurement of a suit's capacity: litres of air added, the
 	// pressure before and after. Without litres it begins one in the suit's run,
 	// where there is one that can, or asks what is known. Without a suit it is
@@ -104,6 +115,8 @@ type (
 
 func (NoteUsed) intent()     {}
 func (NoteRepaired) intent() {}
+func (NoteCause) intent()    {}
+func (Reinstate) intent()    {}
 func (NoteFound) intent()    {}
 func (Withdraw) intent()     {}
 func (Retire) intent()       {}

@@ -50,8 +50,11 @@ func (s Setting) Holds(p Pressure) bool { return s.Low <= p && p <= s.High }
 type Limit struct {
 	Drop  Written
 	Floor Written
-	Num   int64
-	Den   int64
+	// Nominal is the test pressure that a floor is meant for. A start above it
+	// has to keep the same share: else the floor would prove less.
+	Nominal Written
+	Num     int64
+	Den     int64
 }
 
 // Within reports whether end passes after a hold that began at start. The

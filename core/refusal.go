@@ -60,6 +60,18 @@ const (
 	NoFile            Why = "no file is attached"
 	UnknownRun        Why = "no such run"
 	NoRunHere         Why = "there is no run in this place"
+	TooLateToFix      Why = "a correction for the better came too late"
+	AttemptOver       Why = "that reading is of an attempt that is over"
+	WhyNotSaid        Why = "it takes a reason"
+	SomethingFitted   Why = "something was ticked as fitted or shut"
+	NotStopped        Why = "the run was not ended yet"
+	WhichDefect       Why = "which of the open defects is not said"
+	NoSuchDefect      Why = "the suit has no open defect of that number"
+	NothingFailed     Why = "no test of the suit failed that has no cause yet"
+	NotRetired        Why = "the suit is not retired"
+	StatedTooLate     Why = "a moment is stated within minutes of it"
+	AnswerTooLate     Why = "the question was answered too late"
+	NoSuchAir         Why = "no bench has such air"
 )
 
 // Refusal is a decision against what somebody wants; nothing changed. The

@@ -339,11 +339,15 @@ func SuitFact(want Intent, at time.Time, zone *time.Location) (typed string, fac
 	case NoteFound:
 		return w.Suit, Found{What: w.What}, nil
 	case NoteRepaired:
-		return w.Suit, Repaired{What: w.What}, nil
+		return w.Suit, Repaired{What: w.What, Of: w.Of}, nil
+	case NoteCause:
+		return w.Suit, CauseStated{What: w.What}, nil
 	case Withdraw:
 		return w.Suit, Withdrawn{Why: w.Why}, nil
 	case Retire:
 		return w.Suit, Retired{Why: w.Why}, nil
+	case Reinstate:
+		return w.Suit, Reinstated{Why: w.Why}, nil
 	}
 	return "", nil, nil
 }

@@ -25,11 +25,15 @@ const (
 	EarlyBeyond Reason = "beyond the limit before the bell"
 	Bracketed   Reason = "readings before and after the bell agree"
 	DefectByEye Reason = "defect seen"
+	// BeyondAtBell is a late reading from which it is certain that the pressure
+	// was beyond the limit at the bell already.
+	BeyondAtBell Reason = "beyond the limit at the bell already"
 )
 
 // The reasons of no verdict.
 const (
 	LateBeyond      Reason = "read too late to tell"
+	TooLate         Reason = "read after twice the hold"
 	Rise            Reason = "the pressure rose"
 	Jump            Reason = "a jump no leak makes"
 	StartOutside    Reason = "the start is out of tolerance"
@@ -40,8 +44,16 @@ const (
 	GuardBand       Reason = "within the limit by less than the uncertainty"
 )
 
+// Rules is the version of the rules that verdicts are given by, and suits
+// cleared by. Version 2 takes no reading before the bell for a pass, decides no
+// late one by a fit of the readings, judges a floor from the nominal test
+// pressure, and lets only a suit's own method clear it, after a fail only once
+// it was repaired or the cause was found outside it.
+const Rules = 2
+
 // Verdict is the outcome of a run and what it rests on.
 type Verdict struct {
+	Rules   int // version of the rules it was given by, 0 for the first
 	Outcome Outcome
 	Reason  Reason
 	Method  string // key

@@ -107,6 +107,8 @@ var codebooks = []any{
 		core.CutShort:        "cut_short",
 		core.AirHides:        "air_hides",
 		core.GuardBand:       "guard_band",
+		core.BeyondAtBell:    "beyond_at_bell",
+		core.TooLate:         "too_late",
 	},
 	codes[core.Acceptance]{
 		core.Simple:  "simple",

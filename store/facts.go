@@ -66,6 +66,12 @@ type (
 		Tester    string              `json:"tester,omitempty"`
 		Outcome   coded[core.Outcome] `json:"outcome,omitzero"`
 		Reason    coded[core.Reason]  `json:"reason,omitzero"`
+		Remedy    string              `json:"remedy,omitempty"`
+		Rules     int                 `json:"rules,omitempty"`
+	}
+	repairedRecord struct {
+		What string `json:"what,omitempty"`
+		Of   []int  `json:"of,omitempty"`
 	}
 	openedRecord struct {
 		Suit      suitRecord      `json:"suit"`
@@ -143,8 +149,14 @@ var kinds = []kind{
 		func(f core.Used) usedRecord { return usedRecord{When: moment(f.When), Note: f.Note} },
 		func(r usedRecord) core.Used { return core.Used{When: time.Time(r.When), Note: r.Note} }),
 	kindOf("repaired",
-		func(f core.Repaired) whatRecord { return whatRecord(f) },
-		func(r whatRecord) core.Repaired { return core.Repaired(r) }),
+		func(f core.Repaired) repairedRecord { return repairedRecord(f) },
+		func(r repairedRecord) core.Repaired { return core.Repaired(r) }),
+	kindOf("cause_stated",
+		func(f core.CauseStated) whatRecord { return whatRecord(f) },
+		func(r whatRecord) core.CauseStated { return core.CauseStated(r) }),
+	kindOf("reinstated",
+		func(f core.Reinstated) whyRecord { return whyRecord(f) },
+		func(r whyRecord) core.Reinstated { return core.Reinstated(r) }),
 	kindOf("found",
 		func(f core.Found) whatRecord { return whatRecord(f) },
 		func(r whatRecord) core.Found { return core.Found(r) }),
@@ -218,8 +230,11 @@ var kinds = []kind{
 		func(f core.Stopped) whyRecord { return whyRecord(f) },
 		func(r whyRecord) core.Stopped { return core.Stopped(r) }),
 	kindOf("again",
-		func(f core.Again) nothingRecord { return nothingRecord(f) },
-		func(r nothingRecord) core.Again { return core.Again(r) }),
+		func(f core.Again) whyRecord { return whyRecord(f) },
+		func(r whyRecord) core.Again { return core.Again(r) }),
+	kindOf("none_fitted",
+		func(f core.NoneFitted) nothingRecord { return nothingRecord(f) },
+		func(r nothingRecord) core.NoneFitted { return core.NoneFitted(r) }),
 	kindOf("handed_over",
 		func(f core.HandedOver) personRecord { return personRecord(f.To) },
 		func(r personRecord) core.HandedOver { return core.HandedOver{To: core.Person(r)} }),
@@ -289,7 +304,7 @@ func recordPaperTest(f core.PaperTest) paperTestRecord {
 	return paperTestRecord{
 		Day: f.Day, Method: f.Method, Manometer: f.Manometer,
 		Start: recordWritten(f.Start), End: recordWritten(f.End), Hold: f.Hold,
-		Tester: f.Tester, Outcome: code(f.Outcome), Reason: code(f.Reason),
+		Tester: f.Tester, Outcome: code(f.Outcome), Reason: code(f.Reason), Remedy: f.Remedy, Rules: f.Rules,
 	}
 }
 
@@ -297,7 +312,7 @@ func (r paperTestRecord) paperTest() core.PaperTest {
 	return core.PaperTest{
 		Day: r.Day, Method: r.Method, Manometer: r.Manometer,
 		Start: r.Start.written(), End: r.End.written(), Hold: r.Hold,
-		Tester: r.Tester, Outcome: r.Outcome.is, Reason: r.Reason.is,
+		Tester: r.Tester, Outcome: r.Outcome.is, Reason: r.Reason.is, Remedy: r.Remedy, Rules: r.Rules,
 	}
 }
 

@@ -209,18 +209,19 @@ func (r settingRecord) setting() core.Setting {
 }
 
 type limitRecord struct {
-	Drop  writtenRecord `json:"drop,omitzero"`
-	Floor writtenRecord `json:"floor,omitzero"`
-	Num   int64         `json:"num,omitempty"`
-	Den   int64         `json:"den,omitempty"`
+	Drop    writtenRecord `json:"drop,omitzero"`
+	Floor   writtenRecord `json:"floor,omitzero"`
+	Nominal writtenRecord `json:"nominal,omitzero"`
+	Num     int64         `json:"num,omitempty"`
+	Den     int64         `json:"den,omitempty"`
 }
 
 func recordLimit(l core.Limit) limitRecord {
-	return limitRecord{Drop: recordWritten(l.Drop), Floor: recordWritten(l.Floor), Num: l.Num, Den: l.Den}
+	return limitRecord{Drop: recordWritten(l.Drop), Floor: recordWritten(l.Floor), Nominal: recordWritten(l.Nominal), Num: l.Num, Den: l.Den}
 }
 
 func (r limitRecord) limit() core.Limit {
-	return core.Limit{Drop: r.Drop.written(), Floor: r.Floor.written(), Num: r.Num, Den: r.Den}
+	return core.Limit{Drop: r.Drop.written(), Floor: r.Floor.written(), Nominal: r.Nominal.written(), Num: r.Num, Den: r.Den}
 }
 
 type provenanceRecord struct {
@@ -298,6 +299,7 @@ type verdictRecord struct {
 	Conforms   float64                `json:"conforms,omitempty"`
 	AirRaised  core.Pressure          `json:"air_raised_npa,omitempty"`
 	AirLowered core.Pressure          `json:"air_lowered_npa,omitempty"`
+	Rules      int                    `json:"rules,omitempty"`
 }
 
 func recordVerdict(v core.Verdict) verdictRecord {
@@ -306,7 +308,7 @@ func recordVerdict(v core.Verdict) verdictRecord {
 		Start: recordReading(v.Start), End: recordReading(v.End),
 		Drop: v.Drop, Allowed: v.Allowed, Bell: moment(v.Bell),
 		AtBellLow: v.AtBellLow, AtBellHigh: v.AtBellHigh, Defect: v.Defect,
-		Rule: code(v.Rule), Expanded: v.Expanded, Guard: v.Guard, Conforms: v.Conforms, AirRaised: v.AirRaised, AirLowered: v.AirLowered,
+		Rule: code(v.Rule), Expanded: v.Expanded, Guard: v.Guard, Conforms: v.Conforms, AirRaised: v.AirRaised, AirLowered: v.AirLowered, Rules: v.Rules,
 	}
 }
 
@@ -316,7 +318,7 @@ func (r verdictRecord) verdict() core.Verdict {
 		Start: r.Start.reading(), End: r.End.reading(),
 		Drop: r.Drop, Allowed: r.Allowed, Bell: time.Time(r.Bell),
 		AtBellLow: r.AtBellLow, AtBellHigh: r.AtBellHigh, Defect: r.Defect,
-		Rule: r.Rule.is, Expanded: r.Expanded, Guard: r.Guard, Conforms: r.Conforms, AirRaised: r.AirRaised, AirLowered: r.AirLowered,
+		Rule: r.Rule.is, Expanded: r.Expanded, Guard: r.Guard, Conforms: r.Conforms, AirRaised: r.AirRaised, AirLowered: r.AirLowered, Rules: r.Rules,
 	}
 }
 
