@@ -31,12 +31,12 @@ type Dest int
 
 // The destinations.
 const (
-	ToAsker Dest = iota // where it was asked
-	ToRun               // the run's thread
-	ToCrew              // a new post in the crew channel
-	ToCard              // the run's card: the first post of its thread
-	ToList              // the checklist on screen, in the run's thread
-	ToOfficers          // to each officer, directly
+	ToAsker    Dest = iota // where it was asked
+	ToRun                  // the run's thread
+	ToCrew                 // a new post in the crew channel
+	ToCard                 // the run's card: the first post of its thread
+	ToList                 // the checklist on screen, in the run's thread
+	ToOfficers             // to each officer, directly
 )
 
 // Message is something to be said. Messages to the card and the list refresh
