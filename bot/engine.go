@@ -473,7 +473,7 @@ func (do *doing) want(want any) error {
 		return do.askShelf()
 	case core.Open:
 		return do.open(w)
-	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.Withdraw, core.Retire:
+	case core.NoteUsed, core.NoteFound, core.NoteRepaired, core.NoteCause, core.Withdraw, core.Retire, core.Reinstate:
 		return do.aboutSuit(want.(core.Intent))
 	case core.HandOver:
 		to, err := do.world.Person(do.ctx, w.To.Name)
@@ -525,7 +525,7 @@ func (do *doing) edited(w Edited) error {
 		if refusal, is := errors.AsType[*core.Refusal](err); !is || refusal.Why != core.NothingToFix {
 			return err
 		}
-		do.ev.At = w.Posted // it was not taken then; the pressure was true then
+		// It was not taken then. It is true now: an edit starts no clock in the past.
 		return do.want(want)
 	}
 	done, err := do.didAnything(w.Post, want)
@@ -719,8 +719,18 @@ func (do *doing) aboutSuit(want core.Intent) error {
 	if err != nil {
 		return err
 	}
-	if file.Retired {
-		return &core.Refusal{Why: core.SuitRetired, Suit: file.Suit.Tag}
+	switch w := want.(type) {
+	case core.Retire, core.Reinstate:
+		if !do.isOfficer(do.ev.Who) {
+			return &core.Refusal{Why: core.NotAnOfficer, Suit: file.Suit.Tag, Choices: do.officerNames}
+		}
+	case core.NoteRepaired:
+		if err := file.WhichRepaired(w); err != nil {
+			return err
+		}
+	}
+	if fact, err = file.Decide(fact); err != nil {
+		return err
 	}
 	do.enterSuitFact(file, fact)
 	return nil

@@ -26,7 +26,7 @@ func Import(st *store.Store, cfg Config, paths []string, now time.Time) (Registe
 		return Register{}, err
 	}
 	// The same file may be imported again: a test is on record once.
-	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] > 0 })
+	reg.Tests = slices.DeleteFunc(reg.Tests, onRecord(had))
 	event := "import/" + now.UTC().Format(time.RFC3339Nano)
 	keeper := core.Person{Name: "keeper"}
 	return reg, Enter(st, cfg.Policy, event, now, reg.Entries(now, keeper, event, cfg.Policy.Zone))
@@ -104,9 +104,10 @@ func Enter(st *store.Store, p core.Policy, event string, at time.Time, entries [
 }
 
 // policyMark says by which policy, and which reading of the journal, the suits'
-// rows are made: 2 has a withdrawal last until an officer's word.
+// rows are made: 2 has a withdrawal last until an officer's word, 3 says of a
+// defect whether something was done about it.
 func policyMark(p core.Policy) string {
-	return fmt.Sprintf("rows 2, interval %s, zone %s, release %t", p.Interval, p.Zone, p.Release)
+	return fmt.Sprintf("rows 3, interval %s, zone %s, release %t", p.Interval, p.Zone, p.Release)
 }
 
 // refit makes all rows anew if they were made by another policy.

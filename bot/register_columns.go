@@ -286,6 +286,14 @@ var testColumns = []column[testRow]{
 		},
 		write: func(of *testRow) string { return of.Test.Tester },
 	},
+	{
+		name: "remedy",
+		read: func(to *testRow, cell string, _ *lookup) error {
+			to.Test.Remedy = cell
+			return checkText(cell)
+		},
+		write: func(of *testRow) string { return of.Test.Remedy },
+	},
 }
 
 // checkTest judges a test by what paper tells, and finds what cannot be so.
@@ -302,7 +310,12 @@ func checkTest(in *lookup) check[testRow] {
 			return
 		}
 		checkReadings(t, fault)
-		t.Test.Outcome, t.Test.Reason = t.method.JudgePaper(t.Test.Start, t.Test.End, t.Test.Hold)
+		m := t.method
+		if own, err := m.For(t.suit); err == nil {
+			m = own
+		}
+		t.Test.Outcome, t.Test.Reason = m.JudgePaper(t.Test.Start, t.Test.End, t.Test.Hold)
+		t.Test.Rules = core.Rules
 		if first, ok := seen[t.PastTest]; ok {
 			fault("suit", fmt.Sprintf("row %d says the very same", first))
 		}

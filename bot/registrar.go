@@ -178,7 +178,7 @@ func (do *doing) importFiles() error {
 	if err != nil {
 		return err
 	}
-	reg.Tests = slices.DeleteFunc(reg.Tests, func(t PastTest) bool { return had[t] > 0 })
+	reg.Tests = slices.DeleteFunc(reg.Tests, onRecord(had))
 	if err := do.enterRegister(reg); err != nil {
 		return err
 	}
@@ -235,6 +235,20 @@ func knownOf(st *store.Store, methods []core.Method, dates string, today core.Da
 	var err error
 	known.Manometers, err = st.Manometers()
 	return known, had, err
+}
+
+// onRecord returns a function that reports whether a past test is one of those,
+// as the paper has it: what it was judged to be, and by which rules, may differ.
+func onRecord(had map[PastTest]int) func(PastTest) bool {
+	asWritten := func(t PastTest) PastTest {
+		t.Test.Outcome, t.Test.Reason, t.Test.Rules = "", "", 0
+		return t
+	}
+	known := make(map[PastTest]bool, len(had))
+	for t := range had {
+		known[asWritten(t)] = true
+	}
+	return func(t PastTest) bool { return known[asWritten(t)] }
 }
 
 // refuse words an error for the person whose words brought it. ok is false if

@@ -154,10 +154,17 @@ var journalWords = []factWords{
 	}),
 
 	wordsOf(string(core.BarUsed), func(w wording, f core.Used) string { return parts(w.moment(f.When), f.Note) }),
-	wordsOf(string(core.BarRepaired), func(_ wording, f core.Repaired) string { return f.What }),
+	wordsOf(string(core.BarRepaired), func(_ wording, f core.Repaired) string {
+		if len(f.Of) > 0 {
+			return parts(f.What, "of defects "+strings.TrimSuffix(onList(f.Of), " on the list"))
+		}
+		return f.What
+	}),
+	wordsOf("cause of a fail", func(_ wording, f core.CauseStated) string { return f.What }),
 	wordsOf(string(core.BarFound), func(_ wording, f core.Found) string { return f.What }),
 	wordsOf(string(core.BarWithdrawn), func(_ wording, f core.Withdrawn) string { return f.Why }),
 	wordsOf(string(core.BarOutOfReason), func(_ wording, f core.Retired) string { return f.Why }),
+	wordsOf(string(core.BarReinstated), func(_ wording, f core.Reinstated) string { return f.Why }),
 	wordsOf[core.Released]("released", nil),
 	wordsOf("capacity measured", func(w wording, f core.CapacityMeasured) string {
 		c := f.Capacity
@@ -173,7 +180,7 @@ var journalWords = []factWords{
 		return parts(
 			verdictWords(f.Outcome, f.Reason),
 			w.hold(f.Start, f.End, f.Hold),
-			"method "+f.Method, f.Manometer, f.Tester, f.Day.String())
+			"method "+f.Method, f.Manometer, f.Tester, f.Day.String(), f.Remedy)
 	}),
 
 	wordsOf("run opened", func(_ wording, f core.Opened) string {
@@ -210,7 +217,8 @@ var journalWords = []factWords{
 	}),
 	wordsOf("verdict", func(w wording, f core.Judged) string { return w.verdict(f.Verdict) }),
 	wordsOf("stopped", func(_ wording, f core.Stopped) string { return f.Why }),
-	wordsOf[core.Again]("again", nil),
+	wordsOf("again", func(_ wording, f core.Again) string { return f.Why }),
+	wordsOf("nothing fitted", func(wording, core.NoneFitted) string { return "said by the tester" }),
 	wordsOf("handed over", func(_ wording, f core.HandedOver) string { return "to " + f.To.Name }),
 	wordsOf("manometer chosen", func(_ wording, f core.ManometerChosen) string {
 		return fmt.Sprintf("%s, reads in %s", f.Manometer.ID, f.Manometer.Unit)
@@ -232,7 +240,12 @@ var journalWords = []factWords{
 		return w.written(f.TooHigh) + " was too high"
 	}),
 	wordsOf("leak found", func(_ wording, f core.LeakFound) string { return f.Where }),
-	wordsOf("note", func(_ wording, f core.Noted) string { return f.Text }),
+	wordsOf("note", func(_ wording, f core.Noted) string {
+		if f.Recalled {
+			return parts(f.Text, "a reading stated too late to be taken")
+		}
+		return f.Text
+	}),
 	wordsOf("photo posted", func(_ wording, f core.PhotoPosted) string {
 		return parts(f.Name, commands.LinkWords(f.With), f.Caption, fmt.Sprintf("%d bytes", f.Size), "file "+f.File)
 	}),
@@ -323,7 +336,7 @@ func (w wording) verdict(v core.Verdict) string {
 		}
 	}
 	return parts(
-		verdictWords(v.Outcome, v.Reason), v.Defect,
+		verdictWords(v.Outcome, v.Reason), fmt.Sprintf("rules %d", max(1, v.Rules)), v.Defect,
 		w.hold(v.Start.Written, v.End.Written, v.End.Taken.Sub(v.Start.Taken)), drop, known)
 }
 

@@ -14,6 +14,27 @@ type Surroundings struct {
 	Baro    Written // barometer, zero if not read
 }
 
+// What a bench can have around it; anything else is a slip. The bounds are ours:
+// up to 5,000 m above the sea, and where people can work.
+const (
+	leastBaro = 500 * Hectopascal
+	mostBaro  = 1100 * Hectopascal
+	coldBench = -20.0 // °C
+	hotBench  = 50.0
+)
+
+// likely reports whether what was read can be the air around a bench.
+func (s Surroundings) likely() bool {
+	if s.Celsius != "" {
+		t, ok := s.celsius()
+		if !ok || t.celsius < coldBench || t.celsius > hotBench {
+			return false
+		}
+	}
+	p := s.Baro.Pressure()
+	return s.Baro.IsZero() || leastBaro <= p && p <= mostBaro
+}
+
 type temperature struct {
 	celsius float64
 	step    float64 // one count of the last digit written, in kelvin
@@ -191,9 +212,13 @@ func (e Evidence) addAir(b *Budget) {
 // on the run's hold, and whether that can have decided it: have hidden a
 // failing drop under a pass, or made a fail of what would have passed.
 func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
-	before, after := r.Surroundings()
 	start, end := v.Start.Pressure(), v.End.Pressure()
-	change = AirEffect(before, after, start, r.Give())
+	for _, before := range r.airAt(v.Start.Taken) {
+		for _, after := range r.airAt(v.End.Taken) {
+			c := AirEffect(before, after, start, r.Give())
+			change.Low, change.High = min(change.Low, c.Low), max(change.High, c.High)
+		}
+	}
 	switch v.Outcome {
 	case Pass:
 		if v.Reason == Bracketed {

@@ -21,9 +21,9 @@ const lookEvery = 3 * time.Minute
 // When a tester who did not answer is called again, counted from the bell or
 // from the last sign of life, whichever is later. Ours.
 var (
-	chaseExpansion = []time.Duration{3 * time.Minute, 10 * time.Minute}
-	chaseHold      = []time.Duration{30 * time.Second, 3 * time.Minute}
-	chaseRestore   = []time.Duration{15 * time.Minute, time.Hour, 8 * time.Hour}
+	chaseExpansion = append([]time.Duration{3 * time.Minute, 10 * time.Minute}, chaseSilent[1:]...)
+	chaseHold      = append([]time.Duration{30 * time.Second, 3 * time.Minute}, chaseSilent...)
+	chaseSilent    = []time.Duration{15 * time.Minute, time.Hour, 8 * time.Hour, 24 * time.Hour, 48 * time.Hour, 96 * time.Hour}
 )
 
 // cardSteps are the times left at which the card's clock moves.
@@ -77,11 +77,15 @@ func (r Run) bells(p Policy) []Rung {
 		add(BellHold, ends)
 		r.cardBells(ends, add)
 		r.chaseBells(ends, chaseHold, add)
-	case r.Phase == Restore:
-		r.chaseBells(r.Touched, chaseRestore, add)
+	case r.Phase == Restore, r.Phase == Expansion, r.Phase == Prepare && r.begun():
+		// Something may be in a valve, and nobody says what becomes of it.
+		r.chaseBells(r.Touched, chaseSilent, add)
 	}
 	return all
 }
+
+// begun reports whether anything on the prepare list was ticked.
+func (r Run) begun() bool { return len(Missing(r.PrepareList)) < len(r.PrepareList) }
 
 func (r Run) chaseBells(from time.Time, after []time.Duration, add func(Bell, time.Time)) {
 	if r.Touched.After(from) {

@@ -40,6 +40,10 @@ type Item struct {
 	Closes bool
 }
 
+// ByName reports whether the item counts something back that can kill a wearer
+// if it is left in: it is ticked by its own number, one at a time.
+func (i Item) ByName() bool { return i.Task == TaskPlugsOut || i.Task == TaskAdapterOut }
+
 // PrepareList returns what must be done before a suit with these fittings is
 // inflated: at most ten items, since there are ten numbers to tap.
 func PrepareList(f Fittings) []Item {

@@ -17,7 +17,7 @@ type Asker struct {
 // *Refusal and no facts. It changes nothing.
 func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 	if note, ok := want.(Remark); ok { // anybody may remark, at any time
-		return []Fact{Noted(note)}, nil
+		return []Fact{Noted{Text: note.Text}}, nil
 	}
 	if !a.By.Is(r.Tester) {
 		return nil, r.refuse(NotTheTester, func(f *Refusal) { f.Person, f.Choices = r.Tester, []string{a.By.Name} })
@@ -34,7 +34,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 	switch w := want.(type) {
 	case Tick:
 		if r.Asked != nil && len(w.Items) == 0 && !w.All {
-			return r.yes(b)
+			return r.yes(b, a)
 		}
 		return r.decideTick(w)
 	case Untick:
@@ -44,7 +44,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 	case Read:
 		return r.read(b, a, w)
 	case Yes:
-		return r.yes(b)
+		return r.yes(b, a)
 	case Use:
 		return r.use(b, w)
 	case Measure:
@@ -57,17 +57,22 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		}
 		return []Fact{LeakFound(w)}, nil
 	case Air:
-		return r.conditions(b, AirNoted(w)), nil
+		if !(Surroundings{Celsius: w.Celsius}).likely() {
+			return nil, r.refuse(NoSuchAir, func(f *Refusal) { f.Digits = w.Celsius })
+		}
+		return r.conditions(b, a.At, AirNoted(w)), nil
 	case Baro:
 		written, err := Write(w.Digits, w.Unit)
-		if err != nil {
-			return nil, r.refuse(Implausible, func(f *Refusal) { f.Digits, f.Unit = w.Digits, w.Unit })
+		if err != nil || !(Surroundings{Baro: written}).likely() {
+			return nil, r.refuse(NoSuchAir, func(f *Refusal) { f.Digits, f.Unit = w.Digits, w.Unit })
 		}
-		return r.conditions(b, BaroNoted{written}), nil
+		return r.conditions(b, a.At, BaroNoted{written}), nil
 	case Stop:
 		return r.stop(w)
+	case NothingFitted:
+		return r.nothingFitted()
 	case Repeat:
-		return r.repeat()
+		return r.repeat(w)
 	case HandOver:
 		if w.To.Is(r.Tester) {
 			return nil, r.refuse(AlreadyTheirs, func(f *Refusal) { f.Person = w.To })
@@ -99,13 +104,13 @@ func (r Run) expansionOver(t time.Time) bool {
 }
 
 // conditions enters a temperature or a barometer reading. After the verdict it
-// may take a pass back.
-func (r Run) conditions(b Bench, fact Fact) []Fact {
+// may take a pass back, and nothing else.
+func (r Run) conditions(b Bench, at time.Time, fact Fact) []Fact {
 	facts := []Fact{fact}
 	if r.Phase != Restore || r.Verdict == nil || r.HeldBy == 0 {
 		return facts
 	}
-	if v, ok := r.Apply(Entry{At: r.Touched, Fact: fact}).judged(b); ok && v.Outcome != r.Verdict.Outcome {
+	if v, ok := r.Apply(Entry{At: at, Fact: fact}).judged(b); ok && v.Outcome.worse(r.Verdict.Outcome) {
 		facts = append(facts, Judged{v})
 	}
 	return facts
@@ -125,18 +130,19 @@ func (r Run) decideTick(w Tick) ([]Fact, error) {
 		return nil, r.refuse(NoList)
 	}
 	want := w.Items
-	switch missing := Missing(list); {
+	switch easy := r.easy(); {
 	case w.All:
-		want = missing
+		want = easy
 	case len(want) == 0:
-		want = missing[:min(1, len(missing))]
+		want = easy[:min(1, len(easy))]
 	}
 	for _, n := range want {
 		if n < 1 || n > len(list) {
 			return nil, r.refuse(NoSuchItem, func(f *Refusal) { f.Item = n })
 		}
 	}
-	want = slices.DeleteFunc(slices.Clone(want), func(n int) bool { return list[n-1].Done })
+	alone := len(want) == 1 || w.ByTap
+	want = slices.DeleteFunc(slices.Clone(want), func(n int) bool { return list[n-1].Done || list[n-1].Item.ByName() && !alone })
 	slices.Sort(want)
 	want = slices.Compact(want)
 	if len(want) == 0 {
@@ -148,6 +154,13 @@ func (r Run) decideTick(w Tick) ([]Fact, error) {
 		facts = append(facts, Closed{})
 	}
 	return facts, nil
+}
+
+// easy returns the numbers of the items on screen that are open and may be ticked
+// several at a time.
+func (r Run) easy() []int {
+	list := r.List()
+	return slices.DeleteFunc(Missing(list), func(n int) bool { return list[n-1].Item.ByName() })
 }
 
 func (r Run) decideUntick(w Untick) ([]Fact, error) {
@@ -171,26 +184,24 @@ func (r Run) decideUntick(w Untick) ([]Fact, error) {
 }
 
 func (r Run) decideBad(w Bad) ([]Fact, error) {
-	if r.Phase != Prepare {
+	list := r.List()
+	if list == nil {
 		return nil, r.refuse(PastDefects)
 	}
-	if w.Item < 1 || w.Item > len(r.PrepareList) {
+	if w.Item < 1 || w.Item > len(list) {
 		return nil, r.refuse(NoSuchItem, func(f *Refusal) { f.Item = w.Item })
 	}
-	facts := []Fact{
-		DefectSeen(w),
-		Judged{Verdict{Outcome: Fail, Reason: DefectByEye, Method: r.Method.Key, Defect: w.What}},
+	seen := DefectSeen(w)
+	if r.Phase == Prepare {
+		return []Fact{seen, Judged{Verdict{
+			Rules: Rules, Outcome: Fail, Reason: DefectByEye, Method: r.Method.Key, Defect: w.What,
+		}}}, nil
 	}
-	return r.closeIfOpen(facts), nil
-}
-
-// closeIfOpen adds the run's end where nothing was shut on the suit, so that
-// there is nothing to restore.
-func (r Run) closeIfOpen(facts []Fact) []Fact {
-	if r.Shut {
-		return facts
+	facts := append(r.leaves(), seen)
+	if Complete(r.Apply(Entry{Fact: seen}).RestoreList) {
+		facts = append(facts, Closed{})
 	}
-	return append(facts, Closed{})
+	return facts, nil
 }
 
 func (r Run) stop(w Stop) ([]Fact, error) {
@@ -200,13 +211,33 @@ func (r Run) stop(w Stop) ([]Fact, error) {
 	if r.Phase == Restore {
 		return nil, r.refuse(AlreadyStopped)
 	}
-	return r.closeIfOpen([]Fact{Stopped(w)}), nil
+	return []Fact{Stopped(w)}, nil
 }
 
-func (r Run) repeat() ([]Fact, error) {
+// nothingFitted ends a run that was stopped, or in which a defect was seen, before
+// anything was fitted to the suit: the tester's word for it closes it without the
+// list. What was ticked as fitted or shut speaks against it, and so does a reading.
+func (r Run) nothingFitted() ([]Fact, error) {
+	switch {
+	case r.Phase != Restore:
+		return nil, r.refuse(NotStopped)
+	case r.Shut || len(r.AllReadings()) > 0:
+		return nil, r.refuse(SomethingFitted)
+	}
+	return []Fact{NoneFitted{}, Closed{}}, nil
+}
+
+// repeat gives this attempt up. In a hold it takes a reason, so that nobody can
+// try until it passes and leave no trace of it; after a jump the reason is the
+// cause that was found.
+func (r Run) repeat(w Repeat) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
 		return nil, r.refuse(NotPrepared)
+	case Hold:
+		if w.Why == "" {
+			return nil, r.refuse(WhyNotSaid)
+		}
 	case Restore:
 		if r.Verdict == nil || r.Verdict.Outcome != NoVerdict {
 			return nil, r.refuse(CannotRepeat)
@@ -216,8 +247,11 @@ func (r Run) repeat() ([]Fact, error) {
 				return nil, r.refuse(CannotRepeat)
 			}
 		}
+		if r.Verdict.Reason == Jump && w.Why == "" {
+			return nil, r.refuse(WhyNotSaid)
+		}
 	}
-	return append(r.leaves(), Again{}), nil
+	return append(r.leaves(), Again(w)), nil
 }
 
 func (r Run) use(b Bench, w Use) ([]Fact, error) {
@@ -244,7 +278,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 	case Prepare:
 		return nil, r.refuse(NotPrepared)
 	case Expansion: // an edit makes a reading true when its post was made
-		if a.At.Before(r.Ready) {
+		if a.At.Before(r.Began) {
 			return nil, r.refuse(NotPrepared)
 		}
 	case Restore:
@@ -258,13 +292,17 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 			return nil, r.refuse(NotInHold)
 		}
 		reading.Taken, reading.Stated = r.HeldAt.Add(w.Stated), true
-		if reading.Taken.After(a.At) || w.Stated <= 0 {
+		switch late := a.At.Sub(reading.Taken); {
+		case late < 0 || w.Stated <= 0:
 			return nil, r.refuse(NotYet)
+		case late > believed:
+			return []Fact{Noted{Text: reading.Written.String() + " at " + stopwatch(w.Stated), Recalled: true}}, nil
 		}
 	}
 	if r.unitSaid(w, reading.Written) {
-		reading.Taken, reading.Stated = r.Asked.Reading.Taken, r.Asked.Reading.Stated
-	} else if unit, doubt := r.doubt(w, reading.Written); doubt {
+		return r.confirm(b, a, reading.Written)
+	}
+	if unit, doubt := r.doubt(w, reading.Written); doubt {
 		if unit == NoUnit {
 			return nil, r.refuse(Implausible, func(f *Refusal) { f.Digits, f.Unit = reading.Written.Digits, reading.Written.Unit })
 		}
@@ -290,7 +328,7 @@ func (r Run) readingOf(a Asker, w Read) (Reading, error) {
 		return Reading{}, r.refuse(Implausible, func(f *Refusal) { f.Digits, f.Unit = w.Digits, unit })
 	}
 	return Reading{
-		N: len(r.Readings) + 1, Written: written, Posted: a.At, Taken: a.At,
+		N: len(r.AllReadings()) + 1, Written: written, Posted: a.At, Taken: a.At,
 		By: a.By, Post: a.Post, Manometer: r.Manometer.ID,
 	}, nil
 }
@@ -309,19 +347,37 @@ func (r Run) take(b Bench, reading Reading) ([]Fact, error) {
 	return append(facts, r.Apply(Entry{Fact: facts[0]}).consequences(b, reading.N)...), nil
 }
 
-// consequences returns what follows from reading n, the latest or one just
-// corrected, with its value now on record.
+// consequences returns what follows from reading n, the latest, which may set a
+// clock going.
 func (r Run) consequences(b Bench, n int) []Fact {
-	switch r.Phase {
-	case Expansion:
-		return r.expand(n)
-	case Hold:
-		switch {
-		case !r.expanded():
-			return []Fact{HoldVoid{}, ExpansionVoid{}}
-		case n == r.HeldBy && !r.Method.Test.Holds(r.reading(n).Pressure()):
-			return []Fact{HoldVoid{}}
+	if r.Phase != Expansion {
+		return r.stops(b, n)
+	}
+	reading := r.reading(n)
+	p, m := reading.Pressure(), r.Method
+	switch {
+	case r.ExpandedAt.IsZero():
+		if m.Expansion.Holds(p) {
+			return []Fact{ExpansionStarted{n}}
 		}
+	case r.expanded() && r.expansionOver(reading.Taken) && m.Test.Holds(p):
+		return []Fact{HoldStarted{n}}
+	}
+	return r.stops(b, n)
+}
+
+// stops returns what the readings stop, as they now are on record: a clock, or
+// the hold by a verdict. They start nothing.
+func (r Run) stops(b Bench, n int) []Fact {
+	switch {
+	case r.Phase == Expansion && !r.ExpandedAt.IsZero() && !r.expanded():
+		return []Fact{ExpansionVoid{}}
+	case r.Phase != Hold:
+	case !r.expanded():
+		return []Fact{HoldVoid{}, ExpansionVoid{}}
+	case n == r.HeldBy && !r.Method.Test.Holds(r.reading(n).Pressure()):
+		return []Fact{HoldVoid{}}
+	default:
 		if v, ok := r.judged(b); ok {
 			return []Fact{Judged{v}}
 		}
@@ -335,7 +391,7 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 		return Verdict{}, false
 	}
 	v, ok := held{
-		method:   r.Method,
+		method:   r.Method.judging(),
 		step:     r.Manometer.Resolution.Pressure(),
 		lapsed:   r.Manometer.Lapsed(b.Day(start.Taken)),
 		expanded: r.expanded(),
@@ -368,136 +424,11 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin, budget.CombinedWithAir()) == NoVerdict:
+	case rule.Judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
+	if v.Outcome == NoVerdict {
+		v.Conforms = 0 // there is nothing to be sure of
+	}
 	return v
-}
-
-func (r Run) expand(n int) []Fact {
-	reading := r.reading(n)
-	p, m := reading.Pressure(), r.Method
-	latest := n == len(r.Readings)
-	switch {
-	case r.ExpandedAt.IsZero():
-		if latest && m.Expansion.Holds(p) {
-			return []Fact{ExpansionStarted{n}}
-		}
-	case !r.expanded():
-		return []Fact{ExpansionVoid{}}
-	case latest && r.expansionOver(reading.Taken) && m.Test.Holds(p):
-		return []Fact{HoldStarted{n}}
-	}
-	return nil
-}
-
-// yes takes the reading that was asked about, in the unit asked for, as true
-// at the moment it was posted.
-func (r Run) yes(b Bench) ([]Fact, error) {
-	if r.Asked == nil {
-		return nil, r.refuse(NothingAsked)
-	}
-	reading := r.Asked.Reading
-	reading.Written.Unit = r.Asked.Perhaps
-	return r.take(b, reading)
-}
-
-// fix corrects the last reading, or the one that was asked about.
-func (r Run) fix(b Bench, a Asker, w Fix) ([]Fact, error) {
-	if q := r.Asked; q != nil && r.Phase != Over {
-		return r.answer(b, a, Read{Digits: w.Digits, Unit: w.Unit})
-	}
-	if n := r.lastMetered(); n > 0 {
-		return r.fixMetering(b, n, Read{Digits: w.Digits, Unit: w.Unit})
-	}
-	last, ok := r.Last()
-	if !ok {
-		return nil, r.refuse(NothingToFix)
-	}
-	return r.correct(b, last.N, w.Digits, w.Unit)
-}
-
-// answer takes the reading that was asked about with other digits.
-func (r Run) answer(b Bench, a Asker, w Read) ([]Fact, error) {
-	asked := r.Asked.Reading
-	reading, err := r.readingOf(a, w)
-	if err != nil {
-		return nil, err
-	}
-	if unit, doubt := r.doubt(w, reading.Written); doubt {
-		return nil, r.refuse(Implausible, func(f *Refusal) {
-			f.Digits, f.Unit = reading.Written.Digits, reading.Written.Unit
-			if unit != NoUnit {
-				f.Choices = []string{unit.String()}
-			}
-		})
-	}
-	asked.Written = reading.Written
-	return r.take(b, asked)
-}
-
-// amend is a post edited.
-func (r Run) amend(b Bench, a Asker, w Amend) ([]Fact, error) {
-	if q := r.Asked; q != nil && q.Reading.Post == w.Post && r.Phase != Over {
-		return r.answer(b, a, w.Read)
-	}
-	if n := r.metered(w.Post); n > 0 {
-		return r.fixMetering(b, n, w.Read)
-	}
-	for i := len(r.Readings) - 1; i >= 0; i-- {
-		if r.Readings[i].Post == w.Post {
-			return r.correct(b, r.Readings[i].N, w.Read.Digits, w.Read.Unit)
-		}
-	}
-	return nil, r.refuse(NothingToFix)
-}
-
-// correct replaces the value of reading n and says what follows. The reading
-// stays true at its own moment, and the run is judged as if it had been posted
-// so: both values stay on record.
-func (r Run) correct(b Bench, n int, digits string, unit Unit) ([]Fact, error) {
-	old := r.reading(n)
-	if unit == NoUnit {
-		unit = old.Written.Unit
-	}
-	written, err := Write(digits, unit)
-	if err != nil || written.Pressure() > r.most() {
-		return nil, r.refuse(Implausible, func(f *Refusal) {
-			f.Digits, f.Unit, f.Fix = digits, unit, true
-			if p, err := Write(digits, r.Manometer.Unit); err == nil && unit != r.Manometer.Unit && p.Pressure() <= r.most() {
-				f.Choices = []string{r.Manometer.Unit.String()} // the reading was written in another
-			}
-		})
-	}
-	if written == old.Written {
-		return nil, nil
-	}
-	facts := []Fact{Corrected{N: n, Written: written}}
-	after := r.Apply(Entry{Fact: facts[0]})
-	if r.Phase == Restore || r.Phase == Over {
-		return r.rejudge(b, after, n, facts)
-	}
-	return append(facts, after.consequences(b, n)...), nil
-}
-
-// rejudge gives the verdict anew after a correction. A run that is closed can
-// be made worse by it, never better: the suit may have gone back on the shelf.
-func (r Run) rejudge(b Bench, after Run, n int, facts []Fact) ([]Fact, error) {
-	if r.Verdict == nil || r.HeldBy == 0 {
-		return facts, nil // stopped, or a defect by eye
-	}
-	was := *r.Verdict
-	v, ok := after.judged(b)
-	_, busy := b.Holder(r.Manometer.ID, r.ID)
-	switch {
-	case n < r.HeldBy && (!ok || v.Outcome == was.Outcome):
-		return facts, nil // a reading of no weight
-	case r.Phase == Over && (!ok || was.Outcome != Pass && v.Outcome != Fail):
-		return nil, r.refuse(ClosedForGood)
-	case !ok && (busy || r.disturbed || len(Missing(r.RestoreList)) < len(r.RestoreList)):
-		v = Verdict{Outcome: NoVerdict, Reason: CutShort, Method: r.Method.Key, Start: was.Start, Bell: was.Bell}
-	case !ok:
-		return append(facts, HoldResumed{}), nil
-	}
-	return append(facts, Judged{v}), nil
 }

@@ -181,8 +181,12 @@ type (
 	MeteringLeft struct{ TooHigh Written }
 	// LeakFound is a leak found in the hunt after a fail.
 	LeakFound struct{ Where string }
-	// Noted is a remark.
-	Noted struct{ Text string }
+	// Noted is a remark. Recalled is true for a reading that was stated too long
+	// after its moment to be taken.
+	Noted struct {
+		Text     string
+		Recalled bool
+	}
 	// PhotoPosted is a file posted that may be an image: File is the chat
 	// server's id of it, Size its bytes as far as they are known, Caption what
 	// was said with it. What its content is comes later: PhotoKept has its

@@ -117,7 +117,7 @@ func (r Run) metering(e Entry) Run {
 	switch f := e.Fact.(type) {
 	case MeteringBegun:
 		if r.Phase == Restore {
-			*m, r.disturbed = Metering{Began: e.At}, true
+			*m, r.Handled = Metering{Began: e.At}, true
 		}
 	case MeteringRead:
 		if f.Reading.N == 2 {
@@ -346,7 +346,7 @@ func (r Run) capacityBy(b Bench, m Metering) Capacity {
 		Day: b.Day(m.After.Taken), Litres: m.Litres, From: m.Before.Written, To: m.After.Written,
 		Step: r.Manometer.Resolution, Manometer: r.Manometer.ID, By: m.After.By,
 	}
-	for _, read := range r.Air {
+	for _, read := range r.AllAir() {
 		if !read.Air.Baro.IsZero() {
 			c.Room = read.Air.Baro
 		}

@@ -73,7 +73,11 @@ func (l Limit) lowest(start Pressure) *big.Rat {
 	case !l.Drop.IsZero():
 		return new(big.Rat).SetInt64(int64(start - l.Drop.Pressure()))
 	case !l.Floor.IsZero():
-		return new(big.Rat).SetInt64(int64(l.Floor.Pressure()))
+		floor := new(big.Rat).SetInt64(int64(l.Floor.Pressure()))
+		if nominal := l.Nominal.Pressure(); nominal > 0 && start > nominal {
+			return floor.Mul(floor, big.NewRat(int64(start), int64(nominal)))
+		}
+		return floor
 	case l.Den == 0: // no limit at all: nothing passes
 		return new(big.Rat).SetInt64(int64(maxPressure))
 	}
@@ -144,12 +148,13 @@ func BuiltIn() []Method {
 			ExpansionTime: time.Minute,
 			Test:          Around(MustWrite("100", MmH2O), MustWrite("5", MmH2O)),
 			Hold:          4 * time.Minute,
-			Limit:         Limit{Floor: MustWrite("80", MmH2O)},
+			Limit:         Limit{Floor: MustWrite("80", MmH2O), Nominal: MustWrite("100", MmH2O)},
 			Provenance: []Provenance{
 				{"expansion 125 mm for at least 1 min", "ASTM F1052", CommonPractice},
 				{"test pressure 100 mm, hold 4 min, suit not touched", "ASTM F1052", CommonPractice},
 				{"± 5 mm on both pressures", "Benchbell", OwnRule},
 				{"ending pressure at least 80 mm", "NFPA 1991", FromMemory},
+				{"from above 100 mm at least 80/100 of the start", "Benchbell", OwnRule},
 			},
 		},
 		{

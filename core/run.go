@@ -24,6 +24,7 @@ type Check struct {
 	By    Person
 	At    time.Time
 	ByTap bool
+	Bad   string // what was found bad at it instead, while it was to be restored
 }
 
 // Note is a remark or a condition, with who said it when.
@@ -41,9 +42,10 @@ type Condition struct {
 	Air Surroundings
 }
 
-// Run is one test of one suit. It is a value: Apply returns a new one and
-// leaves the old one as it was. Replaying a run's entries from the zero Run
-// gives the same run, always.
+// Run is one test of one suit: lists, bells and what else belongs to all of it,
+// and the attempts at the test itself, of which the present one is embedded. It
+// is a value: Apply returns a new one and leaves the old one as it was.
+// Replaying a run's entries from the zero Run gives the same run, always.
 type Run struct {
 	ID        RunID
 	Suit      Suit
@@ -58,42 +60,24 @@ type Run struct {
 	// Shut is true once something was plugged, fitted or shut on the suit: it
 	// must then be restored, whatever becomes of the run.
 	Shut bool
+	// Ended is true once the run was stopped without a verdict.
+	Ended bool
 
-	Readings []Reading // all of them, in the order of their posts
-	Attempt  int       // how often the test was begun again
-	first    int       // index in Readings of this attempt's first
-	aired    int       // index in Air of this attempt's first
-
-	ExpandedBy int       // number of the reading that started the expansion
-	ExpandedAt time.Time // zero while its clock does not run
-
-	HeldBy int       // number of the start reading
-	HeldAt time.Time // zero while no hold runs
-
-	// disturbed is true once air was or may have been added to the suit since
-	// the verdict: its hold cannot go on, whatever becomes of the verdict.
-	disturbed bool
+	Attempt           // the present one
+	Past    []Attempt // those given up, oldest first
 
 	Asked *Questioned // a reading asked about, not taken
-
-	Verdict  *Verdict
-	Verdicts []Verdict // all that were given, oldest first
-
-	Lists int // how many lists were put on screen so far
+	Lists int         // how many lists were put on screen so far
 
 	Metering Metering // of the capacity, after the verdict
 	Measured Capacity // what came of it, zero if nothing did
 
-	Air   []Condition
 	Notes []Note
 	Leaks []Note // found in the hunt after a fail
 	// Photos are the files posted that may be images, in their order; those
 	// that turned out to be none are among them.
 	Photos []Photo
 	Rang   []Rung // bells rung in this phase, and in a hold before its verdict
-	// Ready is since when a reading can be one of this attempt: when the list
-	// was complete, or the phase repeated.
-	Ready time.Time
 	// Touched is when the run last heard from a person.
 	Touched time.Time
 	Closed  time.Time
@@ -128,22 +112,19 @@ func (r Run) Apply(e Entry) Run {
 	case Ticked:
 		before := r.Phase
 		if r = r.tick(f.Items, Check{Done: true, By: e.By, At: e.At, ByTap: f.ByTap}); r.Phase != before {
-			r.Ready = e.At
+			r.Began = e.At
 		}
+		r.Handled = true
 	case Unticked:
 		r = r.tick(f.Items, Check{})
+		r.Handled = true
 	case Taken:
 		r.Readings = append(slices.Clip(r.Readings), f.Reading)
-		r.Asked = nil
+		r.Asked, r.Handled = nil, false
 	case Questioned:
 		r.Asked = &f
 	case Corrected:
-		r.Readings = slices.Clone(r.Readings)
-		if i := f.N - 1; i >= 0 && i < len(r.Readings) {
-			was := &r.Readings[i]
-			was.Was = append(slices.Clip(was.Was), was.Written)
-			was.Written = f.Written
-		}
+		r = r.corrected(f)
 	case ExpansionStarted:
 		if !r.has(f.N) {
 			return r
@@ -151,10 +132,10 @@ func (r Run) Apply(e Entry) Run {
 		r.ExpandedBy, r.ExpandedAt = f.N, r.reading(f.N).Taken
 		r.Rang = nil
 	case ExpansionVoid:
-		r.ExpandedBy, r.ExpandedAt = 0, time.Time{}
+		r.ExpandedBy, r.ExpandedAt, r.Expanded = 0, time.Time{}, false
 		r.Rang = nil
 	case HoldStarted:
-		if !r.has(f.N) {
+		if r = r.reopened(f.N); !r.has(f.N) {
 			return r
 		}
 		r.Phase, r.HeldBy, r.HeldAt = Hold, f.N, r.reading(f.N).Taken
@@ -168,20 +149,20 @@ func (r Run) Apply(e Entry) Run {
 		r.Rang = append(slices.Clip(r.Rang), f)
 	case DefectSeen:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.What})
+		r = r.defect(f, e)
 	case Judged:
 		v := f.Verdict
-		r.Verdict = &v
+		r.Verdict, r.judgedAt = &v, e.At
 		r = r.toRestore()
 		r.Verdicts = append(slices.Clip(r.Verdicts), v)
 		r.Asked = nil // the bells stay rung: the verdict may be taken back
 	case Stopped:
 		r = r.toRestore()
-		r.Asked, r.Rang = nil, nil
+		r.Asked, r.Rang, r.Ended = nil, nil, true
 	case Again:
-		r = r.again()
-		r.Ready = e.At
+		r = r.again(e, f.Why)
 	case HandedOver:
-		r.Tester = f.To
+		r.Tester, r.Handled = f.To, true
 		if r.List() != nil {
 			r.Lists++
 		}
@@ -195,7 +176,7 @@ func (r Run) Apply(e Entry) Run {
 		r = r.metering(e)
 	case LeakFound:
 		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
-		r.disturbed = true // it is hunted at the expansion pressure
+		r.Handled = true // it is hunted at the expansion pressure
 	case Noted:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.Text})
 	case Closed:
@@ -240,23 +221,15 @@ func (r Run) tick(items []int, as Check) Run {
 	return r
 }
 
-// again goes back to where the repeated phase begins.
-func (r Run) again() Run {
-	r.Asked, r.Rang = nil, nil
-	switch r.Phase {
-	case Hold: // let down to the test pressure, or topped up to it, once more
-		r.Phase, r.HeldBy, r.HeldAt = Expansion, 0, time.Time{}
-		r.Rang = []Rung{{Bell: BellExpansion}}
-		return r
-	case Restore:
-		r.RestoreList = checks(items(r.RestoreList))
+// defect marks an item of the restore list as found bad, so that the list can be
+// completed all the same: the suit is blocked by the defect. What is counted
+// back by name stays open, since it may still be in the suit.
+func (r Run) defect(f DefectSeen, e Entry) Run {
+	if i := f.Item - 1; r.Phase == Restore && i >= 0 && i < len(r.RestoreList) && !r.RestoreList[i].Item.ByName() {
+		r.RestoreList = slices.Clone(r.RestoreList)
+		r.RestoreList[i] = Check{Item: r.RestoreList[i].Item, Done: true, By: e.By, At: e.At, Bad: f.What}
+		r.Handled = true
 	}
-	r.Phase, r.Verdict, r.Metering, r.disturbed = Expansion, nil, Metering{}, false
-	r.Suit.Capacity = r.KnownCapacity() // the new test is judged by it
-	r.ExpandedBy, r.ExpandedAt = 0, time.Time{}
-	r.HeldBy, r.HeldAt = 0, time.Time{}
-	r.Attempt++
-	r.first, r.aired = len(r.Readings), len(r.Air)
 	return r
 }
 
@@ -293,82 +266,6 @@ func (r Run) List() []Check {
 	return nil
 }
 
-func (r Run) reading(n int) Reading {
-	if n < 1 || n > len(r.Readings) {
-		return Reading{}
-	}
-	return r.Readings[n-1]
-}
-
-// has reports whether reading n is one of this attempt.
-func (r Run) has(n int) bool { return n > r.first && n <= len(r.Readings) }
-
-// Start returns the start reading of the hold, if there is one.
-func (r Run) Start() (Reading, bool) {
-	return r.reading(r.HeldBy), r.HeldBy != 0
-}
-
-// Last returns the last reading of this attempt.
-func (r Run) Last() (Reading, bool) {
-	if len(r.Readings) == r.first {
-		return Reading{}, false
-	}
-	return r.Readings[len(r.Readings)-1], true
-}
-
-// ExpansionReadings returns this attempt's readings before the hold.
-func (r Run) ExpansionReadings() []Reading {
-	if r.HeldBy != 0 {
-		return slices.Clip(r.Readings[r.first : r.HeldBy-1])
-	}
-	return slices.Clip(r.Readings[r.first:])
-}
-
-// expanded reports whether the readings of the expansion, as corrected, still
-// say that it began within tolerance and was not exceeded since.
-func (r Run) expanded() bool {
-	if !r.Method.Expansion.Holds(r.reading(r.ExpandedBy).Pressure()) {
-		return false
-	}
-	return !slices.ContainsFunc(r.ExpansionReadings(), func(e Reading) bool {
-		return e.N > r.ExpandedBy && e.Pressure() > r.Method.Expansion.High
-	})
-}
-
-// HoldReadings returns the readings since the start reading in the order of
-// their moments; two of one moment stay in the order of their posts. A reading
-// that came in later but was true before the hold is none of them.
-func (r Run) HoldReadings() []Reading {
-	if r.HeldBy == 0 {
-		return nil
-	}
-	since := slices.DeleteFunc(slices.Clone(r.Readings[r.HeldBy:]), func(e Reading) bool {
-		return e.Taken.Before(r.HeldAt)
-	})
-	slices.SortStableFunc(since, func(a, b Reading) int { return a.Taken.Compare(b.Taken) })
-	return since
-}
-
-// Surroundings returns the air around the suit at the two ends of the hold: of
-// each instrument the last reading up to the middle of the hold, and the last
-// one after it. What was read before the test was repeated says nothing of it.
-func (r Run) Surroundings() (before, after Surroundings) {
-	middle := r.HeldAt.Add(r.Method.Hold / 2)
-	for _, c := range r.Air[r.aired:] {
-		to := &before
-		if c.At.After(middle) {
-			to = &after
-		}
-		if c.Air.Celsius != "" {
-			to.Celsius = c.Air.Celsius
-		}
-		if !c.Air.Baro.IsZero() {
-			to.Baro = c.Air.Baro
-		}
-	}
-	return before, after
-}
-
 // ExpansionEnds returns when the expansion is long enough, zero while its
 // clock does not run.
 func (r Run) ExpansionEnds() time.Time {
@@ -389,7 +286,7 @@ func (r Run) HoldEnds() time.Time {
 // HoldsManometer reports whether the run has its manometer for itself: from
 // the first reading to the ending pressure.
 func (r Run) HoldsManometer() bool {
-	return r.Phase == Hold || r.Phase == Expansion && len(r.Readings) > r.first
+	return r.Phase == Hold || r.Phase == Expansion && len(r.Readings) > 0
 }
 
 // FreesManometer estimates when the manometer is free again: when the hold
@@ -402,34 +299,4 @@ func (r Run) FreesManometer() time.Time {
 		return r.ExpansionEnds().Add(r.Method.Hold)
 	}
 	return time.Time{}
-}
-
-// TopUps counts how often the suit was topped up during the expansion: a
-// reading higher than the one before it by more than two steps says so.
-func (r Run) TopUps() int {
-	count := 0
-	readings := r.ExpansionReadings()
-	for i, b := range readings {
-		if i == 0 || r.ExpandedBy == 0 || b.N <= r.ExpandedBy {
-			continue
-		}
-		a := readings[i-1]
-		if b.Pressure()-a.Pressure() > 2*max(r.Manometer.Resolution.Pressure(), min(step(a), step(b))) {
-			count++
-		}
-	}
-	return count
-}
-
-// Sinking reports whether the pressure still fell between the last two
-// readings of the expansion, by more than half the tolerance, or was topped up
-// between them: the suit then is not settled yet.
-func (r Run) Sinking() bool {
-	readings := slices.DeleteFunc(slices.Clone(r.ExpansionReadings()), func(x Reading) bool { return x.N < r.ExpandedBy })
-	if len(readings) < 2 {
-		return false
-	}
-	a, b := readings[len(readings)-2].Pressure(), readings[len(readings)-1].Pressure()
-	tolerance := (r.Method.Expansion.High - r.Method.Expansion.Low) / 2
-	return 2*(a-b) > tolerance || 2*(b-a) > tolerance
 }

@@ -349,8 +349,8 @@ func TestAgain(t *testing.T) {
 		{10 * time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
 		{6 * time.Minute, read("15.0"), "Taken Judged", core.Restore},
 	})
-	if len(s.run.Verdicts) != 2 || s.run.Attempt != 1 || s.run.Verdict.Start.Manometer != "M-5" {
-		t.Errorf("verdicts %v, attempt %d", s.run.Verdicts, s.run.Attempt)
+	if len(s.run.Verdicts) != 2 || len(s.run.Past) != 1 || s.run.Verdict.Start.Manometer != "M-5" {
+		t.Errorf("verdicts %v, attempt %d", s.run.Verdicts, len(s.run.Past))
 	}
 	// Not once restoring has begun: the suit must be prepared anew.
 	s = places["restore, no verdict"](t)

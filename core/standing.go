@@ -21,9 +21,7 @@ const (
 // BarKind names a reason why a suit must not be worn.
 type BarKind string
 
-// The reasons. A test that passes lifts each of them but the last three. A
-// withdrawal takes an officer's word besides, after that test: what a suit was
-// withdrawn for need not be what a test looks at.
+// The reasons. What clears them is told by File.close.
 const (
 	BarReceived    BarKind = "no pass yet"
 	BarUsed        BarKind = "used"
@@ -33,6 +31,7 @@ const (
 	BarNoVerdict   BarKind = "no verdict"
 	BarUnfinished  BarKind = "test not finished"
 	BarWithdrawn   BarKind = "withdrawn"
+	BarReinstated  BarKind = "reinstated"
 	BarOverdue     BarKind = "test overdue"
 	BarUnreleased  BarKind = "not released"
 	BarRunOpen     BarKind = "run open"
@@ -49,38 +48,45 @@ type Bar struct {
 	// Run is the one that brought it, or that the suit has passed since it was
 	// withdrawn: then it waits for the officer's word alone.
 	Run RunID
+	// Remedied is true for a defect or a fail once the suit was repaired, or the
+	// cause of the fail was found outside it: then a passed test clears it.
+	Remedied bool
 
 	entered time.Time // moment of its entry
-	known   bool      // it was there when the last run began
+	// When the last run began, it was there, and it was remedied.
+	known, ready bool
 }
+
+// NeedsRemedy reports whether no test clears the bar before something was done
+// about it: a pressure test shows that a suit is tight as it lay there, plugged,
+// not that a hole mended itself.
+func (b Bar) NeedsRemedy() bool { return b.Kind == BarFound || b.Kind == BarFailed }
+
+// open reports whether something must still be done about the bar.
+func (b Bar) open() bool { return b.NeedsRemedy() && !b.Remedied }
 
 // File is what a suit's own entries say of it. It is a value, made by
 // applying them in their order.
 type File struct {
-	Suit     Suit
-	Bars     []Bar
-	Run      RunID // open run, zero if none
-	opened   time.Time
-	inflated bool
-	outcome  Outcome
-	judged   time.Time
-	restore  bool
+	Suit Suit
+	Bars []Bar
+	Run  RunID // open run, zero if none
+	run  Run   // the same, as far as it went
 
-	Tested   time.Time // when the last pass was given
+	Tested   time.Time // when the last pass was given that counts
 	TestedBy RunID
-	released bool
-	Retired  bool
+	// TestedRules is the version of the rules by which it counted.
+	TestedRules int
+	released    bool
+	Retired     bool
 }
 
 // Apply returns the file after an entry about its suit.
 func (f File) Apply(e Entry) File {
-	bar := func(kind BarKind, note string) {
-		f.Bars = append(slices.Clip(f.Bars), Bar{Kind: kind, Since: e.At, Note: note, Run: e.Run, entered: e.At})
-	}
 	switch fact := e.Fact.(type) {
 	case SuitRegistered:
 		if f.Suit.Tag == "" {
-			bar(BarReceived, "")
+			f = f.bar(e, BarReceived, "")
 		}
 		measured := f.Suit.Capacity
 		f.Suit = fact.Suit
@@ -89,40 +95,88 @@ func (f File) Apply(e Entry) File {
 		}
 	case CapacityMeasured:
 		f.Suit.Capacity = fact.Capacity
+		f.run = f.run.Apply(e)
 	case Used:
-		bar(BarUsed, fact.Note)
+		f = f.bar(e, BarUsed, fact.Note)
 		f.Bars[len(f.Bars)-1].Since = fact.When
 	case Repaired:
-		bar(BarRepaired, fact.What)
+		f = f.remedied(fact.Of, Bar.NeedsRemedy).bar(e, BarRepaired, fact.What)
+	case CauseStated:
+		f = f.remedied(nil, func(b Bar) bool { return b.Kind == BarFailed })
 	case Found:
-		bar(BarFound, fact.What)
+		f = f.bar(e, BarFound, fact.What)
 	case Withdrawn:
-		bar(BarWithdrawn, fact.Why)
+		f = f.bar(e, BarWithdrawn, fact.Why)
 	case Retired:
 		f.Retired = true
-		bar(BarOutOfReason, fact.Why)
+		f = f.bar(e, BarOutOfReason, fact.Why)
+	case Reinstated:
+		f.Retired = false
+		f = f.without(func(b Bar) bool { return b.Kind == BarOutOfReason }).bar(e, BarReinstated, fact.Why)
 	case Released:
 		f.released = true
-		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), Bar.AwaitsWord)
+		f = f.without(Bar.AwaitsWord)
 	case PaperTest:
 		return f.onPaper(e, fact)
 	case Opened:
-		if f.Run != 0 {
-			f = f.abandon(e)
-		}
-		f.Run, f.opened, f.inflated, f.outcome, f.restore = e.Run, e.At, false, "", false
-		f.Bars = slices.Clone(f.Bars)
-		for i := range f.Bars {
-			f.Bars[i].known = true
-		}
+		return f.opened(e)
 	default:
 		return f.inRun(e)
 	}
 	return f
 }
 
+func (f File) bar(e Entry, kind BarKind, note string) File {
+	f.Bars = append(slices.Clip(f.Bars), Bar{Kind: kind, Since: e.At, Note: note, Run: e.Run, entered: e.At})
+	return f
+}
+
+func (f File) without(drop func(Bar) bool) File {
+	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), drop)
+	return f
+}
+
+// Defects returns the fails and defects about which something must still be done,
+// oldest first. A repair names them by their numbers, from 1.
+func (f File) Defects() []Bar {
+	return slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return !b.open() })
+}
+
+// remedied marks open defects of a kind as remedied: those with the numbers, or
+// all of them.
+func (f File) remedied(of []int, kind func(Bar) bool) File {
+	f.Bars = slices.Clone(f.Bars)
+	n := 0
+	for i := range f.Bars {
+		b := &f.Bars[i]
+		if !b.open() {
+			continue
+		}
+		n++
+		if kind(*b) && (len(of) == 0 || slices.Contains(of, n)) {
+			b.Remedied = true
+		}
+	}
+	return f
+}
+
+// opened takes in that a run begins: what is known and remedied by now, its pass
+// can clear.
+func (f File) opened(e Entry) File {
+	if f.Run != 0 {
+		f = f.abandon(e)
+	}
+	f.Run, f.run = e.Run, Run{}.Apply(e)
+	f.Bars = slices.Clone(f.Bars)
+	for i := range f.Bars {
+		b := &f.Bars[i]
+		b.known, b.ready = true, !b.open()
+	}
+	return f
+}
+
 // inRun takes in a fact of the open run. One of any other run counts only if
-// it is a verdict given anew after that run was closed, and a worse one.
+// it is a verdict given again after that run was closed, and a worse one.
 func (f File) inRun(e Entry) File {
 	judged, isVerdict := e.Fact.(Judged)
 	if f.Run == 0 || e.Run != f.Run {
@@ -131,37 +185,46 @@ func (f File) inRun(e Entry) File {
 		}
 		return f
 	}
-	switch e.Fact.(type) {
-	case Taken:
-		f.inflated = true
-	case Judged:
-		f.outcome, f.judged, f.restore = judged.Verdict.Outcome, e.At, true
-	case HoldResumed, Again:
-		f.outcome, f.restore = "", false
-	case Stopped:
-		f.restore = true
+	before := f.run.Phase
+	f.run = f.run.Apply(e)
+	switch fact := e.Fact.(type) {
+	case DefectSeen:
+		if before == Restore {
+			f = f.bar(e, BarFound, fact.What)
+		}
 	case Closed:
 		return f.close(e)
 	}
 	return f
 }
 
-// onPaper takes in a test from before the journal began. It lifts and bars as
-// a run of its day would have, in whatever order paper comes in: a pass lifts
+// counts reports whether a pass by a method, by the rules of its day, clears the
+// suit and sets its due date: by the first rules any did, since then only the
+// one that the register names for the suit.
+func (f File) counts(method string, rules int) bool { return rules < 2 || method == f.Suit.Method }
+
+// onPaper takes in a test from before the journal began. It clears and bars as
+// a run of its day would have, in whatever order paper comes in: a pass clears
 // what paper of earlier days says, and nothing that the journal saw itself.
 func (f File) onPaper(e Entry, t PaperTest) File {
+	remedied := t.Remedy != "" || t.Rules < 2 || t.Outcome == NoVerdict
 	if t.Outcome != Pass {
-		if f.Tested.After(e.At) {
+		if remedied && f.Tested.After(e.At) {
 			return f
 		}
-		return f.worsen(e, Verdict{Outcome: t.Outcome})
+		f = f.worsen(e, Verdict{Outcome: t.Outcome})
+		f.Bars[len(f.Bars)-1].Remedied = remedied
+		return f
 	}
-	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
-		onPaper := b.Run == 0 && (b.Kind == BarFailed || b.Kind == BarNoVerdict)
+	if !f.counts(t.Method, t.Rules) {
+		return f
+	}
+	f = f.without(func(b Bar) bool {
+		onPaper := b.Run == 0 && (b.Kind == BarFailed && (b.Remedied || t.Rules < 2) || b.Kind == BarNoVerdict)
 		return b.Kind == BarReceived || onPaper && b.entered.Before(e.At)
 	})
 	if e.At.After(f.Tested) {
-		f.Tested, f.TestedBy, f.released = e.At, 0, true // it went back on the shelf then
+		f.Tested, f.TestedBy, f.TestedRules, f.released = e.At, 0, t.Rules, true // it went back on the shelf then
 	}
 	return f
 }
@@ -172,11 +235,14 @@ func (f File) worsen(e Entry, v Verdict) File {
 		return f
 	}
 	kind := BarNoVerdict
-	if v.Outcome == Fail {
+	switch {
+	case v.Outcome == Fail && v.Reason == DefectByEye && v.Rules >= 2:
+		kind = BarFound
+	case v.Outcome == Fail:
 		kind = BarFailed
 	}
 	// It is tested now, and of two tests without verdict the last is enough.
-	f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool {
+	f = f.without(func(b Bar) bool {
 		return b.Kind == BarReceived || kind == BarNoVerdict && b.Kind == kind
 	})
 	for i := range f.Bars {
@@ -184,19 +250,24 @@ func (f File) worsen(e Entry, v Verdict) File {
 			b.Run = 0 // it has not passed that run after all
 		}
 	}
-	f.Bars = append(f.Bars, Bar{Kind: kind, Since: e.At, Run: e.Run, entered: e.At})
-	return f
+	return f.bar(e, kind, v.Defect)
 }
 
-// close ends a run. A pass lifts what was known when the run began, by the
-// journal's order and by the clock; what came to light while it was open stays,
-// until the next test.
+// close ends a run. A pass by the suit's own method clears what was known when
+// the run began, by the journal's order and by the clock; what came to light
+// while it was open stays, until the next test. A defect or a fail must have
+// been remedied by then too, and a withdrawal takes an officer's word besides,
+// after that test: what a suit was withdrawn for need not be what a test looks
+// at.
 func (f File) close(e Entry) File {
+	run := f.run
+	f.Run, f.run = 0, Run{}
+	v := run.Verdict
 	switch {
-	case f.outcome == Pass:
+	case v != nil && v.Outcome == Pass && f.counts(run.Method.Key, v.Rules):
 		var left []Bar
 		for _, b := range f.Bars {
-			tested := b.known && !b.entered.After(f.opened)
+			tested := b.known && !b.entered.After(run.Opened) && (b.ready || v.Rules < 2)
 			if tested && b.Kind == BarWithdrawn {
 				b.Run = e.Run
 			}
@@ -205,26 +276,24 @@ func (f File) close(e Entry) File {
 			}
 		}
 		f.Bars = left
-		f.Tested, f.TestedBy, f.released = f.judged, e.Run, false
-	case f.outcome != "":
-		f = f.worsen(e, Verdict{Outcome: f.outcome})
-	case f.inflated:
-		f.Bars = slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return b.Kind == BarUnfinished })
-		f.Bars = append(f.Bars, Bar{Kind: BarUnfinished, Since: e.At, Run: e.Run, entered: e.At})
+		f.Tested, f.TestedBy, f.TestedRules, f.released = run.judgedAt, e.Run, v.Rules, false
+	case v != nil:
+		f = f.worsen(e, *v)
+	case len(run.AllReadings()) > 0:
+		f = f.without(func(b Bar) bool { return b.Kind == BarUnfinished }).bar(e, BarUnfinished, "")
 	}
-	f.Run, f.restore = 0, false
 	return f
 }
 
 // abandon bars a suit on which a run begins while another is open. Open refuses
 // that; if it happens all the same, what the other run found is not lost.
 func (f File) abandon(e Entry) File {
-	bar := Bar{Kind: BarUnfinished, Since: e.At, Run: f.Run, entered: e.At}
-	if f.outcome == Fail {
-		bar.Kind = BarFailed
+	kind := BarUnfinished
+	if v := f.run.Verdict; v != nil && v.Outcome == Fail {
+		kind = BarFailed
 	}
-	f.Bars = append(slices.Clip(f.Bars), bar)
-	return f
+	e.Run = f.Run
+	return f.bar(e, kind, "")
 }
 
 // Standing is what a suit may be used for on a day, and why not.
@@ -265,10 +334,10 @@ func (f File) Summary(p Policy) Summary {
 	}
 	if f.Run != 0 {
 		kind := BarRunOpen
-		if f.restore {
+		if f.run.Phase == Restore {
 			kind = BarRestore
 		}
-		s.Bars = append(s.Bars, Bar{Kind: kind, Since: f.opened, Run: f.Run})
+		s.Bars = append(s.Bars, Bar{Kind: kind, Since: f.run.Opened, Run: f.Run})
 	}
 	return s
 }
@@ -324,6 +393,56 @@ func (s Summary) Standing(p Policy, day Date) Standing {
 
 // Standing returns the suit's standing on a day.
 func (f File) Standing(p Policy, day Date) Standing { return f.Summary(p).Standing(p, day) }
+
+// Decide answers what somebody wants of a suit outside a run: the fact, or a
+// *Refusal. Whether they may is the caller's to know.
+func (f File) Decide(fact Fact) (Fact, error) {
+	refuse := func(why Why) (Fact, error) { return nil, &Refusal{Why: why, Suit: f.Suit.Tag} }
+	defects := f.Defects()
+	switch fact := fact.(type) {
+	case Reinstated:
+		if !f.Retired {
+			return refuse(NotRetired)
+		}
+		return fact, nil
+	case Repaired:
+		if slices.ContainsFunc(fact.Of, func(n int) bool { return n < 1 || n > len(defects) }) {
+			return nil, &Refusal{Why: NoSuchDefect, Suit: f.Suit.Tag, Choices: described(defects)}
+		}
+	case CauseStated:
+		if !slices.ContainsFunc(defects, func(b Bar) bool { return b.Kind == BarFailed }) {
+			return refuse(NothingFailed)
+		}
+	}
+	if f.Retired {
+		return refuse(SuitRetired)
+	}
+	return fact, nil
+}
+
+// WhichRepaired refuses a repair that does not say which of several defects it
+// was about: the others would pass for repaired.
+func (f File) WhichRepaired(w NoteRepaired) error {
+	if defects := f.Defects(); len(defects) > 1 && len(w.Of) == 0 && !w.All {
+		return &Refusal{Why: WhichDefect, Suit: f.Suit.Tag, Choices: described(defects)}
+	}
+	return nil
+}
+
+func described(bars []Bar) []string {
+	var all []string
+	for _, b := range bars {
+		text := string(b.Kind)
+		if b.Run != 0 {
+			text += " " + b.Run.String()
+		}
+		if b.Note != "" {
+			text += ": " + b.Note
+		}
+		all = append(all, text)
+	}
+	return all
+}
 
 // SuitFact returns the tag as it was typed and the fact of an intent about a
 // suit outside a run, said at a moment; the fact is nil if it is no such

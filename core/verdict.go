@@ -82,20 +82,21 @@ type Verdict struct {
 	AirLowered Pressure
 }
 
-// A reading posted from graceBefore before the bell to GraceAfter after it
-// counts as taken at the bell, when the tester looked at the manometer.
-// The rule is ours. The time before is shortened for holds under two minutes,
-// so that it is never more than a twelfth of the hold.
-const (
-	graceBefore = 10 * time.Second
-	GraceAfter  = 60 * time.Second
-)
+// GraceAfter is how long after the bell a reading may be posted and still count
+// as taken at the bell, when the tester looked. The rule is ours.
+const GraceAfter = 60 * time.Second
+
+// lastMoment returns until when a late reading within the limit passes: a hold
+// of twice its length. The rule is ours.
+func (m Method) lastMoment(start time.Time) time.Time { return start.Add(2 * m.Hold) }
 
 // JudgePaper gives the outcome of a test brought in from paper, of which only
 // start, end and duration are known: by the same rules, but for how far the
 // start may be above the test pressure, the manometer and readings in between,
-// which paper does not tell. A test begun below the test pressure is none.
+// which paper does not tell. A test begun below the test pressure gives no
+// verdict.
 func (m Method) JudgePaper(start, end Written, took time.Duration) (Outcome, Reason) {
+	m = m.judging()
 	p0, p1 := start.Pressure(), end.Pressure()
 	within := m.Limit.Within(p0, p1)
 	switch {
@@ -107,19 +108,34 @@ func (m Method) JudgePaper(start, end Written, took time.Duration) (Outcome, Rea
 		return NoVerdict, CutShort
 	case took < m.Hold:
 		return Fail, EarlyBeyond
-	case took > m.Hold+GraceAfter && !within:
-		return NoVerdict, LateBeyond
+	case took > 2*m.Hold && within:
+		return NoVerdict, TooLate
+	case took > m.Hold+GraceAfter && within:
+		return Pass, LateWithin
 	case within:
 		return Pass, OnTime
+	case took <= m.Hold+GraceAfter:
+		return Fail, OnTime
+	case m.Limit.certainlyBeyond(p0, chord(0, p0, took, p1, m.Hold), max(start.step(), end.step())):
+		return Fail, BeyondAtBell
 	}
-	return Fail, OnTime
+	return NoVerdict, LateBeyond
+}
+
+// judging returns the method as it is judged by. A run or a method from before
+// floors had a nominal pressure has its test pressure for one.
+func (m Method) judging() Method {
+	if !m.Limit.Floor.IsZero() && m.Limit.Nominal.IsZero() {
+		m.Limit.Nominal = m.Test.Target
+	}
+	return m
 }
 
 // AtBell reports whether a reading posted at t counts as taken at the end of
 // a hold that began at start.
 func (m Method) AtBell(start, t time.Time) bool {
 	bell := start.Add(m.Hold)
-	return !t.Before(bell.Add(-min(graceBefore, m.Hold/12))) && !t.After(bell.Add(GraceAfter))
+	return !t.Before(bell) && !t.After(bell.Add(GraceAfter))
 }
 
 // held is a hold to be judged: the start reading, the readings taken since in
@@ -144,7 +160,7 @@ func (h held) judge() (v Verdict, ok bool) {
 	bell := start.Taken.Add(m.Hold)
 	p0, p1 := start.Pressure(), end.Pressure()
 	v = Verdict{
-		Method: m.Key, Start: start, End: end, Bell: bell,
+		Rules: Rules, Method: m.Key, Start: start, End: end, Bell: bell,
 		Drop: p0 - p1, Allowed: m.Limit.GreatestDrop(p0),
 	}
 	within := m.Limit.Within(p0, p1)
@@ -168,11 +184,14 @@ func (h held) judge() (v Verdict, ok bool) {
 		v.Outcome, v.Reason = Pass, OnTime
 	case end.Taken.Equal(bell):
 		v.Outcome, v.Reason = Fail, OnTime
+	case within && end.Taken.After(m.lastMoment(start.Taken)):
+		v.Reason = TooLate
 	case within:
 		v.Outcome, v.Reason = Pass, LateWithin
+	case h.beyondAtBell(bell):
+		v.Outcome, v.Reason = Fail, BeyondAtBell
 	default:
 		v.Reason = LateBeyond
-		h.bracket(&v)
 	}
 	if v.Outcome == Pass && !h.expanded {
 		v.Outcome, v.Reason = NoVerdict, ExpansionVoided
@@ -180,17 +199,17 @@ func (h held) judge() (v Verdict, ok bool) {
 	return v, true
 }
 
-// rose reports whether a reading is higher than one before it by more than
-// two steps, of the manometer or of the last digit written, whichever is
-// coarser: two roundings explain no more.
+// rose reports whether a reading is higher than one before it by more than one
+// step, of the manometer or of the last digit written, whichever is coarser: two
+// roundings, of half a step each, make no more.
 func (h held) rose() bool {
-	lowest := h.start
+	low := h.start
 	for _, r := range h.since {
-		if r.Pressure()-lowest.Pressure() > 2*max(h.step, min(step(r), step(lowest))) {
+		if r.Pressure()-low.Pressure() > max(h.step, min(step(r), step(low))) {
 			return true
 		}
-		if r.Pressure() < lowest.Pressure() {
-			lowest = r
+		if r.Pressure() < low.Pressure() {
+			low = r
 		}
 	}
 	return false
@@ -238,63 +257,34 @@ func (h held) jumped() bool {
 	return false
 }
 
-// bracket decides a late reading beyond the limit by the readings in between,
-// if there are some before the bell: if all that the pressure at the bell can
-// have been, with 95 %, is within the limit, or beyond it, that is the verdict.
-func (h held) bracket(v *Verdict) {
-	n := len(h.since)
-	if n < 2 || h.since[n-2].Taken.After(v.Bell) || h.steepened(v.Bell) {
-		return
-	}
-	e, ok := courseOf(h.method, h.step, h.start, h.since).AtBell()
-	if !ok {
-		return
-	}
-	v.AtBellLow, v.AtBellHigh = FromPascals(e.Low), FromPascals(e.High)
-	p0 := h.start.Pressure()
-	switch {
-	case h.method.Limit.Within(p0, v.AtBellLow):
-		v.Outcome, v.Reason = Pass, Bracketed
-	case !h.method.Limit.Within(p0, v.AtBellHigh):
-		v.Outcome, v.Reason = Fail, Bracketed
-	}
-}
-
-// steepened reports whether the pressure fell more steeply around the bell than
-// before, by more than rounding explains: then this was not just a leak, and
-// nothing follows from its law. The pressure of a leaking suit falls ever more
-// slowly, so at the bell it was not above the straight line between the readings
-// on either side, and not below any line through two readings before it, carried
-// on as steeply as their rounding allows.
-func (h held) steepened(bell time.Time) bool {
-	n := len(h.since)
-	before, after := h.since[n-2], h.since[n-1]
-	high := line(before, after, bell, 0)
-	low := after.Pressure()
-	for _, r := range append([]Reading{h.start}, h.since[:n-2]...) {
-		if r.Taken.Before(before.Taken) {
-			low = max(low, line(r, before, bell, h.rounding(r, before)))
+// beyondAtBell reports whether a late reading makes it certain that the pressure
+// was beyond the limit at the bell. The pressure of a leaking suit falls ever
+// more slowly, so that the straight line from the last reading before the bell
+// to the late one is nowhere below it. Anybody can redo that on paper.
+func (h held) beyondAtBell(bell time.Time) bool {
+	before, late := h.start, h.since[len(h.since)-1]
+	for _, r := range h.since {
+		if r.Taken.Before(bell) {
+			before = r
 		}
 	}
-	return low-high > h.rounding(before, after)
+	from := before.Taken
+	at := chord(0, before.Pressure(), late.Taken.Sub(from), late.Pressure(), bell.Sub(from))
+	return h.method.Limit.certainlyBeyond(h.start.Pressure(), at, h.rounding(before, late))
 }
 
-// line returns the pressure at t on the straight line through two readings,
-// the first of them raised, to the nanopascal below; zero if it is less.
-func line(a, b Reading, t time.Time, raised Pressure) Pressure {
-	dt := b.Taken.Sub(a.Taken)
-	if dt <= 0 {
-		return b.Pressure()
-	}
-	p := big.NewInt(int64(b.Pressure() - a.Pressure() - raised))
-	p.Mul(p, big.NewInt(int64(t.Sub(b.Taken))))
-	p.Div(p, big.NewInt(int64(dt)))
-	p.Add(p, big.NewInt(int64(b.Pressure())))
-	if p.Sign() < 0 {
-		return 0
-	}
-	if !p.IsInt64() {
-		return maxPressure
-	}
-	return Pressure(p.Int64())
+// chord returns the exact pressure at a moment on the straight line between two
+// readings, in nanopascals. The second must be the later one.
+func chord(t0 time.Duration, p0 Pressure, t1 time.Duration, p1 Pressure, t time.Duration) *big.Rat {
+	at := big.NewRat(int64(t-t0), int64(t1-t0))
+	at.Mul(at, new(big.Rat).SetInt64(int64(p1-p0)))
+	return at.Add(at, new(big.Rat).SetInt64(int64(p0)))
+}
+
+// certainlyBeyond reports whether a pressure that was at most so high, by two
+// readings each rounded to a step, is beyond the limit all the same if both were
+// half a step higher.
+func (l Limit) certainlyBeyond(start Pressure, atMost *big.Rat, step Pressure) bool {
+	highest := new(big.Rat).Add(atMost, big.NewRat(int64(step), 2))
+	return !l.within(start, highest)
 }

@@ -130,6 +130,7 @@ var codebooks = []any{
 		core.BarNoVerdict:   "no_verdict",
 		core.BarUnfinished:  "unfinished",
 		core.BarWithdrawn:   "withdrawn",
+		core.BarReinstated:  "reinstated",
 		core.BarOverdue:     "overdue",
 		core.BarUnreleased:  "unreleased",
 		core.BarRunOpen:     "run_open",

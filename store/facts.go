@@ -43,7 +43,8 @@ type (
 		Why string `json:"why,omitempty"`
 	}
 	textRecord struct {
-		Text string `json:"text,omitempty"`
+		Text     string `json:"text,omitempty"`
+		Recalled bool   `json:"recalled,omitempty"`
 	}
 	readingNumberRecord struct {
 		N int `json:"n"`

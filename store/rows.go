@@ -37,14 +37,16 @@ type barRecord struct {
 	Since moment              `json:"since,omitzero"`
 	Note  string              `json:"note,omitempty"`
 	Run   core.RunID          `json:"run,omitempty"`
+
+	Remedied bool `json:"remedied,omitempty"`
 }
 
 func recordBar(b core.Bar) barRecord {
-	return barRecord{Kind: code(b.Kind), Since: moment(b.Since), Note: b.Note, Run: b.Run}
+	return barRecord{Kind: code(b.Kind), Since: moment(b.Since), Note: b.Note, Run: b.Run, Remedied: b.Remedied}
 }
 
 func (r barRecord) bar() core.Bar {
-	return core.Bar{Kind: r.Kind.is, Since: time.Time(r.Since), Note: r.Note, Run: r.Run}
+	return core.Bar{Kind: r.Kind.is, Since: time.Time(r.Since), Note: r.Note, Run: r.Run, Remedied: r.Remedied}
 }
 
 func encodeRow(r SuitRow) ([]byte, error) {

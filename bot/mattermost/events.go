@@ -30,15 +30,18 @@ type item struct {
 	what  *bot.Event // nil if the engine need not hear of it
 }
 
-// spoken returns the post as a new post by a person, if it is one.
+// spoken returns the post as a new post by a person, if it is one. One that was
+// edited before it was seen says only since then what it says: as of its first
+// moment, a reading in it could start a clock in the past.
 func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, error) {
-	it := item{at: p.CreateAt, post: p, moves: true}
+	at := max(p.CreateAt, p.EditAt)
+	it := item{at: at, post: p, moves: true}
 	who, ok, err := r.speaker(ctx, in, p)
 	if err != nil || !ok {
 		return it, err
 	}
 	it.what = &bot.Event{
-		ID: p.Id, At: time.UnixMilli(p.CreateAt), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
+		ID: p.Id, At: time.UnixMilli(at), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
 		What: bot.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
 	}
 	return it, nil

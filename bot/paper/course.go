@@ -114,12 +114,12 @@ func (c *course) apply(e core.Entry) {
 	case core.Unticked:
 		c.note(e, "Ticks taken back: "+numbered(before.List(), f.Items, before)+".")
 	case core.DefectSeen:
-		text := numbered(before.PrepareList, []int{f.Item}, before) + ": " + typed(f.What)
+		text := numbered(before.List(), []int{f.Item}, before) + ": " + typed(f.What)
 		c.defects = append(c.defects, core.Note{At: e.At, By: e.By, Text: text})
 		c.seen = append(c.seen, core.Note{At: e.At, By: e.By, Text: f.What})
-		c.note(e, "Defect seen at "+numbered(before.PrepareList, []int{f.Item}, before)+".")
+		c.note(e, "Defect seen at "+numbered(before.List(), []int{f.Item}, before)+".")
 	case core.Taken:
-		c.taken = append(c.taken, taken{phase: before.Phase, attempt: before.Attempt, heldAt: before.HeldAt})
+		c.taken = append(c.taken, taken{phase: before.Phase, attempt: len(before.Past), heldAt: before.HeldAt})
 	case core.Questioned:
 		c.note(e, fmt.Sprintf("%s doubted, not taken: asked whether it is %s.", f.Reading.Written, f.Perhaps))
 	case core.Corrected:
@@ -131,11 +131,19 @@ func (c *course) apply(e core.Entry) {
 	}
 }
 
+func because(why string) string {
+	if why == "" {
+		return ""
+	}
+	return ": " + typed(why)
+}
+
 func (c *course) corrected(e core.Entry, f core.Corrected, before core.Run) {
-	if f.N < 1 || f.N > len(before.Readings) || f.N > len(c.taken) {
+	readings := before.AllReadings()
+	if f.N < 1 || f.N > len(readings) || f.N > len(c.taken) {
 		return
 	}
-	was := before.Readings[f.N-1].Written
+	was := readings[f.N-1].Written
 	of := &c.taken[f.N-1]
 	of.corrections = append(of.corrections, event{e.At, e.By, was.String(), e.Seq})
 	c.note(e, fmt.Sprintf("Reading %d corrected: %s → %s.", f.N, was, f.Written))
@@ -195,7 +203,9 @@ func (c *course) moved(e core.Entry) {
 	case core.Again:
 		c.undo("test begun again", e)
 		c.stopped = nil
-		c.note(e, "Begun again.")
+		c.note(e, "Begun again"+because(f.Why)+".")
+	case core.NoneFitted:
+		c.note(e, "Nothing was fitted, by the tester's word.")
 	case core.Rung:
 		if what := bellWords(f, e.At); what != "" {
 			c.note(e, what)
@@ -262,7 +272,7 @@ func (c *course) stands() (given, bool) {
 }
 
 // attempts is how often the test was begun.
-func (c *course) attempts() int { return c.run.Attempt + 1 }
+func (c *course) attempts() int { return len(c.run.Past) + 1 }
 
 // reading returns reading n as it stands now.
 func (c *course) reading(n int) core.Reading {

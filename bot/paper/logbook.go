@@ -138,6 +138,10 @@ func (l *logbook) event(e core.Entry) {
 		l.add(e, "Defect found", typed(f.What))
 	case core.Repaired:
 		l.add(e, "Repaired", typed(f.What))
+	case core.CauseStated:
+		l.add(e, "Cause of the fail", typed(f.What))
+	case core.Reinstated:
+		l.add(e, "Reinstated", typed(f.Why))
 	case core.Withdrawn:
 		l.add(e, "Withdrawn", typed(f.Why))
 	case core.Retired:

@@ -404,7 +404,7 @@ func (r *record) hold(chart []byte) error {
 // conditions is what was read of the air around the suit.
 func (r *record) conditions() table {
 	t := facts("Air around the suit", nameWidth)
-	for _, c := range r.run.Air {
+	for _, c := range r.run.AllAir() {
 		text := c.Air.Baro.String()
 		if c.Air.Celsius != "" {
 			text = typed(c.Air.Celsius) + " °C"

@@ -1,0 +1,296 @@
+package core
+
+import (
+	"slices"
+	"time"
+)
+
+// Attempt is one try at the test within a run: what was read, which clocks run
+// and which reading set them going, the air, and what it came to. Repeating
+// the test begins another; nothing carries over to it but the expansion, if the
+// suit was only let down or topped up to the test pressure once more.
+type Attempt struct {
+	// Began is since when a reading can be one of it: when the list was
+	// complete, or the attempt before was given up.
+	Began time.Time
+	// Expanded is true if the expansion is that of the attempt before: its clock
+	// was set going by a reading of that one.
+	Expanded bool
+
+	Readings []Reading // in the order of their posts
+
+	ExpandedBy int       // number of the reading that started the expansion
+	ExpandedAt time.Time // zero while its clock does not run
+	HeldBy     int       // number of the start reading
+	HeldAt     time.Time // zero while no hold runs
+
+	Air []Condition
+
+	Verdict  *Verdict  // nil before there is one, and if it was taken back
+	Verdicts []Verdict // all that were given, oldest first
+	judgedAt time.Time // when the last was given
+
+	// Handled is true once something was done since the last reading that may
+	// have moved the suit: from then on no correction goes back.
+	Handled bool
+
+	GivenUp *Note // who gave it up, when and why; nil for the present one
+}
+
+// AllReadings returns the readings of all attempts, in the order of their posts:
+// reading n is the nth.
+func (r Run) AllReadings() []Reading {
+	var all []Reading
+	for _, a := range r.attempts() {
+		all = append(all, a.Readings...)
+	}
+	return all
+}
+
+// AllVerdicts returns all verdicts of the run, oldest first.
+func (r Run) AllVerdicts() []Verdict {
+	var all []Verdict
+	for _, a := range r.attempts() {
+		all = append(all, a.Verdicts...)
+	}
+	return all
+}
+
+// AllAir returns what was read of the air in all attempts.
+func (r Run) AllAir() []Condition {
+	var all []Condition
+	for _, a := range r.attempts() {
+		all = append(all, a.Air...)
+	}
+	return all
+}
+
+func (r Run) attempts() []Attempt { return append(slices.Clip(r.Past), r.Attempt) }
+
+// again gives the present attempt up and begins the next.
+func (r Run) again(by Entry, why string) Run {
+	over := r.Attempt
+	over.GivenUp = &Note{At: by.At, By: by.By, Text: why}
+	next := Attempt{Began: by.At, Handled: true}
+	r.Asked, r.Rang = nil, nil
+	switch r.Phase {
+	case Hold: // let down to the test pressure, or topped up to it, once more
+		next.Expanded, next.ExpandedAt = true, over.ExpandedAt
+		r.Rang = []Rung{{Bell: BellExpansion}}
+	case Restore:
+		r.RestoreList = checks(items(r.RestoreList))
+		fallthrough
+	default:
+		r.Metering = Metering{}
+		r.Suit.Capacity = r.KnownCapacity() // the new test is judged by it
+	}
+	r.Past = append(slices.Clip(r.Past), over)
+	r.Phase, r.Attempt, r.Ended = Expansion, next, false
+	return r
+}
+
+// reopened goes back to the attempt before if reading n, one of its, begins a
+// hold and nothing was read since. No decision does that any more; a journal
+// from before may have it.
+func (r Run) reopened(n int) Run {
+	last := len(r.Past) - 1
+	if last < 0 || !r.Expanded || len(r.Readings) > 0 || !r.Past[last].has(n) {
+		return r
+	}
+	back := r.Past[last]
+	back.GivenUp, back.Verdict = nil, nil
+	r.Attempt, r.Past = back, slices.Clip(r.Past[:last])
+	return r
+}
+
+// corrected replaces the value of a reading, of whatever attempt it is.
+func (r Run) corrected(f Corrected) Run {
+	replace := func(a Attempt) Attempt {
+		a.Readings = slices.Clone(a.Readings)
+		for i := range a.Readings {
+			if was := &a.Readings[i]; was.N == f.N {
+				was.Was = append(slices.Clip(was.Was), was.Written)
+				was.Written = f.Written
+			}
+		}
+		return a
+	}
+	if r.has(f.N) {
+		r.Attempt = replace(r.Attempt)
+		return r
+	}
+	for i, a := range r.Past {
+		if a.has(f.N) {
+			r.Past = slices.Clone(r.Past)
+			r.Past[i] = replace(a)
+		}
+	}
+	return r
+}
+
+// reading returns reading n of the attempt, or none.
+func (a Attempt) reading(n int) Reading {
+	for _, r := range a.Readings {
+		if r.N == n {
+			return r
+		}
+	}
+	return Reading{}
+}
+
+// has reports whether reading n is one of this attempt.
+func (a Attempt) has(n int) bool { return a.reading(n).N != 0 }
+
+// Start returns the start reading of the hold, if there is one.
+func (a Attempt) Start() (Reading, bool) { return a.reading(a.HeldBy), a.HeldBy != 0 }
+
+// Last returns the last reading of this attempt.
+func (a Attempt) Last() (Reading, bool) {
+	if len(a.Readings) == 0 {
+		return Reading{}, false
+	}
+	return a.Readings[len(a.Readings)-1], true
+}
+
+// ExpansionReadings returns this attempt's readings before the hold.
+func (a Attempt) ExpansionReadings() []Reading {
+	i := slices.IndexFunc(a.Readings, func(r Reading) bool { return r.N == a.HeldBy })
+	if i < 0 {
+		i = len(a.Readings)
+	}
+	return slices.Clip(a.Readings[:i])
+}
+
+// HoldReadings returns the readings since the start reading in the order of
+// their moments; two of one moment stay in the order of their posts. A reading
+// that came in later but was true before the hold is none of them.
+func (a Attempt) HoldReadings() []Reading {
+	if a.HeldBy == 0 {
+		return nil
+	}
+	since := slices.DeleteFunc(slices.Clone(a.Readings), func(r Reading) bool {
+		return r.N <= a.HeldBy || r.Taken.Before(a.HeldAt)
+	})
+	slices.SortStableFunc(since, func(a, b Reading) int { return a.Taken.Compare(b.Taken) })
+	return since
+}
+
+// expanded reports whether the readings of the expansion, as corrected, still
+// say that it began within tolerance and was not exceeded since.
+func (r Run) expanded() bool {
+	if !r.Expanded && !r.Method.Expansion.Holds(r.reading(r.ExpandedBy).Pressure()) {
+		return false
+	}
+	return !slices.ContainsFunc(r.ExpansionReadings(), func(e Reading) bool {
+		return e.N > r.ExpandedBy && e.Pressure() > r.Method.Expansion.High
+	})
+}
+
+// TopUps counts how often the suit was topped up during the expansion: a
+// reading higher than the one before it by more than two steps says so.
+func (r Run) TopUps() int {
+	count := 0
+	readings := r.ExpansionReadings()
+	for i, b := range readings {
+		if i == 0 || r.ExpandedBy == 0 || b.N <= r.ExpandedBy {
+			continue
+		}
+		a := readings[i-1]
+		if b.Pressure()-a.Pressure() > 2*max(r.Manometer.Resolution.Pressure(), min(step(a), step(b))) {
+			count++
+		}
+	}
+	return count
+}
+
+// Sinking reports whether the pressure still fell between the last two
+// readings of the expansion, by more than half the tolerance, or was topped up
+// between them: the suit then is not settled yet.
+func (r Run) Sinking() bool {
+	readings := slices.DeleteFunc(r.ExpansionReadings(), func(x Reading) bool { return x.N < r.ExpandedBy })
+	if len(readings) < 2 {
+		return false
+	}
+	a, b := readings[len(readings)-2].Pressure(), readings[len(readings)-1].Pressure()
+	tolerance := (r.Method.Expansion.High - r.Method.Expansion.Low) / 2
+	return 2*(a-b) > tolerance || 2*(b-a) > tolerance
+}
+
+// endWindow is how far from an end of the hold the air may be read to count for
+// it. Ours.
+const endWindow = 2 * time.Minute
+
+// airAt returns the extremes of what was read of the air about a moment: each
+// of the temperatures with each of the barometer readings, the last ones first;
+// one that says nothing if nothing was read.
+func (a Attempt) airAt(t time.Time) []Surroundings {
+	var celsius []string
+	var baro []Written
+	for _, c := range a.Air {
+		if c.At.Before(t.Add(-endWindow)) || c.At.After(t.Add(endWindow)) {
+			continue
+		}
+		if c.Air.Celsius != "" {
+			celsius = append(celsius, c.Air.Celsius)
+		}
+		if !c.Air.Baro.IsZero() {
+			baro = append(baro, c.Air.Baro)
+		}
+	}
+	var all []Surroundings
+	for _, c := range extremes(celsius, coldest) {
+		for _, b := range extremes(baro, lowest) {
+			all = append(all, Surroundings{Celsius: c, Baro: b})
+		}
+	}
+	return all
+}
+
+// extremes returns the last of the values, then the others of the least and the
+// greatest; the zero value alone if there are none.
+func extremes[T comparable](of []T, compare func(a, b T) int) []T {
+	if len(of) == 0 {
+		var none T
+		return []T{none}
+	}
+	out := of[len(of)-1:]
+	for _, x := range []T{slices.MinFunc(of, compare), slices.MaxFunc(of, compare)} {
+		if !slices.Contains(out, x) {
+			out = append(slices.Clip(out), x)
+		}
+	}
+	return out
+}
+
+func coldest(a, b string) int {
+	x, _ := Surroundings{Celsius: a}.celsius()
+	y, _ := Surroundings{Celsius: b}.celsius()
+	switch {
+	case x.celsius < y.celsius:
+		return -1
+	case x.celsius > y.celsius:
+		return 1
+	}
+	return 0
+}
+
+func lowest(a, b Written) int {
+	switch p, q := a.Pressure(), b.Pressure(); {
+	case p < q:
+		return -1
+	case p > q:
+		return 1
+	}
+	return 0
+}
+
+// Surroundings returns the air around the suit at the two ends of the hold, as
+// it was last read within minutes of each: of the start, and of the ending
+// pressure, or else of the bell.
+func (r Run) Surroundings() (before, after Surroundings) {
+	end := r.HoldEnds()
+	if r.Verdict != nil && r.Verdict.End.N != 0 {
+		end = r.Verdict.End.Taken
+	}
+	return r.airAt(r.HeldAt)[0], r.airAt(end)[0]
+}
