@@ -177,11 +177,6 @@ func (s Speaker) result(run core.Run, c core.Capacity) string {
 	return lines(s.measured(run.Suit.Tag, c), leak, "Kept. "+s.restoring(run))
 }
 
-// restoring says what is left of the restore list.
-func (s Speaker) restoring(run core.Run) string {
-	return fmt.Sprintf("Not restored yet: %s", numbers(core.Missing(run.RestoreList)))
-}
-
 // meteringCorrected says what another value of a reading comes to. A result
 // that rests on it follows.
 func (s Speaker) meteringCorrected(run core.Run, f core.MeteringCorrected, now time.Time) string {

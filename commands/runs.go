@@ -34,7 +34,7 @@ func (s Speaker) Run(st Step) []Message {
 			if warning := lines(s.lapsed(run, st.At), s.coarse(run)); warning != "" {
 				say(ToRun, lines(of(run)+warning, at(asker)))
 			}
-			if why := s.because(run.Suit.Tag, st.Standing); why != "" {
+			if why := lines(s.because(run.Suit.Tag, st.Standing), clearsNothing(run, st.Standing)); why != "" {
 				say(ToRun, why)
 			}
 			out = append(out, s.newList(run))
@@ -64,12 +64,12 @@ func (s Speaker) Run(st Step) []Message {
 			if f.Why != "" {
 				why += ": " + quote(f.Why)
 			}
-			say(ToRun, lines(bold(why)+". No verdict.", stoppedStanding(run)))
+			say(ToRun, lines(of(run)+bold(why)+". No verdict.", ended(run), stoppedStanding(run)))
 			if run.Phase == core.Restore {
 				out = append(out, s.newList(run))
 			}
 		case core.Again:
-			say(ToRun, lines(of(run)+"Once more. "+s.next(run, st.At), at(asker)))
+			say(ToRun, lines(of(run)+fmt.Sprintf("Attempt %d. ", len(run.Past)+1)+s.next(run, st.At), at(asker)))
 		case core.HandedOver:
 			say(ToRun, lines(fmt.Sprintf("%s%s is now %s's run.", of(run), run.ID, f.To.Name), s.next(run, st.At), at(f.To)))
 			if list := run.List(); list != nil {
@@ -97,11 +97,21 @@ func (s Speaker) Run(st Step) []Message {
 		case core.LeakFound:
 			say(ToRun, fmt.Sprintf("Leak %d kept. Mend it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" what")))
 		case core.AirNoted:
-			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", driftOf(st)))
+			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", counted(st), driftOf(st)))
 		case core.BaroNoted:
-			say(ToRun, lines("Noted: barometer "+f.Written.String()+".", driftOf(st)))
+			say(ToRun, lines("Noted: barometer "+f.Written.String()+".", counted(st), driftOf(st)))
 		case core.Noted:
+			if f.Recalled {
+				say(ToRun, lines("Not taken: a moment counts when it is said within 3 min. It is on record as a note.", s.next(run, st.At)))
+				break
+			}
 			say(ToRun, "Noted.")
+		case core.DefectSeen:
+			if st.Before.Phase == core.Restore {
+				say(ToRun, lines(of(run)+bold("Defect on record")+": "+run.Suit.Tag+" is blocked.", s.next(run, st.At)))
+			}
+		case core.NoneFitted:
+			say(ToRun, "Nothing was fitted: on record.")
 		case core.Closed:
 			say(ToRun, s.closed(run, st.Standing, st.At))
 		}
@@ -109,6 +119,7 @@ func (s Speaker) Run(st Step) []Message {
 	if run.List() != nil && !hasList(out) && ticks(st.Facts) {
 		out = append(out, Message{Dest: ToList, Text: list(run)})
 	}
+	out = append(out, s.toOfficers(st)...)
 	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.Standing, st.At)})
 }
 
@@ -282,7 +293,7 @@ func (s Speaker) question(q core.Questioned, like string, tester core.Person) st
 
 func (s Speaker) corrected(st Step, f core.Corrected) string {
 	run := st.After
-	was := run.Readings[f.N-1].Was
+	was := run.AllReadings()[f.N-1].Was
 	text := fmt.Sprintf("Corrected: %s → %s. Both stay on record.", was[len(was)-1], f.Written)
 	for _, fact := range slices.Backward(st.Facts) {
 		switch fact.(type) {
@@ -307,12 +318,12 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	if st.Before.Verdict != nil {
 		was = st.Before.Verdict.Outcome
 	}
-	text := s.verdict(run, v, was)
+	text := s.verdict(run, v, was, st.Standing)
 	if v.Outcome == core.Pass {
-		text = lines(text, departure(st.History, run.Method))
+		text = lines(text, departure(st.History, run.Method), noDrop(run, v, st.History))
 	}
 	out := []Message{{Dest: ToRun, Text: lines(text, at(run.Tester)), Chart: v.End.N != 0}}
-	if run.Phase == core.Restore && st.Before.Phase != core.Restore && run.Shut {
+	if run.Phase == core.Restore && st.Before.Phase != core.Restore {
 		out = append(out, s.newList(run))
 	}
 	if v.Outcome == core.Fail && v.Reason != core.DefectByEye && run.Phase == core.Restore {
@@ -330,7 +341,7 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 }
 
 func stoppedStanding(run core.Run) string {
-	if len(run.Readings) > 0 {
+	if len(run.AllReadings()) > 0 {
 		return run.Suit.Tag + " is not fit: test it again."
 	}
 	return ""
@@ -361,13 +372,16 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		return lines(of(run)+bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", s.askAirAgain(run), late, tester)
 	case core.BellHold:
 		if late != "" {
-			late = lines(late, "Read it now, or say when you read it: "+code("13.9 at "+stopwatch(m.Hold)))
+			late = lines(late, "Read it now. Late readings count.")
 		}
 		return lines(of(run)+bold("Bell! Post the ending pressure."), late, tester)
 	case core.BellChase:
 		waits := s.next(run, now)
-		if run.Phase == core.Restore { // a capacity can wait, a plug cannot
+		switch run.Phase {
+		case core.Restore: // a capacity can wait, a plug cannot
 			waits = s.restoring(run)
+		case core.Prepare:
+			waits = lines(waits, "Not going on? "+code("stop …"))
 		}
 		return lines(of(run)+bold("Still waiting.")+" "+waits, s.chaseWhy(run, now), late, tester)
 	}
@@ -380,8 +394,11 @@ func (s Speaker) chaseWhy(run core.Run, now time.Time) string {
 		if run.Method.AtBell(run.HeldAt, now) {
 			return "It counts as read at the bell until " + s.clock(run.HoldEnds().Add(core.GraceAfter)) + "."
 		}
+		if now.After(run.HeldAt.Add(2 * run.Method.Hold)) {
+			return fmt.Sprintf("It is too late for a pass: %s begins again.", code("again …"))
+		}
 		return "Late readings count: within the limit it is a harder test."
-	case core.Restore:
+	case core.Prepare, core.Expansion, core.Restore:
 		return run.Suit.Tag + " is not fit: a plug left in can kill."
 	}
 	return ""

@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -120,6 +121,32 @@ func departure(all []Tested, m core.Method) string {
 	}
 	return fmt.Sprintf("More than its history: %.0f %% of the limit, where %.0f %% was to be expected. Look it over again.",
 		100*(stray.Expected+stray.Off), 100*stray.Expected)
+}
+
+// muchLess is the share of a suit's usual drop below which a drop is so small that
+// the gauge may have been shut off. Ours.
+const muchLess = 1.0 / 4
+
+// noDrop asks whether the gauge line was open, where the pressure did not fall, or
+// fell much less than this suit's ever did.
+func noDrop(run core.Run, v core.Verdict, all []Tested) string {
+	const ask = "Was the gauge line open, and the hose in the suit?"
+	if v.End.N == 0 {
+		return ""
+	}
+	if v.Drop <= run.Manometer.Resolution.Pressure() {
+		return "No drop at all. " + ask
+	}
+	others := slices.DeleteFunc(slices.Clone(all), func(t Tested) bool { return t.Run == run.ID })
+	past := ofMethod(others, run.Method.Key)
+	if len(past) == 0 {
+		return ""
+	}
+	least := slices.MinFunc(past, func(a, b core.PastTest) int { return cmp.Compare(a.Drop, b.Drop) })
+	if v.Drop.Pascals() >= muchLess*least.Drop*v.Allowed.Pascals() {
+		return ""
+	}
+	return "Much less than ever before. " + ask
 }
 
 func trendLines(all []Tested) string {

@@ -9,7 +9,7 @@ import (
 )
 
 // verdict words a verdict: what it is, the figures, why, what to do.
-func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome) string {
+func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome, standing core.Standing) string {
 	head := fmt.Sprintf("%s %s · %s", bold(strings.ToUpper(string(v.Outcome))), run.Suit.Tag, run.ID)
 	if was != "" && was != v.Outcome {
 		head += ", was " + strings.ToUpper(string(was))
@@ -17,9 +17,12 @@ func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome) string 
 	var do string
 	switch v.Outcome {
 	case core.Pass:
-		do = "Not fit until it is restored."
+		do = lines(bold("Not fit yet")+": plugs and adapter out first.", clearsNothing(run, standing))
 	case core.Fail:
-		do = run.Suit.Tag + " is barred: not fit."
+		do = run.Suit.Tag + " is blocked: not fit."
+		if v.Reason == core.DefectByEye {
+			do = lines(do, ended(run))
+		}
 		if run.Phase == core.Over && was == core.Pass {
 			do = lines(do, "It may be on the shelf: take it off.")
 		}
@@ -103,6 +106,10 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 		return fmt.Sprintf("Read %s late; the readings around the bell say %s then.", span(v.End.Taken.Sub(v.Bell)), between(v, u))
 	case core.DefectByEye:
 		return "Seen: " + quote(v.Defect) + ". Not inflated."
+	case core.BeyondAtBell:
+		return fmt.Sprintf("Read %s late. A leak slows down, so it was beyond the limit at the bell already: the straight line between the readings says so.", span(v.End.Taken.Sub(v.Bell)))
+	case core.TooLate:
+		return fmt.Sprintf("Read %s late: after more than twice the hold the test is repeated.", span(v.End.Taken.Sub(v.Bell)))
 	case core.LateBeyond:
 		if v.AtBellHigh != 0 {
 			return fmt.Sprintf("Read %s late; at the bell it can have been %s, on either side of the limit.", span(v.End.Taken.Sub(v.Bell)), between(v, u))
@@ -116,13 +123,13 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.Rise:
 		return "The pressure rose: warm air, a touched suit, or a slip in reading."
 	case core.Jump:
-		return "It fell as no leak makes it fall: a plug, hose or closure moved, or a slip in reading."
+		return "It fell faster than any leak: a plug, hose or closure moved, or a slip in reading."
 	case core.StartOutside:
 		return fmt.Sprintf("The start %s is outside %s.", v.Start.Written, setting(run.Method.Test, run.Manometer))
 	case core.ManometerStale:
 		return fmt.Sprintf("The calibration of %s lapsed on %s.", run.Manometer.ID, run.Manometer.CalibratedUntil)
 	case core.ExpansionVoided:
-		return "The expansion before it was not as it should be, by a reading corrected since."
+		return "A reading of the expansion, as corrected, was out of its range."
 	case core.CutShort:
 		return "The hold was cut short."
 	case core.AirHides:
@@ -142,7 +149,10 @@ func remedy(run core.Run, v core.Verdict) string {
 	case core.ManometerStale:
 		return fmt.Sprintf("Restore it, then %s with another manometer.", code("test "+run.Suit.Tag))
 	case core.Rise, core.Jump:
-		return fmt.Sprintf("A slip? %s. Else %s repeats the test.", code("fix 14.9"), code("again"))
+		if v.Reason == core.Jump {
+			return fmt.Sprintf("Find what moved, then %s with the cause.", code("again …"))
+		}
+		return fmt.Sprintf("A slip of the thumb: %s within 2 min.\nIf not, %s repeats the test.", code("fix …"), code("again"))
 	case core.CutShort:
 		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
 	}

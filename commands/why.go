@@ -45,8 +45,11 @@ func (s Speaker) certainty(run core.Run, v core.Verdict) string {
 		what = "Drop"
 		low, high = v.Allowed.Pascals()-high, v.Allowed.Pascals()-low
 	}
-	out := []string{fmt.Sprintf("%s known to ± %s %s (k = 2); %s sure that it is within the limit. Rule: %s.",
-		what, pascals(b.Expanded(), u), u, percent(b.Conforms()), v.Rule)}
+	sure := ""
+	if v.Outcome != core.NoVerdict {
+		sure = fmt.Sprintf("; %s sure that it is within the limit", percent(b.Conforms()))
+	}
+	out := []string{fmt.Sprintf("%s known to ± %s %s (k = 2)%s. Rule: %s.", what, pascals(b.Expanded(), u), u, sure, v.Rule)}
 	for _, c := range b.Components {
 		if 50*c.U < b.Combined() {
 			continue // of no weight

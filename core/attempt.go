@@ -246,6 +246,21 @@ func (a Attempt) airAt(t time.Time) []Surroundings {
 	return all
 }
 
+// AirCounts reports whether what is read of the air at a moment counts for the
+// hold: it is within minutes of its start, or of its ending pressure or bell.
+func (r Run) AirCounts(t time.Time) bool {
+	end := r.end()
+	return t.Sub(r.HeldAt).Abs() <= endWindow || t.Sub(end).Abs() <= endWindow
+}
+
+// end returns the moment of the ending pressure, or before it the bell.
+func (r Run) end() time.Time {
+	if r.Verdict != nil && r.Verdict.End.N != 0 {
+		return r.Verdict.End.Taken
+	}
+	return r.HoldEnds()
+}
+
 // extremes returns the last of the values, then the others of the least and the
 // greatest; the zero value alone if there are none.
 func extremes[T comparable](of []T, compare func(a, b T) int) []T {
@@ -288,9 +303,5 @@ func lowest(a, b Written) int {
 // it was last read within minutes of each: of the start, and of the ending
 // pressure, or else of the bell.
 func (r Run) Surroundings() (before, after Surroundings) {
-	end := r.HoldEnds()
-	if r.Verdict != nil && r.Verdict.End.N != 0 {
-		end = r.Verdict.End.Taken
-	}
-	return r.airAt(r.HeldAt)[0], r.airAt(end)[0]
+	return r.airAt(r.HeldAt)[0], r.airAt(r.end())[0]
 }
