@@ -50,7 +50,7 @@ func figures(run core.Run, v core.Verdict) string {
 	case v.AtBellHigh != 0:
 		text = figuresAtBell(l, v, u, allowed, places)
 	case !l.Floor.IsZero():
-		shown, floor := ending(l.Floor.Pressure())
+		shown, floor := ending(l.Lowest(start))
 		text = fmt.Sprintf("Ending %s %s, floor %s %s.", shown, u, floor, u)
 	case l.Den != 0:
 		shown, least := ending(l.Lowest(start))

@@ -96,6 +96,9 @@ func (s Speaker) limitOf(run core.Run) string {
 		limit = fmt.Sprintf("drop at most %s", l.Drop)
 	case !l.Floor.IsZero():
 		limit = fmt.Sprintf("ending at least %s", l.Floor)
+		if !l.Nominal.IsZero() {
+			limit += fmt.Sprintf(", from a start above %s the same share of it", l.Nominal)
+		}
 	default:
 		limit = fmt.Sprintf("ending at least %d/%d of the start", l.Num, l.Den)
 	}

@@ -109,6 +109,7 @@ func (b Bench) Open(want Open, suit Suit, standing Standing, by Person) ([]Fact,
 	if err != nil {
 		return nil, err
 	}
+	m = m.judging()
 	gauge, err := b.choose(want, suit, m, by)
 	if err != nil {
 		return nil, err
