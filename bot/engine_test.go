@@ -104,7 +104,11 @@ func (d *bay) bring(ev Event) []string {
 	if err := d.settle(d.t.Context()); err != nil {
 		d.t.Fatal(err)
 	}
-	return d.stage.said
+	var texts []string
+	for _, s := range d.stage.said {
+		texts = append(texts, s.text)
+	}
+	return texts
 }
 
 // lastOf returns somebody's last post.

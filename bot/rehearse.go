@@ -211,13 +211,19 @@ func powerWords(do any) string {
 }
 
 func (r *Rehearsal) check(s step, c stepCheck) {
-	found := slices.ContainsFunc(r.stage.said, func(said string) bool { return strings.Contains(said, c.words) })
+	found := slices.ContainsFunc(r.stage.said, func(said saying) bool {
+		return strings.Contains(said.text, c.words) && (c.to == "" || c.to == said.to)
+	})
 	if found != c.not {
 		return
 	}
 	said := "nothing"
 	if len(r.stage.said) > 0 {
-		said = strings.Join(r.stage.said, " | ")
+		var texts []string
+		for _, s := range r.stage.said {
+			texts = append(texts, s.text)
+		}
+		said = strings.Join(texts, " | ")
 	}
 	r.fails = append(r.fails, fmt.Errorf("line %d: %q does not hold; the bot said: %s", s.line, s.text, said))
 }

@@ -32,6 +32,8 @@ import (
 //	! words                               the bot's posts since the last line
 //	                                      that was no check contain these words
 //	!! words                              none does
+//	! to duty.officer: words              one of its direct messages to that
+//	                                      person does; with "!!" none does
 //	# words                               a comment
 
 // step is one line of a script, understood.
@@ -62,6 +64,7 @@ type (
 	stepUp      struct{}
 	stepCheck   struct {
 		words string
+		to    string // whom it is told directly, empty: anybody anywhere
 		not   bool
 	}
 )
@@ -70,6 +73,7 @@ var (
 	sayForm    = regexp.MustCompile(`^([A-Za-z][A-Za-z0-9._-]*)(?: +(~\S+|dm))? *: *(.*)$`)
 	tapForm    = regexp.MustCompile(`^(tap|untap) +([A-Za-z][A-Za-z0-9._-]*) +(\d{1,2})$`)
 	attachForm = regexp.MustCompile(`^attach +([A-Za-z][A-Za-z0-9._-]*) +(\S+)$`)
+	toForm     = regexp.MustCompile(`^to ([a-z][a-z0-9._-]*): *(.+)$`)
 	editForm   = regexp.MustCompile(`^edit +([A-Za-z][A-Za-z0-9._-]*) *: *(.*)$`)
 )
 
@@ -118,6 +122,9 @@ func parseStep(line string) (any, error) {
 		words = plain(strings.TrimPrefix(words, "!"))
 		if words == "" {
 			return nil, errors.New("a check needs the words to look for: \"! fail\"")
+		}
+		if m := toForm.FindStringSubmatch(words); m != nil {
+			return stepCheck{to: m[1], words: m[2], not: not}, nil
 		}
 		return stepCheck{words: words, not: not}, nil
 	case line[0] == '+':

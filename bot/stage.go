@@ -13,6 +13,9 @@ import (
 	"benchbell/core"
 )
 
+// saying is what the bot posted, made comparable, and whom it told directly.
+type saying struct{ to, text string }
+
 // stage is a chat server in virtual time, with one crew channel and nobody but
 // those who speak. It prints every post as it is made.
 type stage struct {
@@ -22,7 +25,7 @@ type stage struct {
 	posts  []*stagePost
 	people map[string]bool
 	files  []string // paths of what was attached
-	said   []string // what the bot posted since it was last cleared
+	said   []saying // what the bot posted since it was last cleared
 	keep   string   // folder that what the bot attaches is written to, if any
 	kept   int
 }
@@ -74,7 +77,7 @@ func (s *stage) Post(_ context.Context, m Message) (string, error) {
 			return "", &SendError{Err: err}
 		}
 	}
-	s.said = append(s.said, plain(m.Text))
+	s.said = append(s.said, saying{to: m.To.Person, text: plain(m.Text)})
 	return p.id, nil
 }
 
@@ -145,7 +148,7 @@ func (s *stage) Edit(_ context.Context, id, text string) error {
 			fmt.Fprintf(s.out, "    %s\n", line)
 		}
 	}
-	s.said = append(s.said, plain(text))
+	s.said = append(s.said, saying{text: plain(text)})
 	return nil
 }
 
