@@ -300,7 +300,12 @@ func init() {
 		{
 			verbs: []string{"help", "?"}, in: anywhere,
 			shape: "help · help …", means: "what can be said here; what a word does", example: "help test",
-			parse: func(rest string) (any, error) { return Help{Word: strings.ToLower(rest)}, nil },
+			parse: func(rest string) (any, error) {
+				if rest != "" && hollow(rest) {
+					return nil, errors.New("which word?")
+				}
+				return Help{Word: strings.ToLower(rest)}, nil
+			},
 		},
 	}
 }
@@ -423,7 +428,7 @@ func aboutSuit(make func(tag, text string) (any, error), missing string) func(st
 			return nil, &half{tag, other, text}
 		case !tagForm.MatchString(tag):
 			return nil, errors.New("which suit?")
-		case hollow(text) && (missing != "" || text != ""):
+		case hollow(text) && (missing != "" || text != "" || strings.Contains(left, "..")):
 			return nil, errors.New("say " + cmp.Or(missing, "when, or leave it out"))
 		}
 		return make(tag, text)
@@ -435,6 +440,9 @@ type half struct{ tag, other, text string }
 
 func (h *half) Error() string { return "one suit a post: nothing was recorded" }
 
+// onlySuits is a text with nothing in it but further suits.
+var onlySuits = regexp.MustCompile(`(?i)^(?:\pL{1,4}[-_.]?\d+\pL?|\d+|and|also|or|to|too|und|[ &,/+;.!–-])*$`)
+
 // hint spells the post out for each of the suits, if the second is clear.
 func (h *half) hint(f form) *hint {
 	tag := h.tag
@@ -442,8 +450,8 @@ func (h *half) hint(f form) *hint {
 		tag = m[1] + m[2]
 	}
 	say := func(tag string) string {
-		if h.text == "" {
-			return f.verbs[0] + " " + tag
+		if f.verbs[0] == "used" && h.other != "" && onlySuits.MatchString(h.text) {
+			return "used " + tag
 		}
 		return f.said(tag)
 	}
@@ -758,7 +766,7 @@ func parseUsed(tag, text string) (any, error) {
 	other, more := another(tag, " "+note, false)
 	switch {
 	case more:
-		return nil, &half{tag, other, note}
+		return nil, &half{tag, other, text}
 	case note != "" && hollow(note):
 		return nil, errors.New("say when, or leave it out")
 	case momentLike.MatchString(strings.TrimRight(first, tagEnd)) || ago.MatchString(note):

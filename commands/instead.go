@@ -95,7 +95,7 @@ var (
 		"want", "wants", "need", "needs", "needed", "plan", "planned", "tomorrow", "soon", "almost", "nearly",
 	}
 	// innocent are words of their own that are spelt nearly like one of ours.
-	innocent = []string{"fit", "sound", "round", "step", "top", "rest", "best", "text", "six", "mix", "had", "bar", "return", "reused", "fused", "user", "users", "now", "hot", "gain", "cover", "case"}
+	innocent = []string{"fit", "sound", "round", "step", "top", "rest", "best", "text", "six", "mix", "had", "bar", "return", "reused", "fused", "user", "users", "now", "hot", "gain", "cover", "case", "quit"}
 )
 
 // negated reports whether words say that something is not so.
@@ -133,7 +133,7 @@ func saidOf(text string, words []string, tag string, in Place) (string, bool) {
 		if isSynonym {
 			f, ok = find(verb, Talk)
 		}
-		if !ok || f.in != anywhere || f.grave || f.fill == anyWords || !isSynonym && (in != Talk || i == 0) {
+		if !ok || f.in != anywhere || f.grave || f.fill == anyWords || !isSynonym && i == 0 {
 			continue
 		}
 		if slices.Contains(asking, f.verbs[0]) {

@@ -44,7 +44,7 @@ type Misunderstood struct {
 // Meant reports whether somebody must be told even where people talk among
 // themselves: a command that names a suit, or is one word, and is not whole.
 func (m *Misunderstood) Meant() bool {
-	return m.Faulty && (len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
+	return m.Faulty && (m.Also != "" || len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
 }
 
 func (m *Misunderstood) Error() string {
@@ -299,6 +299,9 @@ func parseReading(text string) (core.Read, error) {
 	if hollow(text) {
 		return core.Read{}, errors.New("which value?")
 	}
+	if short := strings.TrimRight(text, ". "); strings.HasSuffix(text, "..") {
+		text = short + " …" // nobody ends a number so: nothing was filled in
+	}
 	m := readingForm.FindStringSubmatch(strings.TrimRight(text, ".!"))
 	if m == nil {
 		return core.Read{}, errors.New("a reading is a number and a unit")
@@ -313,10 +316,14 @@ func parseReading(text string) (core.Read, error) {
 			return core.Read{}, &hint{say: "a temperature begins with air", try: "air " + strings.Replace(airForm.FindStringSubmatch(text)[1], ",", ".", 1)}
 		case mercury.MatchString(m[2]):
 			return core.Read{}, &hint{say: "inches of mercury are for the barometer; a suit's pressure is in mbar, hPa, Pa, kPa, mm, cm, in, mmHg or psi", try: "baro " + strings.TrimRight(text, ".!")}
+		case fahrenheit.MatchString(text):
+			_, err := parseAir(text)
+			return core.Read{}, err
 		case elided(m[2]):
-			return core.Read{}, errors.New("in which unit?")
-		default:
-			return core.Read{}, &hint{say: err.Error(), try: alone(m[1])}
+			err = errors.New("in which unit?")
+			fallthrough
+		default: // alone the number would be in the manometer's unit
+			return core.Read{}, &hint{say: err.Error(), try: alone(m[1]) + " …"}
 		}
 	}
 	unit := read.Unit
@@ -341,12 +348,12 @@ func parseReading(text string) (core.Read, error) {
 	return read, nil
 }
 
-// alone is the reading that the digits are without anything behind them.
+// alone is how digits are read that stand alone.
 func alone(digits string) string {
 	if w, err := core.Write(digits, core.Mbar); err == nil {
 		return w.Digits
 	}
-	return "reading …"
+	return "reading"
 }
 
 // mercury is how people write inches of mercury.
