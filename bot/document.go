@@ -145,7 +145,7 @@ func (do *doing) askRecord(w core.AskRecord) error {
 	id := w.Run
 	if id == 0 {
 		if !do.hasRun {
-			return &commands.Misunderstood{Text: do.text, Say: "which run? A suit's history names them", Try: "history HP-07"}
+			return &commands.Misunderstood{Text: do.text, Say: "which run? A suit's history names them", Try: "history …"}
 		}
 		id = do.run.ID
 	}

@@ -1,9 +1,11 @@
 package commands
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -21,16 +23,54 @@ const (
 
 // form is one thing that can be said. The table of forms makes the parser, the
 // help, and the suggestions of what to say instead.
+//
+// What is shown of a form has an ellipsis for all that a person has to fill in,
+// and never a value, a reason, a day or a suit of the program's own: somebody
+// copies it as it stands. Said as it stands, it is refused.
 type form struct {
 	verbs   []string
 	in      where
 	shape   string // as help shows it
 	means   string
-	example string // something of this form that parses
+	example string // something of this form that parses; for tests, never shown
 	parse   func(rest string) (any, error)
 	// verbatim is true for forms that end in free text, which is kept as it
 	// was typed.
 	verbatim bool
+	// fill is what has to follow the verb.
+	fill fill
+	// grave is true for a word that ends, clears or takes back something: it is
+	// suggested only for that very word with one letter wrong.
+	grave bool
+}
+
+// fill is what has to follow a verb.
+type fill int
+
+const (
+	noMore       fill = iota
+	anyWords          // anything
+	aSuit             // a suit's tag
+	aSuitAndMore      // a suit's tag, and anything
+)
+
+// said is how to say this, about a suit if the form is about one: "found HP-07 …".
+func (f form) said(tag string) string {
+	switch {
+	case f.fill == noMore:
+		return f.verbs[0]
+	case f.fill == anyWords || tag == "":
+		return f.verbs[0] + " …"
+	case f.fill == aSuit:
+		return f.verbs[0] + " " + tag
+	}
+	return f.verbs[0] + " " + tag + " …"
+}
+
+// hollow reports whether a text says nothing: it is empty, or an ellipsis that
+// was to be filled in.
+func hollow(text string) bool {
+	return strings.Trim(text, "….-–_:;,!?`*\"'“”„@()[]<> ") == ""
 }
 
 // forms is filled in by init, since Help is one of them.
@@ -39,294 +79,239 @@ var forms []form
 func init() {
 	forms = []form{
 		{
-			[]string{"ok", "okay"},
-			inThread, "ok · ok 1 3 · ok all", "tick the list (or tap a number)", "ok all",
-			parseTick,
-			false,
+			verbs: []string{"ok", "okay", "tick"}, in: inThread,
+			shape: "ok · ok … · ok all", means: "tick the next item, those numbers, or the list", example: "ok all",
+			parse: parseTick,
 		},
 		{
-			[]string{"undo", "untick"},
-			inThread, "undo 3", "take a tick back", "undo 3",
-			func(rest string) (any, error) {
-				items, err := parseItems(rest)
-				if len(tagsIn(rest)) > 0 { // "undo used HP-08"
-					err = &hint{"what is on record stays; a test that it passes lifts a bar", "test HP-07"}
-				}
-				if err == nil && len(items) == 0 {
-					err = errors.New("which number?")
-				}
-				return core.Untick{Items: items}, err
-			},
-			false,
+			verbs: []string{"undo", "untick"}, in: inThread,
+			shape: "undo …", means: "take the tick of a number back", example: "undo 3",
+			parse: parseUntick, fill: anyWords, grave: true,
 		},
 		{
-			[]string{"bad"},
-			inThread, "bad 2 hole in left glove", "a defect at number 2: ends the run as a fail", "bad 2 hole in left glove",
-			parseBad,
-			true,
+			verbs: []string{"bad"}, in: inThread,
+			shape: "bad …", means: "number and what: a defect there; before the test it ends the run as a fail", example: "bad 2 hole in left glove",
+			parse: parseBad, verbatim: true, fill: anyWords,
 		},
 		{
-			[]string{"reading", "read", "pressure"},
-			inThread, "16.5 · 168 mm · 13.9 at 6:00", "a reading, true when posted or at that time of the hold", "16.5",
-			func(rest string) (any, error) { return parseReading(rest) },
-			false,
+			verbs: []string{"reading", "read", "pressure"}, in: inThread,
+			shape: "… · … at …", means: "a reading: number and unit, true when posted; or at minutes:seconds of the hold", example: "16.5",
+			parse: func(rest string) (any, error) { return parseReading(rest) }, fill: anyWords,
 		},
 		{
-			[]string{"fix"},
-			inThread, "fix 14.9", "correct the last reading (or edit the post)", "fix 14.9",
-			func(rest string) (any, error) {
-				if isLitres(rest) {
-					return parseLitres(rest)
-				}
-				r, err := parseReading(rest)
-				if err == nil && r.HasStated {
-					err = errors.New("a correction keeps the moment of the reading")
-				}
-				if among, ok := readingAmong(strings.Fields(rest)); err != nil && ok {
-					err = &hint{err.Error(), "fix " + withUnit(among.Digits, among.Unit)}
-				}
-				return core.Fix{Digits: r.Digits, Unit: r.Unit}, err
-			},
-			false,
+			verbs: []string{"fix"}, in: inThread,
+			shape: "fix …", means: "correct the last reading (or edit the post)", example: "fix 14.9",
+			parse: parseFix, fill: anyWords,
 		},
 		{
-			[]string{"yes"},
-			inThread, "yes", "take the reading as asked", "yes",
-			bare(core.Yes{}),
-			false,
+			verbs: []string{"yes"}, in: inThread,
+			shape: "yes", means: "take the reading as asked", example: "yes",
+			parse: bare(core.Yes{}), grave: true,
 		},
 		{
-			[]string{"where"},
-			inThread, "where", "what the run waits for, time left", "where",
-			asked(core.AskWhere{}),
-			false,
+			verbs: []string{"where"}, in: inThread,
+			shape: "where", means: "what the run waits for, time left", example: "where",
+			parse: asked(core.AskWhere{}),
 		},
 		{
-			[]string{"with"},
-			inThread, "with M-2", "use another manometer", "with M-2",
-			func(rest string) (any, error) {
+			verbs: []string{"with"}, in: inThread,
+			shape: "with …", means: "use another manometer", example: "with M-2",
+			parse: func(rest string) (any, error) {
 				id, err := oneWord(rest, "which manometer?")
 				return core.Use{Manometer: id}, err
-			},
-			false,
+			}, fill: anyWords,
 		},
 		{
-			[]string{"air", "temp", "temperature"},
-			inThread, "air 21.5", "temperature at the suit, °C", "air 21.5",
-			parseAir,
-			false,
+			verbs: []string{"air", "temp", "temperature"}, in: inThread,
+			shape: "air …", means: "temperature at the suit, °C", example: "air 21.5",
+			parse: parseAir, fill: anyWords,
 		},
 		{
-			[]string{"baro", "barometer"},
-			inThread, "baro 1013", "barometer, hPa", "baro 1013",
-			func(rest string) (any, error) {
-				r, err := parseReading(rest)
-				if r.Unit == core.NoUnit {
-					r.Unit = core.HPa
-				}
-				return core.Baro{Digits: r.Digits, Unit: r.Unit}, err
-			},
-			false,
+			verbs: []string{"baro", "barometer"}, in: inThread,
+			shape: "baro …", means: "barometer, hPa or inHg", example: "baro 1013",
+			parse: func(rest string) (any, error) { return parseBaro(rest) }, fill: anyWords,
 		},
 		{
-			[]string{"leak"},
-			inThread, "leak where", "a leak found after a fail", "leak seam, left knee",
-			func(rest string) (any, error) {
+			verbs: []string{"leak"}, in: inThread,
+			shape: "leak …", means: "where: a leak found after a fail", example: "leak seam, left knee",
+			parse: func(rest string) (any, error) {
 				text, err := someText(rest, "where it is")
 				return core.Leak{Where: text}, err
-			},
-			true,
+			}, verbatim: true, fill: anyWords,
 		},
 		{
-			[]string{"why"},
-			inThread, "why", "what the verdict rests on", "why",
-			asked(core.AskWhy{}),
-			false,
+			verbs: []string{"why"}, in: inThread,
+			shape: "why", means: "what the verdict rests on", example: "why",
+			parse: asked(core.AskWhy{}),
 		},
 		{
-			[]string{"note", "remark"},
-			inThread, "note …", "a remark for the record", "note visor scratched",
-			func(rest string) (any, error) {
+			verbs: []string{"note", "remark"}, in: inThread,
+			shape: "note …", means: "a remark for the record", example: "note visor scratched",
+			parse: func(rest string) (any, error) {
 				text, err := someText(rest, "what to note")
 				return core.Remark{Text: text}, err
-			},
-			true,
+			}, verbatim: true, fill: anyWords,
 		},
 		{
-			[]string{"again"},
-			inThread, "again", "repeat this phase", "again",
-			bare(core.Repeat{}),
-			false,
+			verbs: []string{"again"}, in: inThread,
+			shape: "again · again …", means: "repeat this phase; a hold that goes badly takes a reason", example: "again the hose slipped off",
+			parse: func(rest string) (any, error) {
+				why, err := maybeText(rest)
+				return core.Repeat{Why: why}, err
+			}, verbatim: true, fill: anyWords, grave: true,
 		},
 		{
-			[]string{"stop"},
-			inThread, "stop why", "end without a verdict", "stop zipper jammed",
-			func(rest string) (any, error) { return core.Stop{Why: rest}, nil },
-			true,
+			verbs: []string{"stop"}, in: inThread,
+			shape: "stop …", means: "why: end without a verdict", example: "stop zipper jammed",
+			parse: func(rest string) (any, error) {
+				why, err := maybeText(rest)
+				return core.Stop{Why: why}, err
+			}, verbatim: true, fill: anyWords, grave: true,
 		},
 		{
-			[]string{"over"},
-			inThread, "over to @name", "hand the run over", "over to @second.tester",
-			parseHandOver,
-			false,
-		},
-		{
-			[]string{"test"},
-			anywhere, "test HP-07 [method] [with M-2]", "open a run", "test HP-07 with M-1",
-			parseTest,
-			false,
-		},
-		{
-			[]string{"status"},
-			anywhere, "status · status HP-07 · HP-07", "may it be worn", "status HP-07",
-			func(rest string) (any, error) {
-				if rest == "" {
-					return core.AskFleet{}, nil
+			verbs: []string{"nothing"}, in: inThread,
+			shape: "nothing fitted", means: "after a stop: no plug and no adapter is in the suit", example: "nothing fitted",
+			parse: func(rest string) (any, error) {
+				if !nothingFitted.MatchString(rest) {
+					return nil, &hint{say: "not understood; a remark begins with note", try: "note …"}
 				}
-				tag, text := cutSuit(rest)
-				if text != "" || tag == "" {
-					return core.AskSuit{Suit: rest}, nil // as it was typed: it is no tag
-				}
-				return core.AskSuit{Suit: tag}, nil
-			},
-			false,
+				return core.NothingFitted{}, nil
+			}, fill: anyWords, grave: true,
 		},
 		{
-			[]string{"used"},
-			anywhere, "used HP-07 [when] [note]", "worn: barred until tested", "used HP-07 yesterday",
-			aboutSuit(parseUsed, ""),
-			true,
+			verbs: []string{"over"}, in: inThread,
+			shape: "over to @…", means: "hand the run over", example: "over to @second.tester",
+			parse: parseHandOver, fill: anyWords,
 		},
 		{
-			[]string{"found"},
-			anywhere, "found HP-07 what", "a defect: barred until tested", "found HP-07 seam lifts",
-			aboutSuit(func(tag, text string) (any, error) { return core.NoteFound{Suit: tag, What: text}, nil }, "what was found"),
-			true,
+			verbs: []string{"test"}, in: anywhere,
+			shape: "test … · test … with …", means: "suit, and method if another: open a run; and with which manometer", example: "test HP-07 with M-1",
+			parse: parseTest, fill: aSuit,
 		},
 		{
-			[]string{"repaired"},
-			anywhere, "repaired HP-07 what", "work done: barred until tested", "repaired HP-07 left glove",
-			aboutSuit(func(tag, text string) (any, error) { return core.NoteRepaired{Suit: tag, What: text}, nil }, "what was repaired"),
-			true,
+			verbs: []string{"status"}, in: anywhere,
+			shape: "status · status …", means: "all suits, or one: may it be worn (its tag alone asks so too)", example: "status HP-07",
+			parse: parseStatus, fill: aSuit,
 		},
 		{
-			[]string{"withdraw"},
-			anywhere, "withdraw HP-07 why", "out of service for now", "withdraw HP-07 recall",
-			aboutSuit(func(tag, text string) (any, error) { return core.Withdraw{Suit: tag, Why: text}, nil }, "why"),
-			true,
+			verbs: []string{"used"}, in: anywhere,
+			shape: "used …", means: "suit, when, note: worn, blocked until tested", example: "used HP-07 yesterday",
+			parse: aboutSuit(parseUsed, ""), verbatim: true, fill: aSuitAndMore,
 		},
 		{
-			[]string{"retire"},
-			anywhere, "retire HP-07 why", "out of service for good", "retire HP-07 too old",
-			aboutSuit(func(tag, text string) (any, error) { return core.Retire{Suit: tag, Why: text}, nil }, "why"),
-			true,
+			verbs: []string{"found"}, in: anywhere,
+			shape: "found …", means: "suit and what: a defect, blocked until repaired and tested", example: "found HP-07 seam lifts",
+			parse: aboutSuit(func(tag, text string) (any, error) { return core.NoteFound{Suit: tag, What: text}, nil }, "what was found"), verbatim: true, fill: aSuitAndMore,
 		},
 		{
-			[]string{"release"},
-			anywhere, "release HP-07", "an officer's word: it may be worn", "release HP-07",
-			func(rest string) (any, error) {
-				tag, err := oneSuit(rest)
+			verbs: []string{"repaired"}, in: anywhere,
+			shape: "repaired …", means: "suit and what: work done; the numbers of its defects before the what, or all", example: "repaired HP-07 left glove",
+			parse: aboutSuit(parseRepaired, "what was repaired"), verbatim: true, fill: aSuitAndMore,
+		},
+		{
+			verbs: []string{"cause"}, in: anywhere,
+			shape: "cause …", means: "suit and what outside it made the test fail", example: "cause HP-07 the hose was split",
+			parse: aboutSuit(func(tag, text string) (any, error) { return core.NoteCause{Suit: tag, What: text}, nil }, "what made it fail"), verbatim: true, fill: aSuitAndMore, grave: true,
+		},
+		{
+			verbs: []string{"withdraw"}, in: anywhere,
+			shape: "withdraw …", means: "suit and why: out of service for now", example: "withdraw HP-07 recall",
+			parse: aboutSuit(func(tag, text string) (any, error) { return core.Withdraw{Suit: tag, Why: text}, nil }, "why"), verbatim: true, fill: aSuitAndMore, grave: true,
+		},
+		{
+			verbs: []string{"retire"}, in: anywhere,
+			shape: "retire …", means: "suit and why, by an officer: out of service for good", example: "retire HP-07 too old",
+			parse: aboutSuit(func(tag, text string) (any, error) { return core.Retire{Suit: tag, Why: text}, nil }, "why"), verbatim: true, fill: aSuitAndMore, grave: true,
+		},
+		{
+			verbs: []string{"reinstate"}, in: anywhere,
+			shape: "reinstate …", means: "suit and why, by an officer: a retired suit is back", example: "reinstate HP-07 the wrong one",
+			parse: aboutSuit(func(tag, text string) (any, error) { return core.Reinstate{Suit: tag, Why: text}, nil }, "why"), verbatim: true, fill: aSuitAndMore, grave: true,
+		},
+		{
+			verbs: []string{"release"}, in: anywhere,
+			shape: "release …", means: "suit, by an officer: it may be worn", example: "release HP-07",
+			parse: func(rest string) (any, error) {
+				tag, err := oneSuit("release", rest)
 				return core.Release{Suit: tag}, err
-			},
-			false,
+			}, fill: aSuit, grave: true,
 		},
 		{
-			[]string{"capacity"},
-			anywhere, "capacity HP-07 · capacity HP-07 2 L 15.0 16.2 mbar", "how much air the suit takes: measured after a verdict, or from paper", "capacity HP-07 2 L 15.0 16.2 mbar",
-			parseMeasure,
-			false,
+			verbs: []string{"capacity"}, in: anywhere,
+			shape: "capacity · capacity …", means: "how much air the suit takes: measured after a verdict; or suit, and from paper the litres added, the pressure before and after, its unit", example: "capacity HP-07 2 L 15.0 16.2 mbar",
+			parse: parseMeasure, fill: aSuitAndMore,
 		},
 		{
-			[]string{"added", "add"},
-			inThread, "2 L", "air added to measure the capacity", "added 2 L",
-			func(rest string) (any, error) { return parseLitres(rest) },
-			false,
+			verbs: []string{"added", "add"}, in: inThread,
+			shape: "… L", means: "litres of air added to measure the capacity", example: "added 2 L",
+			parse: func(rest string) (any, error) { return parseLitres(rest) }, fill: anyWords,
 		},
 		{
-			[]string{"ready"},
-			anywhere, "ready [size or place]", "the suits that can go out now", "ready L",
-			func(rest string) (any, error) {
-				for _, little := range []string{"for ", "in ", "at ", "on ", "from ", "size "} {
-					rest = cutFold(rest, little)
-				}
-				return core.AskReady{Want: rest}, nil
-			},
-			false,
+			verbs: []string{"ready"}, in: anywhere,
+			shape: "ready · ready …", means: "the suits that can go out now, of a size or at a place", example: "ready L",
+			parse: parseReady,
 		},
 		{
-			[]string{"due", "overdue"},
-			anywhere, "due [30d]", "what falls due, overdue first", "due 30d",
-			parseDue,
-			false,
+			verbs: []string{"due", "overdue"}, in: anywhere,
+			shape: "due · due …", means: "what falls due, overdue first; within so many days, weeks or months", example: "due 30d",
+			parse: parseDue,
 		},
 		{
-			[]string{"history"},
-			anywhere, "history HP-07", "its tests, newest first", "history HP-07",
-			func(rest string) (any, error) {
-				tag, err := oneSuit(rest)
+			verbs: []string{"history"}, in: anywhere,
+			shape: "history …", means: "suit: its tests, newest first", example: "history HP-07",
+			parse: func(rest string) (any, error) {
+				tag, err := oneSuit("history", rest)
 				return core.AskHistory{Suit: tag}, err
-			},
-			false,
+			}, fill: aSuit,
 		},
 		{
-			[]string{"record"},
-			anywhere, "record R-0042", "the test record as a PDF", "record R-0042",
-			func(rest string) (any, error) {
-				if rest == "" {
-					return core.AskRecord{}, nil
-				}
-				id, ok := core.ParseRunID(rest)
-				if !ok {
-					if tags := tagsIn(rest); len(tags) > 0 {
-						return nil, &hint{"a record is of one run: which? Its suit's history names them", "history " + tags[0]}
-					}
-					return nil, errors.New("which run?")
-				}
-				return core.AskRecord{Run: id}, nil
-			},
-			false,
+			verbs: []string{"record"}, in: anywhere,
+			shape: "record …", means: "run: its test record as a PDF", example: "record R-0042",
+			parse: parseRecord, fill: anyWords,
 		},
 		{
-			[]string{"logbook"},
-			anywhere, "logbook HP-07", "all of a suit's life as a PDF", "logbook HP-07",
-			func(rest string) (any, error) {
-				tag, err := oneSuit(rest)
+			verbs: []string{"logbook"}, in: anywhere,
+			shape: "logbook …", means: "suit: all of its life as a PDF", example: "logbook HP-07",
+			parse: func(rest string) (any, error) {
+				tag, err := oneSuit("logbook", rest)
 				return core.AskLogbook{Suit: tag}, err
+			}, fill: aSuit,
+		},
+		{
+			verbs: []string{"shelf"}, in: anywhere,
+			shape: "shelf", means: "the list for the wall as a PDF", example: "shelf",
+			parse: bare(core.AskShelf{}),
+		},
+		{
+			verbs: []string{"suit"}, in: anywhere,
+			shape: "suit add … · suit change …", means: "tag, then column=value for each: the register", example: "suit change HP-25 place=\"Station 1\"",
+			parse: parseEnter(false), verbatim: true, fill: anyWords,
+		},
+		{
+			verbs: []string{"manometer"}, in: anywhere,
+			shape: "manometer add … · manometer change …", means: "id, then column=value for each: the register", example: "manometer change M-1 calibrated_until=2027-03-31",
+			parse: parseEnter(true), verbatim: true, fill: anyWords,
+		},
+		{
+			verbs: []string{"import"}, in: anywhere,
+			shape: "import", means: "with CSV files attached: take them into the register", example: "import",
+			parse: bare(core.ImportFiles{}),
+		},
+		{
+			verbs: []string{"help", "?"}, in: anywhere,
+			shape: "help · help …", means: "what can be said here; what a word does", example: "help test",
+			parse: func(rest string) (any, error) {
+				if rest != "" && hollow(rest) {
+					return nil, errors.New("which word?")
+				}
+				return Help{Word: strings.ToLower(rest)}, nil
 			},
-			false,
-		},
-		{
-			[]string{"shelf"},
-			anywhere, "shelf", "the list for the wall as a PDF", "shelf",
-			bare(core.AskShelf{}),
-			false,
-		},
-		{
-			[]string{"suit"},
-			anywhere, "suit add HP-25 column=value … · suit change …", "the register", "suit change HP-25 place=\"Station 1\"",
-			parseEnter(false),
-			true,
-		},
-		{
-			[]string{"manometer"},
-			anywhere, "manometer add M-5 column=value … · manometer change …", "the register", "manometer change M-1 calibrated_until=2027-03-31",
-			parseEnter(true),
-			true,
-		},
-		{
-			[]string{"import"},
-			anywhere, "import, with CSV files attached", "take them into the register", "import",
-			bare(core.ImportFiles{}),
-			false,
-		},
-		{
-			[]string{"help", "?"},
-			anywhere, "help [word]", "what can be said here", "help test",
-			func(rest string) (any, error) { return Help{Word: strings.ToLower(rest)}, nil },
-			false,
 		},
 	}
 }
+
+// nothingFitted is what may follow "nothing" in the answer after a stop.
+var nothingFitted = regexp.MustCompile(`(?i)^(?:(?:is |was )?fitted|(?:is |was )?in (?:it|the suit))(?: yet)?[.!]*$`)
 
 func bare(want any) func(string) (any, error) {
 	return func(rest string) (any, error) {
@@ -348,35 +333,66 @@ func asked(want any) func(string) (any, error) {
 }
 
 func oneWord(rest, missing string) (string, error) {
-	if rest == "" || strings.Contains(rest, " ") {
+	if hollow(rest) || strings.Contains(rest, " ") {
 		return "", errors.New(missing)
 	}
 	return rest, nil
 }
 
 func someText(rest, missing string) (string, error) {
-	if rest == "" {
+	if hollow(rest) {
 		return "", errors.New("say " + missing)
 	}
 	return rest, nil
 }
 
-// cutSuit takes a suit's tag off the beginning of a text: "HP-07: seam", "hp 7",
-// "of HP-07".
-func cutSuit(rest string) (tag, text string) {
+// maybeText reads a reason that need not be there.
+func maybeText(rest string) (string, error) {
+	if rest = cutPleaseAlone.ReplaceAllString(rest, ""); rest == "" {
+		return "", nil
+	}
+	return someText(rest, "why")
+}
+
+var cutPleaseAlone = regexp.MustCompile(`(?i)^please[.!]*$`)
+
+// cutTag takes a suit's tag off the beginning of a text: "HP-07: seam", "hp 7",
+// "of HP-07". What is left begins with what joins it to the tag, as in "& 08".
+func cutTag(rest string) (tag, left string) {
 	for _, little := range []string{"of ", "for ", "on ", "the ", "suit "} {
 		rest = cutFold(rest, little)
 	}
-	tag, text, _ = strings.Cut(rest, " ")
-	number, after, _ := strings.Cut(text, " ")
-	if number = strings.TrimRight(number, tagEnd); number != "" && strings.Trim(number, "0123456789") == "" && lettersOnly.MatchString(tag) {
-		tag, text = tag+"-"+number, after // "HP 07"
+	tag, left = cutWord(rest)
+	if number, after := cutWord(strings.TrimLeft(left, " ")); lettersOnly.MatchString(tag) && number != "" && strings.Trim(number, "0123456789") == "" {
+		tag, left = tag+"-"+number, after // "HP 07"
 	}
-	return strings.TrimRight(tag, tagEnd), strings.TrimLeft(text, "-–:;, ")
+	return tag, left
+}
+
+// cutWord takes a word off the beginning of a text, without what may stand
+// behind a tag in a sentence.
+func cutWord(text string) (word, left string) {
+	if i := strings.IndexAny(text, " ,;:!?&+–"); i >= 0 {
+		word, left = text[:i], text[i:]
+	} else {
+		word = text
+	}
+	short := strings.TrimRight(word, ".")
+	return short, word[len(short):] + left
+}
+
+// cutSuit takes a suit's tag off the beginning of a text and off what it is
+// joined by.
+func cutSuit(rest string) (tag, text string) {
+	tag, left := cutTag(rest)
+	return tag, strings.TrimLeft(left, joints)
 }
 
 // tagEnd is what may stand behind a tag in a sentence.
 const tagEnd = ",;:?!."
+
+// joints is what may stand between a tag and a text.
+const joints = tagEnd + "-– "
 
 var lettersOnly = regexp.MustCompile(`^\pL{1,4}$`)
 
@@ -388,12 +404,12 @@ func cutFold(s, prefix string) string {
 }
 
 // oneSuit reads a suit's tag that stands alone.
-func oneSuit(rest string) (string, error) {
-	tag, text := cutSuit(rest)
-	switch {
-	case len(tagsIn(rest)) > 1:
-		return "", &hint{"one suit at a time", "status " + tag}
-	case tag == "" || text != "":
+func oneSuit(verb, rest string) (string, error) {
+	tag, left := cutTag(rest)
+	if other, is := another(tag, left, false); is {
+		return "", oneAPost(verb, tag, other)
+	}
+	if hollow(tag) || !hollow(left) || strings.Contains(left, "…") {
 		return "", errors.New("which suit?")
 	}
 	return tag, nil
@@ -404,42 +420,231 @@ func oneSuit(rest string) (string, error) {
 // of the text, and stay fit.
 func aboutSuit(make func(tag, text string) (any, error), missing string) func(string) (any, error) {
 	return func(rest string) (any, error) {
-		tag, text := cutSuit(rest)
+		tag, left := cutTag(rest)
+		text := strings.TrimLeft(left, joints)
+		other, more := another(tag, left, missing == "what was repaired")
 		switch {
+		case more:
+			return nil, &half{tag, other, text}
 		case !tagForm.MatchString(tag):
 			return nil, errors.New("which suit?")
-		case another(tag, text):
-			return nil, errors.New("one suit a post, so that none is missed")
-		case text == "" && missing != "":
-			return nil, errors.New("say " + missing)
+		case hollow(text) && (missing != "" || text != "" || strings.Contains(left, "..")):
+			return nil, errors.New("say " + cmp.Or(missing, "when, or leave it out"))
 		}
 		return make(tag, text)
 	}
 }
 
-// another reports whether a text goes on with a further suit.
-func another(tag, text string) bool {
-	for _, w := range strings.Fields(text) {
-		switch strings.ToLower(w) {
-		case "and", "&", "+", "with":
-			continue
-		}
-		w = strings.TrimRight(w, tagEnd)
-		return tagForm.MatchString(w) && sameKind(tag, w)
+// half is a text about a suit that names another: nothing of it may be done.
+type half struct{ tag, other, text string }
+
+func (h *half) Error() string { return "one suit a post: nothing was recorded" }
+
+// onlySuits is a text with nothing in it but further suits.
+var onlySuits = regexp.MustCompile(`(?i)^(?:\pL{1,4}[-_.]?\d+\pL?|\d+|and|also|or|to|too|und|[ &,/+;.!–-])*$`)
+
+// hint spells the post out for each of the suits, if the second is clear.
+func (h *half) hint(f form) *hint {
+	tag := h.tag
+	if m := slashed.FindStringSubmatch(tag); m != nil {
+		tag = m[1] + m[2]
 	}
-	return false
+	say := func(tag string) string {
+		if f.verbs[0] == "used" && h.other != "" && onlySuits.MatchString(h.text) {
+			return "used " + tag
+		}
+		return f.said(tag)
+	}
+	help := &hint{say: h.Error(), try: say(tag)}
+	if h.other != "" {
+		help.also = say(h.other)
+	}
+	return help
 }
 
+// oneAPost refuses a text about a suit that names another.
+func oneAPost(verb, tag, other string) error {
+	f, _ := find(verb, Talk)
+	return (&half{tag: tag, other: other}).hint(f)
+}
+
+var (
+	// joined is a bare number that goes on from a tag: "& 08", ", 08", "and 8".
+	joined = regexp.MustCompile(`(?i)^ *(?:[&,/+;–]| - |and\b|or\b|to\b|und\b)[ &,/+;]*(?:also )?(\d{1,5}\pL?)(?:[.!?,;:&/+ ]+(?:\D.*)?|[,;&+ ]+.*)?$`)
+	// numbered is a text that is nothing but numbers, or begins with one as only
+	// tags have it.
+	numbered = regexp.MustCompile(`^ *(?:(\d{1,5})(?:[ ,;&+]+\d{1,5})*[.!]?|(0\d{1,4})(?: .*)?)$`)
+	// slashed is two numbers of one width: "HP-07/08".
+	slashed = regexp.MustCompile(`^(\pL+[-_.]?)(\d+)/(\d+)$`)
+)
+
+// another finds a further suit in what follows a tag: a later tag of its kind,
+// or a number joined to it, or one alone if it cannot be of something else. Its
+// name is empty if it is not clear.
+func another(tag, left string, counts bool) (other string, is bool) {
+	if m := slashed.FindStringSubmatch(tag); m != nil && len(m[2]) == len(m[3]) {
+		return m[1] + m[3], true
+	}
+	words := strings.FieldsFunc(left, func(r rune) bool { return strings.ContainsRune(" ,;:&+/()!?–", r) })
+	for i, w := range words {
+		w = strings.TrimRight(strings.TrimSuffix(strings.TrimSuffix(w, "'s"), "’s"), tagEnd)
+		if next := i + 1; next < len(words) && lettersOnly.MatchString(w) && strings.Trim(words[next], "0123456789.") == "" {
+			w += "-" + strings.TrimRight(words[next], ".") // "HP 08"
+		}
+		if tagForm.MatchString(w) && len(w) <= longestTag && sameKind(tag, w) && !core.SameName(tag, w) {
+			return w, true
+		}
+	}
+	number := ""
+	if m := joined.FindStringSubmatch(left); m != nil {
+		number = m[1]
+	} else if m := numbered.FindStringSubmatch(left); m != nil && !(counts && m[2] == "") {
+		number = m[1] + m[2]
+	}
+	if number == "" || !tagForm.MatchString(tag) || core.SameName(number, lastOf(tag)) {
+		return "", false
+	}
+	own := lastOf(tag)
+	if len(number) > len(own) {
+		return "", true
+	}
+	if n := len(own) - len(number); n > 0 && own[0] == '0' { // "HP-07 and 8"
+		number = strings.Repeat("0", n) + number
+	}
+	return strings.TrimSuffix(tag, own) + number, true
+}
+
+// lastOf returns the number that a tag ends in, with its letter.
+func lastOf(tag string) string { return lastNumber.FindString(tag) }
+
+var lastNumber = regexp.MustCompile(`\d+\pL?$`)
+
 func parseTick(rest string) (any, error) {
-	if strings.EqualFold(rest, "all") {
+	if strings.EqualFold(strings.TrimRight(rest, ".!"), "all") {
 		return core.Tick{All: true}, nil
+	}
+	if rest != "" && hollow(rest) {
+		return nil, errors.New("which numbers?")
 	}
 	items, err := parseItems(rest)
 	if err != nil { // "all but 4" must not be told to tick all
-		return nil, &hint{err.Error() + ", like 1 3 or 5-7", "ok 1 3"}
+		return nil, &hint{say: err.Error() + ": say each number", try: "ok …"}
 	}
 	return core.Tick{Items: items}, nil
 }
+
+func parseUntick(rest string) (any, error) {
+	items, err := parseItems(rest)
+	if tags := tagsIn(rest); len(tags) > 0 { // "undo used HP-08"
+		return nil, &hint{say: "what is on record stays, and a passed test clears a block", try: "status " + tags[0]}
+	}
+	if err == nil && len(items) == 0 {
+		err = errors.New("which number?")
+	}
+	return core.Untick{Items: items}, err
+}
+
+func parseFix(rest string) (any, error) {
+	if isLitres(rest) {
+		return parseLitres(rest)
+	}
+	r, err := parseReading(rest)
+	if err == nil && r.HasStated {
+		err = errors.New("a correction keeps the moment of the reading")
+	}
+	if err != nil {
+		try := "fix …"
+		if among, ok := readingAmong(strings.Fields(rest)); ok && !negated(strings.Fields(rest)) {
+			try = "fix " + withUnit(among.Digits, among.Unit)
+		}
+		return nil, &hint{say: err.Error(), try: try}
+	}
+	return core.Fix{Digits: r.Digits, Unit: r.Unit}, nil
+}
+
+func parseStatus(rest string) (any, error) {
+	if rest == "" {
+		return core.AskFleet{}, nil
+	}
+	tag, left := cutTag(rest)
+	other, more := another(tag, left, false)
+	switch {
+	case more && tagForm.MatchString(tag):
+		return nil, oneAPost("status", tag, other)
+	case hollow(rest):
+		return nil, errors.New("which suit?")
+	case !hollow(left) || tag == "":
+		return core.AskSuit{Suit: rest}, nil // as it was typed: it is no tag
+	}
+	return core.AskSuit{Suit: tag}, nil
+}
+
+func parseReady(rest string) (any, error) {
+	for _, little := range []string{"for ", "in ", "at ", "on ", "from ", "size "} {
+		rest = cutFold(rest, little)
+	}
+	if rest != "" && hollow(rest) {
+		return nil, errors.New("of which size, or where?")
+	}
+	return core.AskReady{Want: rest}, nil
+}
+
+func parseRecord(rest string) (any, error) {
+	if rest == "" {
+		return core.AskRecord{}, nil
+	}
+	id, ok := core.ParseRunID(rest)
+	if !ok {
+		if tags := tagsIn(rest); len(tags) > 0 {
+			return nil, &hint{say: "a record is of one run: which? Its suit's history names them", try: "history " + tags[0]}
+		}
+		return nil, errors.New("which run?")
+	}
+	return core.AskRecord{Run: id}, nil
+}
+
+// parseRepaired reads what was repaired, after the numbers of the defects that
+// it was about: "1 3 seam taped", "all new suit".
+func parseRepaired(tag, text string) (any, error) {
+	want := core.NoteRepaired{Suit: tag, What: text}
+	cut := func(s string) string { return strings.TrimLeft(s, joints) }
+	first, rest, _ := strings.Cut(text, " ")
+	said := strings.TrimRight(first, tagEnd)
+	switch {
+	case strings.EqualFold(said, "all"):
+		want.All, want.What = true, cut(rest)
+	default:
+		for {
+			first, rest, _ := strings.Cut(want.What, " ")
+			number := strings.TrimRight(first, tagEnd)
+			if strings.EqualFold(number, "and") || number == "&" {
+				first, rest, _ = strings.Cut(rest, " ")
+				number = strings.TrimRight(first, tagEnd)
+			}
+			items, err := parseItems(number)
+			if err != nil || len(items) == 0 || number[0] == '0' {
+				break
+			}
+			for _, n := range items {
+				if !slices.Contains(want.Of, n) {
+					want.Of = append(want.Of, n)
+				}
+			}
+			want.What, said = cut(rest), cleanNumbers(want.Of)
+		}
+	}
+	if !hollow(want.What) {
+		return want, nil
+	}
+	err := errors.New("say what was repaired")
+	if want.All || len(want.Of) > 0 {
+		return nil, &hint{say: err.Error(), try: "repaired " + tag + " " + said + " …"}
+	}
+	return nil, err
+}
+
+// cleanNumbers prints numbers as they are typed: "1 3".
+func cleanNumbers(items []int) string { return strings.ReplaceAll(numbers(items), ",", "") }
 
 var itemsForm = regexp.MustCompile(`^\d{1,2}(-\d{1,2})?$`)
 
@@ -475,8 +680,8 @@ func parseBad(rest string) (any, error) {
 	if err != nil || n < 1 {
 		return nil, errors.New("which number of the list?")
 	}
-	if what == "" {
-		return nil, errors.New("say what is bad")
+	if hollow(what) {
+		return nil, &hint{say: "say what is bad", try: "bad " + strconv.Itoa(n) + " …"}
 	}
 	return core.Bad{Item: n, What: what}, nil
 }
@@ -487,6 +692,9 @@ var (
 )
 
 func parseAir(rest string) (any, error) {
+	if hollow(rest) {
+		return nil, errors.New("which value?")
+	}
 	if m := airForm.FindStringSubmatch(rest); m != nil {
 		return core.Air{Celsius: strings.Replace(m[1], ",", ".", 1)}, nil
 	}
@@ -494,7 +702,7 @@ func parseAir(rest string) (any, error) {
 	if m := fahrenheit.FindStringSubmatch(rest); m != nil {
 		f, _ := strconv.ParseFloat(strings.Replace(m[1], ",", ".", 1), 64)
 		if c := (f - 32) / 1.8; c > -100 && c < 100 {
-			return nil, &hint{err.Error(), fmt.Sprintf("air %.1f", c)}
+			return nil, &hint{say: err.Error(), try: fmt.Sprintf("air %.1f", c)}
 		}
 	}
 	return nil, err
@@ -503,8 +711,8 @@ func parseAir(rest string) (any, error) {
 func parseHandOver(rest string) (any, error) {
 	name := cutFold(rest, "to ")
 	name = strings.TrimRight(strings.TrimPrefix(name, "@"), ".")
-	if name == "" || strings.Contains(name, " ") || strings.EqualFold(name, "to") {
-		return nil, errors.New("to whom?")
+	if hollow(name) || strings.Contains(name, " ") || strings.EqualFold(name, "to") {
+		return nil, &hint{say: "to whom?", try: "over to @…"}
 	}
 	return core.HandOver{To: core.Person{Name: name}}, nil
 }
@@ -533,11 +741,18 @@ func parseTest(rest string) (any, error) {
 			want.Method = strings.TrimSpace(want.Method + " " + w)
 		}
 	}
-	switch tags := tagsIn(rest); {
-	case want.Suit == "":
+	beforeWith, _, _ := strings.Cut(strings.ToLower(rest), " with ")
+	tag, left := cutTag(rest[:min(len(rest), len(beforeWith))])
+	other, more := another(tag, left, true)
+	switch {
+	case hollow(want.Suit):
 		return nil, errors.New("which suit?")
-	case len(tags) > 1:
-		return nil, &hint{"one suit a run", "test " + tags[0]}
+	case more && (tagForm.MatchString(tag) || slashed.MatchString(tag)):
+		return nil, oneAPost("test", tag, other)
+	case want.Method != "" && hollow(want.Method):
+		return nil, errors.New("which method?")
+	case want.Manometer != "" && hollow(want.Manometer):
+		return nil, errors.New("with which manometer?")
 	}
 	return want, nil
 }
@@ -548,11 +763,14 @@ func parseUsed(tag, text string) (any, error) {
 	when, note := splitMoment(text)
 	note = strings.TrimLeft(note, "-–:;, ")
 	first, _, _ := strings.Cut(note, " ")
+	other, more := another(tag, " "+note, false)
 	switch {
-	case another(tag, note):
-		return nil, errors.New("one suit a post, so that none is missed")
+	case more:
+		return nil, &half{tag, other, text}
+	case note != "" && hollow(note):
+		return nil, errors.New("say when, or leave it out")
 	case momentLike.MatchString(strings.TrimRight(first, tagEnd)) || ago.MatchString(note):
-		return nil, errors.New("write the day as yesterday or 2026-03-01, the time as 22:15")
+		return nil, errors.New("write the day as yesterday or year-month-day, the time as hours:minutes")
 	}
 	return core.NoteUsed{Suit: tag, When: when, Note: note}, nil
 }
@@ -620,6 +838,10 @@ var (
 
 // parseEnter reads "add HP-25 place=\"Station 1\" size=L".
 func parseEnter(manometer bool) func(string) (any, error) {
+	what := "suit"
+	if manometer {
+		what = "manometer"
+	}
 	return func(rest string) (any, error) {
 		rest = straight.Replace(rest)
 		verb, rest, _ := strings.Cut(rest, " ")
@@ -629,16 +851,20 @@ func parseEnter(manometer bool) func(string) (any, error) {
 		case "change":
 			want.Change = true
 		default:
-			return nil, errors.New("add or change?")
+			try := what + " …"
+			if tagForm.MatchString(verb) {
+				try = what + " change " + verb + " …"
+			}
+			return nil, &hint{say: "add or change?", try: try}
 		}
 		want.Name, rest, _ = strings.Cut(rest, " ")
-		if want.Name == "" || strings.ContainsAny(want.Name, "=\"") {
-			return nil, errors.New("which one?")
+		if hollow(want.Name) || strings.ContainsAny(want.Name, "=\"") {
+			return nil, &hint{say: "which one?", try: what + " " + strings.ToLower(verb) + " …"}
 		}
 		for rest = strings.TrimSpace(rest); rest != ""; rest = strings.TrimSpace(rest) {
 			m := fieldForm.FindStringSubmatch(rest)
-			if m == nil {
-				return nil, errors.New("write column=value, with quotes around blanks")
+			if m == nil || strings.ContainsAny(m[2], "….") && strings.Trim(m[2], "….\" ") == "" {
+				return nil, &hint{say: "write column=value, with quotes around blanks", try: what + " " + strings.ToLower(verb) + " " + plain(want.Name) + " …"}
 			}
 			want.Fields = append(want.Fields, core.Field{Column: strings.ToLower(m[1]), Value: strings.Trim(m[2], "\"")})
 			rest = rest[len(m[0]):]

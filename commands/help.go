@@ -21,14 +21,14 @@ func (s Speaker) Help(h Help, in Place, run *core.Run) string {
 			case f.in == inTalk && in != Talk:
 				place = " In a direct message, or naming me."
 			}
-			return fmt.Sprintf("%s: %s. Like %s.%s", code(f.shape), f.means, code(f.example), place)
+			return fmt.Sprintf("%s: %s.%s", shapes(f.shape), f.means, place)
 		}
 	}
 	var out []string
 	if run != nil {
 		out = append(out, "Now: "+nowSayable(*run))
 		if word != "all" {
-			return strings.Join(append(out, code("note …")+", "+code("over to @name"), code("help all")+" shows everything."), "\n")
+			return strings.Join(append(out, code("note …")+", "+code("over to @…"), code("help all")+" shows everything."), "\n")
 		}
 	}
 	for _, f := range forms {
@@ -36,7 +36,7 @@ func (s Speaker) Help(h Help, in Place, run *core.Run) string {
 			continue
 		}
 		if f.in == where(in) || f.in == anywhere && in == Talk {
-			out = append(out, fmt.Sprintf("%s %s", code(f.shape), f.means))
+			out = append(out, fmt.Sprintf("%s %s", shapes(f.shape), f.means))
 		}
 	}
 	switch {
@@ -55,17 +55,22 @@ var everyday = []string{"test", "status", "ready", "due", "used", "found", "repa
 func nowSayable(run core.Run) string {
 	switch run.Metering.Awaits() {
 	case core.AwaitBefore, core.AwaitAfter:
-		return "a reading like " + code("16.5") + ", or " + code("stop") + " to leave the capacity"
+		return "a reading, or " + code("stop") + " to leave the capacity"
 	case core.AwaitLitres:
-		return "the air added, like " + code("2 L") + ", or " + code("stop") + " to leave the capacity"
+		return "the air added, " + code("… L") + ", or " + code("stop") + " to leave the capacity"
 	}
 	switch run.Phase {
 	case core.Prepare:
-		return code("ok all") + ", " + code("bad 2 what") + " or " + code("stop why")
+		return code("ok …") + ", " + code("ok all") + ", " + code("bad …") + " or " + code("stop …")
 	case core.Restore:
-		return code("ok all")
+		return code("ok …") + " or " + code("bad …")
 	case core.Over:
 		return code("test " + run.Suit.Tag)
 	}
-	return "a reading like " + code(run.Expected()) + ", " + code("where") + " or " + code("stop why")
+	return "a reading, " + code("where") + " or " + code("stop …")
+}
+
+// shapes prints what can be said, each apart so that it can be copied.
+func shapes(shape string) string {
+	return code(strings.ReplaceAll(shape, " · ", "` · `"))
 }

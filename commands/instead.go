@@ -9,93 +9,223 @@ import (
 	"benchbell/core"
 )
 
-// instead finds the nearest thing to a text that would be understood: by what
-// people say for it, by how its first word is spelt, by a later word that is a
-// verb, by the suit, or by the number in it. In a run's thread anything else may
-// have been a remark.
+// instead finds the nearest thing to a text that would be understood: by how its
+// first word is spelt, by what people say for it, by a later word that is a verb,
+// by the suit, or by the number in it. In a run's thread anything else may have
+// been a remark.
+//
+// What it finds never does more than what was typed, nor the opposite: somebody
+// copies it. So of a text that says no, or what will or should be, only
+// questions are suggested.
 func instead(text, verb string, in Place) *Misunderstood {
-	words := strings.Fields(text)
-	for i := range words {
-		words[i] = strings.ToLower(strings.Trim(words[i], ",;:.!?()"))
-	}
-	said, isReading := readingAmong(words)
-	if in == Thread {
-		switch m, ok := saidForRun[verb]; {
-		case ok && isReading && m == "fix 14.9":
-			return &Misunderstood{Text: text, Try: "fix " + withUnit(said.Digits, said.Unit)}
-		case ok && (!isReading || verb == "not"):
-			return &Misunderstood{Text: text, Try: m}
-		}
-	}
-	if try, ok := alike(verb, in); ok {
-		return &Misunderstood{Text: text, Try: try}
+	var words []string
+	for w := range strings.FieldsSeq(text) {
+		words = append(words, strings.ToLower(strings.Trim(w, ",;:.!?()")))
 	}
 	tags := tagsIn(text)
-	for _, w := range words {
-		if try, ok := saidOfSuit[w]; ok && (len(tags) > 0 || in == Talk) {
-			return &Misunderstood{Text: text, Try: try}
+	tag := ""
+	if len(tags) > 0 {
+		tag = tags[0]
+	}
+	said, isReading := readingAmong(words)
+	no := negated(words)
+	m := &Misunderstood{Text: text}
+	if in == Thread && len(tags) == 0 {
+		switch try, ok := saidForRun[verb]; {
+		case ok && no && verb != "no" && verb != "nope":
+			m.Try = "where"
+			return m
+		case ok && isReading && try == "fix …":
+			m.Try = "fix " + withUnit(said.Digits, said.Unit)
+			return m
+		case ok && (!isReading || try != "where"):
+			m.Try = try
+			return m
 		}
-		if f, ok := find(w, in); ok && f.in == anywhere && in == Talk {
-			return &Misunderstood{Text: text, Try: f.example}
+	}
+	if !no && len(tags) < 2 {
+		if try, ok := slip(text, verb, tag, in); ok {
+			m.Try = try
+			return m
+		}
+		if try, ok := saidOf(text, words, tag, in); ok {
+			m.Try = try
+			return m
 		}
 	}
 	switch {
 	case len(tags) > 1:
-		return &Misunderstood{Text: text, Say: "one suit at a time", Try: "status " + tags[0]}
-	case len(tags) > 0:
-		return &Misunderstood{Text: text, Try: "status " + tags[0]}
-	case in == Talk:
-		return &Misunderstood{Text: text, Try: "help"}
+		m.Say, m.Try = "one suit at a time", "status "+tag
+	case tag != "" || in == Talk:
+		m.Try = harmless(tag, in)
+	case isReading && no:
+		m.Try = "where"
 	case isReading:
-		return &Misunderstood{Text: text, Say: "a reading stands alone, and fix corrects the last", Try: Print(said)}
+		m.Say, m.Try = "a reading stands alone, and fix corrects the last", Print(said)
+	default:
+		m.Say, m.Try = "not understood; a remark begins with note", "note …"
 	}
-	return &Misunderstood{Text: text, Say: "not understood; a remark begins with note", Try: "note visor scratched"}
+	return m
 }
 
 // What people say instead of the words there are. None of it is done by itself:
 // it is asked whether that was meant.
 var (
 	saidForRun = map[string]string{
-		"all": "ok all", "done": "ok all", "finished": "ok all", "everything": "ok all", "tick": "ok all", "check": "ok all",
+		"all": "where", "done": "where", "finished": "where", "everything": "where", "check": "where",
 		"how": "where", "time": "where", "what": "where", "what's": "where", "wait": "where", "skip": "where", "next": "where", "now": "where", "when": "where",
 		"top": "where", "topped": "where", "vented": "where", "inflated": "where", "no": "where", "nope": "where",
-		"correct": "fix 14.9", "correction": "fix 14.9", "wrong": "fix 14.9", "typo": "fix 14.9",
-		"cancel": "stop zipper jammed", "abort": "stop zipper jammed", "quit": "stop zipper jammed", "end": "stop zipper jammed",
-		"not":  "bad 2 hole in left glove",
-		"hand": "over to @second.tester", "handover": "over to @second.tester",
-		"repeat": "again", "restart": "again", "redo": "again",
+		"correct": "fix …", "correction": "fix …", "wrong": "fix …", "typo": "fix …",
+		"cancel": "help", "abort": "help", "quit": "help", "end": "help", "repeat": "help", "restart": "help", "redo": "help",
+		"hand": "over to @…", "handover": "over to @…",
 	}
 	saidOfSuit = map[string]string{
-		"use": "used HP-07 yesterday", "wore": "used HP-07 yesterday", "worn": "used HP-07 yesterday",
-		"defect": "found HP-07 seam lifts", "defective": "found HP-07 seam lifts", "damaged": "found HP-07 seam lifts", "broken": "found HP-07 seam lifts",
-		"torn": "found HP-07 seam lifts", "leaks": "found HP-07 seam lifts", "leaking": "found HP-07 seam lifts", "hole": "found HP-07 seam lifts",
-		"repair": "repaired HP-07 left glove", "fixed": "repaired HP-07 left glove", "mended": "repaired HP-07 left glove", "replaced": "repaired HP-07 left glove",
-		"remove": "withdraw HP-07 recall", "recall": "withdraw HP-07 recall", "withdrawn": "withdraw HP-07 recall",
-		"scrap": "retire HP-07 too old", "scrapped": "retire HP-07 too old",
-		"retest": "test HP-07 with M-1",
-		"last":   "history HP-07", "tested": "history HP-07", "tests": "history HP-07",
+		"use": "used", "wore": "used", "worn": "used",
+		"defect": "found", "defective": "found", "damaged": "found", "broken": "found", "torn": "found", "leaks": "found", "leaking": "found", "hole": "found",
+		"fixed": "repaired", "mended": "repaired", "replaced": "repaired",
+		"retest": "test",
+		"last":   "history", "tested": "history", "tests": "history",
 	}
+	// asking are the verbs that change nothing.
+	asking = []string{"history", "status", "ready", "due", "logbook", "shelf", "record", "help"}
+	// noes say that something is not so, hedges that it is not so yet.
+	noes   = []string{"not", "no", "never", "nothing", "none", "nobody", "without", "cannot", "nor", "neither", "hardly", "dont", "didnt", "isnt", "wasnt", "wont", "cant", "doesnt", "hasnt"}
+	hedges = []string{
+		"will", "would", "shall", "should", "must", "may", "might", "can", "could", "be", "if", "before", "until", "unless", "to",
+		"want", "wants", "need", "needs", "needed", "plan", "planned", "tomorrow", "soon", "almost", "nearly",
+	}
+	// innocent are words of their own that are spelt nearly like one of ours.
+	innocent = []string{"fit", "sound", "round", "step", "top", "rest", "best", "text", "six", "mix", "had", "bar", "return", "reused", "fused", "user", "users", "now", "hot", "gain", "cover", "case", "quit"}
 )
 
-// readingAmong finds a reading among words that are not one.
+// negated reports whether words say that something is not so.
+func negated(words []string) bool {
+	return slices.ContainsFunc(words, func(w string) bool {
+		w = strings.ToLower(strings.Trim(w, ",;:.!?()"))
+		if strings.HasSuffix(w, "n't") || strings.HasSuffix(w, "n’t") || slices.Contains(noes, w) {
+			return true
+		}
+		for _, prefix := range []string{"un", "non-", "non", "de", "dis"} {
+			rest, ok := strings.CutPrefix(w, prefix)
+			_, synonym := saidOfSuit[rest]
+			if _, verb := find(rest, Talk); ok && (verb || synonym) && !isVerb(w) {
+				return true
+			}
+		}
+		return false
+	})
+}
+
+func isVerb(w string) bool {
+	_, ok := find(w, Talk)
+	return ok
+}
+
+// saidOf finds the one thing that words say of a suit.
+func saidOf(text string, words []string, tag string, in Place) (string, bool) {
+	if tag == "" && in == Thread {
+		return "", false
+	}
+	var found []form
+	for i, w := range words {
+		verb, isSynonym := saidOfSuit[w]
+		f, ok := find(w, Talk)
+		if isSynonym {
+			f, ok = find(verb, Talk)
+		}
+		if !ok || f.in != anywhere || f.grave || f.fill == anyWords || !isSynonym && i == 0 {
+			continue
+		}
+		if slices.Contains(asking, f.verbs[0]) {
+			return f.said(tag), true
+		}
+		if !slices.ContainsFunc(found, func(g form) bool { return g.verbs[0] == f.verbs[0] }) {
+			found = append(found, f)
+		}
+	}
+	if len(found) != 1 || slices.ContainsFunc(words, func(w string) bool { return slices.Contains(hedges, w) }) {
+		return "", false
+	}
+	if _, first := saidOfSuit[words[0]]; first {
+		if try, ok := rewritten(text, found[0].verbs[0], in); ok {
+			return try, true
+		}
+	}
+	return found[0].said(tag), true
+}
+
+// slip finds the form whose verb is spelt like a text's first word, but for one
+// letter that is another, missing or too many, or two that are swapped; in long
+// words that end or clear nothing, two. A word with letters in front of it, or
+// without them, is another word, "unused" and "top", and so is "repair".
+func slip(text, verb, tag string, in Place) (try string, ok bool) {
+	const shortest, long, longest = 3, 8, 20
+	if len(verb) > longest || slices.Contains(innocent, verb) {
+		return "", false
+	}
+	best := 3
+	var meant form
+	var word string
+	for _, f := range forms {
+		if f.in != anywhere && f.in != where(in) || f.grave && f.in == anywhere && tag == "" {
+			continue
+		}
+		for _, v := range f.verbs {
+			d := edits(verb, v)
+			if len(v) < shortest || d > 1 && (f.grave || len(v) < long || strings.HasPrefix(v, verb)) || d >= best || strings.HasSuffix(verb, v) || strings.HasSuffix(v, verb) {
+				continue
+			}
+			best, meant, word = d, f, v
+		}
+	}
+	if word == "" {
+		return "", false
+	}
+	if try, ok := rewritten(text, word, in); ok {
+		return try, true
+	}
+	return meant.said(tag), true
+}
+
+// rewritten is a text with another first word, if it is understood so.
+func rewritten(text, verb string, in Place) (string, bool) {
+	const longest = 60
+	_, rest, _ := strings.Cut(text, " ")
+	try := strings.TrimSpace(verb + " " + rest)
+	if len(try) > longest || strings.ContainsAny(try, "@#~`") {
+		return "", false
+	}
+	_, err := Parse(try, in)
+	return try, err == nil
+}
+
+// edits counts the letters in which two words differ; two that are swapped are
+// one.
+func edits(a, b string) int {
+	d := levenshtein.ComputeDistance(a, b)
+	for i := 1; d == 2 && len(a) == len(b) && i < len(a); i++ {
+		if a[:i-1]+a[i:i+1]+a[i-1:i]+a[i+1:] == b {
+			return 1
+		}
+	}
+	return d
+}
+
+// readingAmong finds a reading among words that are not one. A number alone is
+// one only if it has decimals: "room 21" has none.
 func readingAmong(words []string) (core.Read, bool) {
-	for i := range words {
-		for _, said := range []string{strings.Join(words[i:min(i+2, len(words))], " "), words[i]} {
-			if r, err := parseReading(said); err == nil {
+	for i, w := range words {
+		two := strings.Join(words[i:min(i+2, len(words))], " ")
+		if airForm.MatchString(two) && !airForm.MatchString(w) || fahrenheit.MatchString(two) {
+			return core.Read{}, false
+		}
+		for _, said := range []string{two, w} {
+			if r, err := parseReading(said); err == nil && (r.Unit != core.NoUnit || strings.Contains(r.Digits, ".")) {
 				return r, true
 			}
 		}
 	}
 	return core.Read{}, false
-}
-
-// aboutIts makes an example be about the suit that a text speaks of: who copies
-// it must not bar another.
-func aboutIts(example, text string) string {
-	if tags := tagsIn(text); len(tags) > 0 {
-		return strings.NewReplacer("HP-07", tags[0], "HP-25", tags[0]).Replace(example)
-	}
-	return example
 }
 
 // askedOfFleet takes a question that names no suit for the list that answers it.
@@ -113,39 +243,10 @@ func askedOfFleet(text string, in Place) (core.Intent, bool) {
 		return nil, false
 	case says("due", "overdue"):
 		return core.AskDue{}, true
-	case says("not", "unfit", "barred", "bench", "many"):
+	case says("not", "unfit", "barred", "blocked", "bench", "many"):
 		return core.AskFleet{}, true
 	case says("ready", "out", "fit", "available", "suit", "suits"):
 		return core.AskReady{}, true
 	}
 	return nil, false
-}
-
-// alike returns the example of the form whose verb is spelt most alike: one
-// letter in three may be another, missing or too many, or two may be swapped.
-func alike(verb string, in Place) (example string, ok bool) {
-	const longest = 20
-	if len(verb) > longest {
-		return "", false
-	}
-	best := longest
-	for _, f := range forms {
-		if f.in != anywhere && f.in != where(in) {
-			continue
-		}
-		for _, v := range f.verbs {
-			d := levenshtein.ComputeDistance(verb, v)
-			if d == 2 && sameLetters(verb, v) {
-				d = 1
-			}
-			if d < best && 3*d <= max(3, len(v)) && d < len(v) {
-				best, example = d, f.example
-			}
-		}
-	}
-	return example, example != ""
-}
-
-func sameLetters(a, b string) bool {
-	return slices.Equal(slices.Sorted(slices.Values([]rune(a))), slices.Sorted(slices.Values([]rune(b))))
 }

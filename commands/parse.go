@@ -29,11 +29,13 @@ const (
 type Help struct{ Word string }
 
 // Misunderstood is a text that means nothing here. Try is the nearest thing
-// that would.
+// that would: it has nothing in it but words that are said to the bot, the
+// person's own, and an ellipsis for what is missing.
 type Misunderstood struct {
 	Text string
 	Say  string // what is wrong, if something better than "not understood" is known
 	Try  string
+	Also string // what else has to be said, where two things were meant
 	// Faulty is true for a command or a reading that is not whole or not right,
 	// false for words that begin none.
 	Faulty bool
@@ -42,7 +44,7 @@ type Misunderstood struct {
 // Meant reports whether somebody must be told even where people talk among
 // themselves: a command that names a suit, or is one word, and is not whole.
 func (m *Misunderstood) Meant() bool {
-	return m.Faulty && (len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
+	return m.Faulty && (m.Also != "" || len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
 }
 
 func (m *Misunderstood) Error() string {
@@ -55,14 +57,6 @@ func (m *Misunderstood) Error() string {
 // Parse reads what somebody typed. It returns a core.Intent, a Help, Thanks, or
 // an error that is always a *Misunderstood.
 func Parse(text string, in Place) (any, error) {
-	want, err := parse(text, in)
-	if m, is := errors.AsType[*Misunderstood](err); is {
-		m.Try = aboutIts(m.Try, m.Text)
-	}
-	return want, err
-}
-
-func parse(text string, in Place) (any, error) {
 	typed := clean(text)
 	text = plain(typed)
 	switch {
@@ -77,6 +71,9 @@ func parse(text string, in Place) (any, error) {
 		text = rest
 		typed = behind(polite, typed)
 	}
+	if startsHollow(text) { // as it was printed, with nothing filled in
+		return nil, &Misunderstood{Text: text, Say: "say it in place of the …", Try: "help", Faulty: true}
+	}
 	verb, rest, _ := strings.Cut(text, " ")
 	verb = strings.ToLower(strings.Trim(verb, ":,.!?"))
 	if f, ok := find(verb, in); ok {
@@ -87,34 +84,27 @@ func parse(text string, in Place) (any, error) {
 			rest = strings.TrimSpace(cutPlease.ReplaceAllString(rest, ""))
 		}
 		want, err := f.parse(rest)
+		if !f.verbatim && slices.ContainsFunc(strings.Fields(rest), elided) && err == nil {
+			err = errors.New("say it in place of the …")
+		}
 		if err == nil {
 			return want, nil
 		}
 		if tag, ok := tagIn(text, in); ok && slices.Contains(asks, verb) { // "why is HP-13 not fit?"
 			return core.AskSuit{Suit: tag}, nil
 		}
-		return nil, faulty(text, err, f.example)
+		return nil, f.faulty(text, err, in)
 	}
 	if isLitres(text) {
 		return parseLitres(text)
 	}
-	if items, err := parseItems(text); err == nil && len(items) > 1 && in == Thread {
-		return nil, &Misunderstood{Text: text, Say: "a list is ticked by ok", Try: Print(core.Tick{Items: items}), Faulty: true}
-	}
-	if m := notOK.FindStringSubmatch(text); m != nil && in == Thread {
-		return nil, &Misunderstood{Text: text, Say: "a defect begins with bad", Try: "bad " + m[1] + " hole in left glove", Faulty: true}
-	}
-	if startsNumber(text) {
-		want, err := parseReading(text)
-		switch {
-		case err == nil:
-			return want, nil // elsewhere it is answered with where it belongs
-		case in == Thread:
-			return nil, faulty(text, err, "16.5 mbar")
-		}
+	if want, ok, err := parseBare(text, in); ok {
+		return want, err
 	}
 	if tag, ok := tagIn(text, in); ok {
-		if more := tagsIn(text); len(more) > 1 { // the answer must not be taken for the other's
+		first, left := cutTag(text[strings.Index(text+tag, tag):])
+		_, joined := another(first, left, true)
+		if more := tagsIn(text); len(more) > 1 || joined { // the answer must not be taken for the other's
 			return nil, &Misunderstood{Text: text, Say: "one suit at a time", Try: tag, Faulty: true}
 		}
 		return core.AskSuit{Suit: tag}, nil
@@ -125,10 +115,58 @@ func parse(text string, in Place) (any, error) {
 	return nil, instead(text, verb, in)
 }
 
+// parseBare reads what begins with a number: a reading, or numbers of the list
+// without the word that ticks them.
+func parseBare(text string, in Place) (want any, ok bool, err error) {
+	if items, err := parseItems(text); err == nil && len(items) > 1 && in == Thread && !decimalComma.MatchString(text) {
+		return nil, true, &Misunderstood{Text: text, Say: "a list is ticked by ok", Try: "ok " + text, Faulty: true}
+	}
+	for _, form := range notOK {
+		if m := form.FindStringSubmatch(text); m != nil && in == Thread {
+			return nil, true, &Misunderstood{Text: text, Say: "a defect begins with bad", Try: "bad " + m[1] + " …", Faulty: true}
+		}
+	}
+	if !startsNumber(text) {
+		return nil, false, nil
+	}
+	want, err = parseReading(text)
+	switch {
+	case err == nil:
+		return want, true, nil // elsewhere it is answered with where it belongs
+	case in != Thread:
+		return nil, false, nil
+	}
+	m := &Misunderstood{Text: text, Say: err.Error(), Try: "reading …", Faulty: true}
+	if h, is := errors.AsType[*hint](err); is {
+		m.Try = h.try
+	}
+	if words := strings.Fields(text); negated(words) || slices.Contains(words, "wrong") {
+		m.Try = "where" // nobody must post once more what was wrong
+	}
+	return nil, true, m
+}
+
+// decimalComma is a number with a comma somewhere, which no list has without a
+// blank behind it.
+var decimalComma = regexp.MustCompile(`(?:^| )\d+,\d+(?: |$)`)
+
+// startsHollow reports whether a text begins with an ellipsis.
+func startsHollow(text string) bool {
+	return strings.HasPrefix(text, "…") || strings.HasPrefix(text, "..")
+}
+
+// elided reports whether a word is an ellipsis that was to be filled in.
+func elided(word string) bool {
+	return strings.Trim(word, "….") == "" && (strings.Contains(word, "…") || strings.Contains(word, ".."))
+}
+
 var cutPlease = regexp.MustCompile(`(?i)(^|[ ,]+)please[.!]*$`)
 
 // notOK is a number of a list that is not as it should be: "4 not ok".
-var notOK = regexp.MustCompile(`(?i)^([1-9]\d?)[:,]? (?:is )?(?:not|bad|nok)\b`)
+var notOK = []*regexp.Regexp{
+	regexp.MustCompile(`(?i)^([1-9]\d?)[:,]? (?:is )?(?:not|bad|nok)\b`),
+	regexp.MustCompile(`(?i)^(?:not ok|nok)[:,]? ([1-9]\d?)[.!]*$`),
+}
 
 // Thanks is said to be polite, and needs no answer.
 type Thanks struct{}
@@ -136,16 +174,42 @@ type Thanks struct{}
 var thanks = map[string]bool{"thanks": true, "thank you": true, "thx": true, "ok thanks": true, "thanks a lot": true, "many thanks": true}
 
 // hint is an error that knows better than its form what to type.
-type hint struct{ say, try string }
+type hint struct{ say, try, also string }
 
 func (h *hint) Error() string { return h.say }
 
-// faulty words what is wrong with something that was nearly understood.
-func faulty(text string, err error, example string) *Misunderstood {
-	if h, is := errors.AsType[*hint](err); is {
-		example = h.try
+// faulty words what is wrong with something that was nearly understood. Where a
+// text says that something is not so, nobody is told how to say that it is.
+func (f form) faulty(text string, err error, in Place) *Misunderstood {
+	m := &Misunderstood{Text: text, Say: err.Error(), Faulty: true}
+	tag := ""
+	if tags := tagsIn(text); len(tags) > 0 {
+		tag = tags[0]
 	}
-	return &Misunderstood{Text: text, Say: err.Error(), Try: example, Faulty: true}
+	if h, is := errors.AsType[*half](err); is {
+		err = h.hint(f)
+	}
+	h, hinted := errors.AsType[*hint](err)
+	switch {
+	case hinted:
+		m.Try, m.Also = h.try, h.also
+	case negated(strings.Fields(text)):
+		m.Try = harmless(tag, in)
+	default:
+		m.Try = f.said(tag)
+	}
+	return m
+}
+
+// harmless is what can be said of anything: it changes nothing.
+func harmless(tag string, in Place) string {
+	switch {
+	case tag != "":
+		return "status " + tag
+	case in == Thread:
+		return "where"
+	}
+	return "help"
 }
 
 // emphasis drops what only makes words look different.
@@ -232,9 +296,15 @@ var readingForm = regexp.MustCompile(`^(\d+(?:[.,]\d+)?) ?([^\d@]*?)(?: ?(?:\bat
 
 // parseReading reads "16.5", "16,5 mbar", `6.6"`, "13.9 at 6:00".
 func parseReading(text string) (core.Read, error) {
+	if hollow(text) {
+		return core.Read{}, errors.New("which value?")
+	}
+	if short := strings.TrimRight(text, ". "); strings.HasSuffix(text, "..") {
+		text = short + " …" // nobody ends a number so: nothing was filled in
+	}
 	m := readingForm.FindStringSubmatch(strings.TrimRight(text, ".!"))
 	if m == nil {
-		return core.Read{}, fmt.Errorf("a reading is a number and a unit")
+		return core.Read{}, errors.New("a reading is a number and a unit")
 	}
 	read := core.Read{Digits: strings.Replace(m[1], ",", ".", 1)}
 	if m[2] != "" {
@@ -243,9 +313,17 @@ func parseReading(text string) (core.Read, error) {
 		case err == nil:
 			read.Unit = unit
 		case airForm.MatchString(text):
-			return core.Read{}, &hint{"a temperature begins with air", "air " + strings.Replace(airForm.FindStringSubmatch(text)[1], ",", ".", 1)}
-		default:
-			return core.Read{}, &hint{err.Error(), alone(m[1])}
+			return core.Read{}, &hint{say: "a temperature begins with air", try: "air " + strings.Replace(airForm.FindStringSubmatch(text)[1], ",", ".", 1)}
+		case mercury.MatchString(m[2]):
+			return core.Read{}, &hint{say: "inches of mercury are for the barometer; a suit's pressure is in mbar, hPa, Pa, kPa, mm, cm, in, mmHg or psi", try: "baro " + strings.TrimRight(text, ".!")}
+		case fahrenheit.MatchString(text):
+			_, err := parseAir(text)
+			return core.Read{}, err
+		case elided(m[2]):
+			err = errors.New("in which unit?")
+			fallthrough
+		default: // alone the number would be in the manometer's unit
+			return core.Read{}, &hint{say: err.Error(), try: alone(m[1]) + " …"}
 		}
 	}
 	unit := read.Unit
@@ -257,23 +335,62 @@ func parseReading(text string) (core.Read, error) {
 		return core.Read{}, err
 	}
 	read.Digits = written.Digits
+	if m[3] != "" && hollow(m[3]) {
+		return core.Read{}, errors.New("at which minutes:seconds of the hold?")
+	}
 	if m[3] != "" {
 		at, err := parseClock(m[3])
 		if err != nil {
-			return core.Read{}, &hint{err.Error(), read.Digits + " at 6:00"}
+			return core.Read{}, &hint{say: err.Error() + ": say minutes:seconds", try: withUnit(read.Digits, read.Unit) + " at …"}
 		}
 		read.Stated, read.HasStated = at, true
 	}
 	return read, nil
 }
 
-// alone is the reading that the digits are without anything behind them.
+// alone is how digits are read that stand alone.
 func alone(digits string) string {
 	if w, err := core.Write(digits, core.Mbar); err == nil {
 		return w.Digits
 	}
-	return "16.5 mbar"
+	return "reading"
 }
+
+// mercury is how people write inches of mercury.
+var mercury = regexp.MustCompile(`(?i)^(?:in|inch|inches|"|″|”|'')\.? ?(?:of )?(?:hg|mercury)\.?$`)
+
+// parseBaro reads a barometer: hectopascals, unless the unit or the number says
+// inches of mercury. No other unit has a number from 25 to 33 where people live.
+func parseBaro(rest string) (core.Baro, error) {
+	number, unit, _ := strings.Cut(readingParts.ReplaceAllString(strings.TrimRight(rest, ".!"), "$1 $2"), " ")
+	least, _ := core.Write("25", core.InHg)
+	most, _ := core.Write("33", core.InHg)
+	inches, err := core.Write(number, core.InHg)
+	mercuryInches := err == nil && inches.Pressure() >= least.Pressure() && inches.Pressure() <= most.Pressure()
+	if u, err := core.ParseUnit(unit); mercury.MatchString(unit) || mercuryInches && (unit == "" || err == nil && u == core.InH2O && !strings.ContainsAny(strings.ToLower(unit), "wo")) {
+		if inches.IsZero() {
+			return core.Baro{}, errors.New("a barometer is a number and a unit")
+		}
+		return core.Baro{Digits: inches.Digits, Unit: core.InHg}, nil
+	}
+	r, err := parseReading(rest)
+	switch {
+	case err != nil:
+		if h, is := errors.AsType[*hint](err); is {
+			err = errors.New(h.say)
+		}
+		return core.Baro{}, err
+	case r.HasStated:
+		return core.Baro{}, errors.New("a barometer is true when posted")
+	case r.Unit == core.NoUnit:
+		r.Unit = core.HPa
+	case r.Unit == core.MmH2O || r.Unit == core.CmH2O || r.Unit == core.InH2O: // of water, which no barometer has
+		return core.Baro{}, errors.New("a barometer is in hPa, mbar, kPa, mmHg or inHg")
+	}
+	return core.Baro{Digits: r.Digits, Unit: r.Unit}, nil
+}
+
+var readingParts = regexp.MustCompile(`^(\d+(?:[.,]\d+)?) ?(.*)$`)
 
 var clockForm = regexp.MustCompile(`^(\d{1,3}):([0-5]\d)$`)
 
@@ -318,7 +435,15 @@ const longestTag = 20
 
 // sameKind reports whether two tags begin with the same letters.
 func sameKind(a, b string) bool {
-	return strings.EqualFold(strings.TrimRight(a, tail), strings.TrimRight(b, tail))
+	return strings.EqualFold(letters(a), letters(b))
+}
+
+// letters returns what a tag begins with.
+func letters(tag string) string {
+	if i := strings.IndexAny(tag, tail); i >= 0 {
+		return tag[:i]
+	}
+	return tag
 }
 
 const tail = "-_./0123456789"

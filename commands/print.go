@@ -23,9 +23,9 @@ func Print(want any) string {
 		if w.All {
 			return "ok all"
 		}
-		return strings.TrimSpace("ok " + strings.ReplaceAll(numbers(w.Items), ",", ""))
+		return strings.TrimSpace("ok " + cleanNumbers(w.Items))
 	case core.Untick:
-		return "undo " + strings.ReplaceAll(numbers(w.Items), ",", "")
+		return "undo " + cleanNumbers(w.Items)
 	case core.Bad:
 		return fmt.Sprintf("bad %d %s", w.Item, w.What)
 	case core.Read:
@@ -59,8 +59,10 @@ func Print(want any) string {
 		return "note " + w.Text
 	case core.Stop:
 		return strings.TrimSpace("stop " + w.Why)
+	case core.NothingFitted:
+		return "nothing fitted"
 	case core.Repeat:
-		return "again"
+		return strings.TrimSpace("again " + w.Why)
 	case core.HandOver:
 		return "over to @" + w.To.Name
 	case core.AskWhere:
@@ -74,11 +76,19 @@ func Print(want any) string {
 	case core.NoteFound:
 		return "found " + w.Suit + " " + w.What
 	case core.NoteRepaired:
-		return "repaired " + w.Suit + " " + w.What
+		of := cleanNumbers(w.Of)
+		if w.All {
+			of = "all"
+		}
+		return strings.TrimSpace("repaired "+w.Suit+" "+of) + " " + w.What
+	case core.NoteCause:
+		return "cause " + w.Suit + " " + w.What
 	case core.Withdraw:
 		return "withdraw " + w.Suit + " " + w.Why
 	case core.Retire:
 		return "retire " + w.Suit + " " + w.Why
+	case core.Reinstate:
+		return "reinstate " + w.Suit + " " + w.Why
 	case core.Release:
 		return "release " + w.Suit
 	case core.AskReady:

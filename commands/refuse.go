@@ -22,6 +22,9 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 		if strings.HasPrefix(m.Try, "help") {
 			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
 		}
+		if m.Also != "" {
+			return fmt.Sprintf("%s Say %s, then %s.", say, code(m.Try), code(m.Also)), true
+		}
 		return fmt.Sprintf("%s Try %s, or %s.", say, code(m.Try), code("help")), true
 	}
 	if r, is := errors.AsType[*core.Refusal](err); is {
@@ -33,29 +36,29 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	switch r.Why {
 	case core.UnknownSuit:
-		return fmt.Sprintf("No suit %s here.%s", quote(r.Suit), didYouMean(r.Choices, "status"))
+		return fmt.Sprintf("No suit %s here.%s", quote(r.Suit), didYouMean(r.Choices))
 	case core.UnknownMethod:
-		return fmt.Sprintf("No method %s. There are %s: %s.", quote(r.Method), strings.Join(r.Choices, ", "), code("test "+r.Suit+" "+first(r.Choices)))
+		return fmt.Sprintf("No method %s. There are %s: %s.", quote(r.Method), strings.Join(r.Choices, ", "), code("test "+r.Suit+" …"))
 	case core.UnknownManometer:
-		return fmt.Sprintf("No manometer %s. There are %s: %s.", quote(r.Manometer), strings.Join(r.Choices, ", "), code("with "+first(r.Choices)))
+		return fmt.Sprintf("No manometer %s. There are %s: %s.", quote(r.Manometer), strings.Join(r.Choices, ", "), code("with …"))
 	case core.ManometerUnsaid:
-		return fmt.Sprintf("Which manometer? %s: say %s.", strings.Join(r.Choices, ", "), code(fmt.Sprintf("test %s %s with %s", r.Suit, r.Method, first(r.Choices))))
+		return fmt.Sprintf("Which manometer? %s: say %s.", strings.Join(r.Choices, ", "), code(fmt.Sprintf("test %s %s with …", r.Suit, r.Method)))
 	case core.ManometerBusy:
 		until := ""
 		if !r.Until.IsZero() {
 			until = " until " + s.clock(r.Until) + " at least"
 		}
-		return fmt.Sprintf("Not taken: %s is in %s (%s, %s)%s. Use %s, or wait.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("with M-…"))
+		return fmt.Sprintf("Not taken: %s is in %s (%s, %s)%s. Use %s, or wait.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("with …"))
 	case core.ManometerFixed:
-		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop why"))
+		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop …"))
 	case core.SuitRetired:
-		return r.Suit + " is retired: it is never tested again."
+		return fmt.Sprintf("%s is retired: it is not tested. %s says why.", r.Suit, code("status "+r.Suit))
 	case core.SuitLifeOver:
-		return fmt.Sprintf("%s is past its end of life: no test makes it fit. %s takes it off the list.", r.Suit, code("retire "+r.Suit+" end of life"))
+		return fmt.Sprintf("%s is past its end of life: no test makes it fit. An officer takes it off the list: %s.", r.Suit, code("retire "+r.Suit+" …"))
 	case core.SuitOnBench:
 		return fmt.Sprintf("%s is on the bench already: %s, %s. Go on in its thread.", r.Suit, r.Run, r.Person.Name)
 	case core.NoMakerPressures:
-		return fmt.Sprintf("%s needs the maker's pressures A and B, and the register has none for %s. The keeper imports them; %s takes another method.", r.Method, r.Suit, code("test "+r.Suit+" en943"))
+		return fmt.Sprintf("%s needs the maker's pressures A and B, and the register has none for %s. The keeper imports them; then %s.", r.Method, r.Suit, code("test "+r.Suit))
 	case core.MakerPressuresLow:
 		return fmt.Sprintf("The maker's A and B of %s in the register do not go with %s: A at least 3 in, B at least 2 in and below A. The keeper must correct them.", r.Suit, r.Method)
 	case core.NotTheTester:
@@ -63,39 +66,39 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NoList:
 		return fmt.Sprintf("Nothing to tick now. %s says what is waited for.", code("where"))
 	case core.NoSuchItem:
-		return fmt.Sprintf("The list has no %d. %s ticks what is on it.", r.Item, code("ok 1"))
+		return fmt.Sprintf("The list has no %d. %s says what is left of it.", r.Item, code("where"))
 	case core.NotPrepared:
-		return fmt.Sprintf("Not taken: the list comes first.\n%s ticks number 3, %s all that is left.", code("ok 3"), code("ok all"))
+		return fmt.Sprintf("Not taken: the list comes first.\n%s ticks a number, %s all that is left.", code("ok …"), code("ok all"))
 	case core.NotInHold:
-		return fmt.Sprintf("Not taken: a time goes with a hold, and none runs. Post the reading alone: %s.", code(like(r)))
+		return "Not taken: a time goes with a hold, and none runs. Post the reading alone, its number and unit."
 	case core.NotYet:
-		return fmt.Sprintf("Not taken: that moment is not in this hold so far. Post the reading alone: %s.", code(like(r)))
+		return "Not taken: that moment is not in this hold so far. Post the reading alone, its number and unit."
 	case core.Implausible:
 		return s.implausible(r)
 	case core.NothingToFix:
-		return fmt.Sprintf("There is no reading to correct. Post one: %s.", code(like(r)))
+		return "There is no reading to correct. Post one, its number and unit."
 	case core.NothingAsked:
 		return fmt.Sprintf("Nothing was asked. %s says what is waited for.", code("where"))
 	case core.VerdictIn:
-		return fmt.Sprintf("Not taken: the verdict is in. %s corrects the last reading.", code("fix "+r.Digits))
+		return fmt.Sprintf("Not taken: the verdict is in. A new test begins with %s, once this list is complete.", code("test "+r.Suit))
 	case core.RunClosed:
 		return fmt.Sprintf("%s is closed. %s begins a new run.", r.Run, code("test "+r.Suit))
 	case core.ClosedForGood:
 		return fmt.Sprintf("Not changed: %s is closed and its verdict cannot get better. %s begins a new run.", r.Run, code("test "+r.Suit))
 	case core.CannotRepeat:
-		return fmt.Sprintf("Only a test without verdict is repeated, before restoring begins. Restore the suit, then %s.", code("test "+r.Suit))
+		return fmt.Sprintf("Only a test without verdict is repeated, before its list is begun. Unplug the suit by the list, then %s.", code("test "+r.Suit))
 	case core.AlreadyStopped:
-		return fmt.Sprintf("The test is over; the restore list is not. %s ticks what is left.", code("ok all"))
+		return fmt.Sprintf("The test is over; the list is not. %s says what is left of it.", code("where"))
 	case core.PastDefects:
-		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop why"), code("found "+r.Suit+" what"))
+		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop …"), code("found "+r.Suit+" …"))
 	case core.AlreadyTheirs:
 		return fmt.Sprintf("%s is %s's run already.", r.Run, r.Person.Name)
 	case core.UnknownPerson:
-		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @name"))
+		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @…"))
 	case core.NoFail:
-		return fmt.Sprintf("A leak is kept in the run that failed. Elsewhere: %s.", code("found "+r.Suit+" what"))
+		return fmt.Sprintf("A leak is kept in the run that failed. Elsewhere: %s.", code("found "+r.Suit+" …"))
 	case core.BadCapacity:
-		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nAdd air, read before and after: %s", code("capacity "+r.Suit+" 2 L 15.0 16.2 mbar"))
+		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nSay the litres added, the pressure before and after, and its unit: %s", code("capacity "+r.Suit+" …"))
 	case core.NotMeasurable:
 		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is waited for.", code("where"))
 	case core.NotMetering:
@@ -107,13 +110,17 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		}
 		return fmt.Sprintf("Not now: %s is in %s (%s, %s)%s. The capacity can wait: %s.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("capacity"))
 	case core.ReadingFirst:
-		return fmt.Sprintf("Not taken: first read, then add air. Post the reading now: %s.", code(like(r)))
+		return "Not taken: first read, then add air. Post the reading now."
 	case core.LitresFirst:
-		return fmt.Sprintf("Not taken: first say the air added, like %s.\n%s corrects the reading before it.", code("2 L"), code("fix "+r.Digits))
+		return fmt.Sprintf("Not taken: first say the air added: %s.\n%s corrects the reading before it.", code("… L"), code("fix …"))
 	case core.NotThatMuch:
-		return fmt.Sprintf("Not taken: %s L is not 0.1 to 10; 1 to 5 are best. Say what was added, like %s.", r.Digits, code("2 L"))
+		return fmt.Sprintf("Not taken: %s L is not 0.1 to 10; 1 to 5 are best. Say what was added: %s.", r.Digits, code("… L"))
 	case core.TooLimp:
-		return fmt.Sprintf("Not taken: %s %s is too low for this. Top up to about %s and post the reading.", r.Digits, r.Unit, like(r))
+		about := ""
+		if r.Like != "" {
+			about = " to about " + r.Like
+		}
+		return fmt.Sprintf("Not taken: %s %s is too low for this. Top up%s and post the reading.", r.Digits, r.Unit, about)
 	case core.NotSettled:
 		return fmt.Sprintf("Not taken: let it settle until %s, then read again and post it.", s.clock(r.Until))
 	case core.TooSlow:
@@ -123,11 +130,11 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.Overfilled:
 		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins anew.", r.Digits, r.Unit, code("capacity"))
 	case core.BadMoment:
-		return fmt.Sprintf("%s is no moment, or still to come. Say %s, %s or %s.", quote(r.Digits), code("used "+r.Suit+" yesterday"), code("… 14:30"), code("… 2026-03-01 14:30"))
+		return fmt.Sprintf("%s is no moment, or still to come. Say today or yesterday, or year-month-day, and hours:minutes: %s.", quote(r.Digits), code("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
 		return "Not done: that takes " + orList(r.Choices) + "."
 	case core.NothingToRelease:
-		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code(r.Suit))
+		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code("status "+r.Suit))
 	case core.TestBeforeRelease:
 		return fmt.Sprintf("Not released: %s is withdrawn, and must pass a test first. %s, then %s.", r.Suit, code("test "+r.Suit), code("release "+r.Suit))
 	case core.NotInRegister:
@@ -137,12 +144,44 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NoFile:
 		return fmt.Sprintf("Attach a CSV file and say %s with it.", code("import"))
 	case core.UnknownRun:
-		return fmt.Sprintf("There is no run %s. %s lists a suit's.", r.Run, code("history HP-07"))
+		return fmt.Sprintf("There is no run %s. %s lists a suit's.", r.Run, code("history …"))
 	case core.NoRunHere:
 		if len(r.Choices) > 0 {
 			return fmt.Sprintf("Not taken: say it in the thread of %s.", strings.Join(r.Choices, " or "))
 		}
-		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test HP-07"))
+		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test …"))
+	case core.TooLateToFix:
+		return fmt.Sprintf("Not changed: a correction counts within 2 minutes and before anything else is done.\n%s puts it on record; a new test is better.", code("note …"))
+	case core.AttemptOver:
+		return fmt.Sprintf("Not changed: that reading is of an attempt that is over. %s puts it on record.", code("note …"))
+	case core.WhyNotSaid:
+		return fmt.Sprintf("Not repeated: say why, for the record: %s.", code("again …"))
+	case core.SomethingFitted:
+		return fmt.Sprintf("Not taken: something was ticked as fitted or shut. Take it out, and tick it by its number. %s says what is left.", code("where"))
+	case core.NotStopped:
+		return fmt.Sprintf("Not taken: that answers a stop, and the run goes on. %s says what it waits for.", code("where"))
+	case core.WhichDefect:
+		return lines("Not recorded. Which of the open defects?", defects(r.Choices),
+			fmt.Sprintf("Say its number, or several, or all: %s.", code("repaired "+r.Suit+" 1 …")))
+	case core.NoSuchDefect:
+		about := ""
+		if r.Item > 0 {
+			about = fmt.Sprintf(" number %d", r.Item)
+		}
+		if len(r.Choices) == 0 {
+			return fmt.Sprintf("Not recorded: %s has no open defect%s. Say only what was done: %s.", r.Suit, about, code("repaired "+r.Suit+" …"))
+		}
+		return lines(fmt.Sprintf("Not recorded: %s has no open defect%s. It has:", r.Suit, about), defects(r.Choices))
+	case core.NothingFailed:
+		return fmt.Sprintf("Not recorded: no failed test of %s waits for a cause. What is wrong with it goes with %s.", r.Suit, code("found "+r.Suit+" …"))
+	case core.NotRetired:
+		return fmt.Sprintf("%s is not retired. %s says what it waits for.", r.Suit, code("status "+r.Suit))
+	case core.StatedTooLate:
+		return "Kept as a note: a moment is stated within minutes of it. Read again and post what it shows now."
+	case core.AnswerTooLate:
+		return "Not taken: that was asked too long ago. Read again and post number and unit."
+	case core.NoSuchAir:
+		return fmt.Sprintf("Not taken: no bench has such air. The temperature is in °C, the barometer 500 to 1100 hPa: %s, %s.", code("air …"), code("baro …"))
 	}
 	return string(r.Why) + "."
 }
@@ -153,17 +192,21 @@ func (s Speaker) implausible(r *core.Refusal) string {
 		fix = "fix "
 	}
 	if len(r.Choices) > 0 {
-		return fmt.Sprintf("Not taken: %s %s does not fit here. Say the unit: %s.", r.Digits, r.Unit, code(fix+r.Digits+" "+r.Choices[0]))
+		return fmt.Sprintf("Not taken: %s %s does not fit here. Is it %s? Then say the unit: %s.", r.Digits, r.Unit, orList(r.Choices), code(fix+r.Digits+" …"))
 	}
-	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit: %s.", r.Digits, r.Unit, code(fix+like(r)))
+	if r.Fix {
+		return fmt.Sprintf("Not taken: %s %s cannot be. Read again and say number and unit: %s.", r.Digits, r.Unit, code("fix …"))
+	}
+	return fmt.Sprintf("Not taken: %s %s cannot be. Read again and post number and unit.", r.Digits, r.Unit)
 }
 
-// like is a reading that would fit, for an example.
-func like(r *core.Refusal) string {
-	if r.Like == "" {
-		return "16.5"
+// defects lists open defects by the numbers that a repair names them by.
+func defects(open []string) string {
+	out := make([]string, len(open))
+	for i, what := range open {
+		out[i] = fmt.Sprintf("%d. %s", i+1, quote(what))
 	}
-	return r.Like
+	return lines(out...)
 }
 
 func orList(names []string) string {
@@ -173,15 +216,13 @@ func orList(names []string) string {
 	return strings.Join(names, " or ")
 }
 
-func didYouMean(choices []string, verb string) string {
+// didYouMean names suits that may have been meant, in words that cannot be
+// copied as a command about the wrong one.
+func didYouMean(choices []string) string {
 	if len(choices) == 0 {
 		return fmt.Sprintf(" %s lists them.", code("status"))
 	}
-	tags := make([]string, len(choices))
-	for i, c := range choices {
-		tags[i] = code(verb + " " + c)
-	}
-	return " " + strings.Join(tags, " or ") + "?"
+	return " Is it " + strings.Join(choices, " or ") + "? Then say that."
 }
 
 func first(choices []string) string {

@@ -26,6 +26,7 @@ const (
 	CentimetreOfWater                = 10 * MillimetreOfWater
 	InchOfWater                      = 249_088_910_000 * Nanopascal
 	MillimetreOfMercury              = 133_322_387_415 * Nanopascal
+	InchOfMercury                    = 3_386_388_640_341 * Nanopascal
 	PoundForcePerSquareInch          = 6_894_757_293_168 * Nanopascal
 	maxPressure                      = Pressure(1<<63 - 1)
 	maxDigits                        = 12
@@ -50,6 +51,7 @@ const (
 	InH2O
 	MmHg
 	Psi
+	InHg // of a barometer alone: no suit's pressure is read in it
 )
 
 // units says for each Unit how it is printed, what one of it is, how many
@@ -76,9 +78,10 @@ var units = [...]struct {
 	}},
 	MmHg: {"mmHg", MillimetreOfMercury, 2, []string{"mmhg", "torr"}},
 	Psi:  {"psi", PoundForcePerSquareInch, 4, []string{"psi", "psig", "lbf/in2", "lbf/in²", "lb/in2"}},
+	InHg: {symbol: "inHg", one: InchOfMercury, decimals: 2},
 }
 
-// Units returns every unit a manometer can read in.
+// Units returns every unit a manometer can read in: all but those of barometers.
 func Units() []Unit { return []Unit{Mbar, HPa, Pa, KPa, MmH2O, CmH2O, InH2O, MmHg, Psi} }
 
 // One returns the pressure of one unit.

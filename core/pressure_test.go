@@ -58,6 +58,7 @@ func TestUnitsExact(t *testing.T) {
 		{core.CmH2O, times("1000", g, "0.01")},
 		{core.InH2O, times("1000", g, inch)},
 		{core.MmHg, times("13595.1", g, "0.001")},
+		{core.InHg, times("13595.1", g, inch)},
 		{core.Psi, psi},
 	} {
 		nano := new(big.Rat).Mul(tt.pascal, big.NewRat(1e9, 1))
@@ -88,6 +89,8 @@ func TestUnitsPublished(t *testing.T) {
 		{core.MmH2O, 9.80665, 1e-12, "NIST SP 811 B.8, mmH2O conventional, from memory"},
 		{core.MmHg, 133.3224, 5e-5, "NIST SP 811 B.8, mmHg conventional, from memory"},
 		{core.MmHg, 133.322387415, 1e-12, "13595.1 × 9.80665 / 1000, derived"},
+		{core.InHg, 3386.389, 5e-4, "NIST SP 811 B.8, inHg conventional, from memory"},
+		{core.InHg, 3386.388640341, 1e-9, "13595.1 × 9.80665 × 0.0254, derived"},
 		{core.Psi, 6894.757, 5e-4, "NIST SP 811 B.8, psi, from a secondary text"},
 		{core.Psi, 6894.757293168, 1e-9, "derived from the pound and the inch"},
 		{core.Mbar, 100, 0, "NIST SP 811 B.8, millibar, exact"},

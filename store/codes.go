@@ -24,6 +24,7 @@ var codebooks = []any{
 		core.InH2O: "inH2O",
 		core.MmHg:  "mmHg",
 		core.Psi:   "psi",
+		core.InHg:  "inHg",
 	},
 	codes[core.Boots]{
 		core.BootsFixed: "fixed",
