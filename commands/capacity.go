@@ -168,7 +168,7 @@ func (s Speaker) left(run core.Run, f core.MeteringLeft) string {
 }
 
 // result says what a measurement in a run came to, and that the suit is still
-// to be restored.
+// to be unplugged.
 func (s Speaker) result(run core.Run, c core.Capacity) string {
 	leak := ""
 	if v := run.Verdict; v != nil && v.Outcome == core.Fail {
@@ -177,9 +177,9 @@ func (s Speaker) result(run core.Run, c core.Capacity) string {
 	return lines(s.measured(run.Suit.Tag, c), leak, "Kept. "+s.restoring(run))
 }
 
-// restoring says what is left of the restore list.
+// restoring says what is left to unplug and put away.
 func (s Speaker) restoring(run core.Run) string {
-	return fmt.Sprintf("Not restored yet: %s", numbers(core.Missing(run.RestoreList)))
+	return fmt.Sprintf("Not unplugged and put away yet: %s", numbers(core.Missing(run.RestoreList)))
 }
 
 // meteringCorrected says what another value of a reading comes to. A result

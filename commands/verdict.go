@@ -17,9 +17,12 @@ func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome) string 
 	var do string
 	switch v.Outcome {
 	case core.Pass:
-		do = "Not fit until it is restored."
+		if run.Phase == core.Restore { // in the line that a phone shows first
+			head += " · " + bold("not fit yet")
+		}
+		do = "Not fit until it is unplugged and put away."
 	case core.Fail:
-		do = run.Suit.Tag + " is barred: not fit."
+		do = run.Suit.Tag + " is blocked: not fit."
 		if run.Phase == core.Over && was == core.Pass {
 			do = lines(do, "It may be on the shelf: take it off.")
 		}
@@ -140,11 +143,11 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 func remedy(run core.Run, v core.Verdict) string {
 	switch v.Reason {
 	case core.ManometerStale:
-		return fmt.Sprintf("Restore it, then %s with another manometer.", code("test "+run.Suit.Tag))
+		return fmt.Sprintf("Unplug it, then %s with another manometer.", code("test "+run.Suit.Tag))
 	case core.Rise, core.Jump:
 		return fmt.Sprintf("A slip? %s. Else %s repeats the test.", code("fix 14.9"), code("again"))
 	case core.CutShort:
-		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
+		return fmt.Sprintf("Unplug it, then %s.", code("test "+run.Suit.Tag))
 	}
 	before, _ := run.Surroundings()
 	switch {
