@@ -22,7 +22,11 @@ func listKey(run core.Run) string { return numberedKey(run.ID, "list", run.Lists
 
 func verdictKey(id core.RunID, n int) string { return numberedKey(id, "verdict", n) }
 
-func numberedKey(id core.RunID, what string, n int) string { return fmt.Sprintf("%s/%s/%d", id, what, n) }
+func numberedKey(id core.RunID, what string, n int) string {
+	return fmt.Sprintf("%s/%s/%d", id, what, n)
+}
+
+func endKey(id core.RunID) string { return id.String() + "/end" }
 
 func isVerdict(key string) bool {
 	_, rest, _ := strings.Cut(key, "/")
@@ -132,6 +136,12 @@ func (do *doing) say(m commands.Message) {
 			})
 		}
 		do.put(o)
+	case commands.ToEnd:
+		if !m.New {
+			do.refresh(endKey(run.ID), m.Text)
+			return
+		}
+		do.put(store.Out{Key: endKey(run.ID), Thread: cardKey(run.ID), Text: m.Text})
 	case commands.ToOfficers:
 		do.tellOfficers(m.Text)
 	case commands.ToCrew:

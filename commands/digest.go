@@ -55,7 +55,7 @@ func (s Speaker) Digest(d Digest) string {
 	}
 	out = append(out, s.notices(d.Notices)...)
 	if !d.Regular { // what fell due is not all that may not be worn
-		return lines(strings.Join(out, "\n"), s.others(d.Notices, d.Not, "@"+s.Bot+" "))
+		return lines(strings.Join(out, "\n"), s.inAll(d.Notices, d.Not, "@"+s.Bot+" "))
 	}
 	out = append(out, s.notFit(d.Not)...)
 	// What is not fit stands just above, with its reason.
@@ -69,26 +69,19 @@ func (s Speaker) Digest(d Digest) string {
 // Officers words what an officer is told directly. not is all suits that may
 // not be worn, of which the notices name those whose time has come.
 func (s Speaker) Officers(notices []core.Notice, not []FleetLine) string {
-	return lines(bold("Not to be worn or used:"), strings.Join(s.notices(notices), "\n"), s.others(notices, not, ""))
+	return lines(bold("Not to be worn or used:"), strings.Join(s.notices(notices), "\n"), s.inAll(notices, not, ""))
 }
 
-// others says how many suits may not be worn besides those of the notices, and
-// where they are named: a list that names some must not be read as one of all.
-func (s Speaker) others(notices []core.Notice, not []FleetLine, mention string) string {
-	named := make(map[string]bool)
-	for _, n := range notices {
-		named[n.Thing] = true
+// inAll says how many suits may not be worn and where they are named, unless the
+// notices name them all: a list that names some must not be read as one of all.
+func (s Speaker) inAll(notices []core.Notice, not []FleetLine, mention string) string {
+	unnamed := func(l FleetLine) bool {
+		return !slices.ContainsFunc(notices, func(n core.Notice) bool { return n.Thing == l.Tag })
 	}
-	others := 0
-	for _, l := range not {
-		if !named[l.Tag] {
-			others++
-		}
-	}
-	if others == 0 {
+	if !slices.ContainsFunc(not, unnamed) {
 		return ""
 	}
-	return fmt.Sprintf("Other suits not fit: %d. %s names them.", others, code(mention+"status"))
+	return fmt.Sprintf("Suits not fit, in all: %d. %s names them.", len(not), code(mention+"status"))
 }
 
 // notices words notices, those of one kind in one paragraph.

@@ -101,8 +101,8 @@ func list(run core.Run) string {
 			at(run.Tester))
 	}
 	return lines(
-		fmt.Sprintf("%s %s:", bold("Unplug and put away"), run.Suit.Tag),
-		"tap each number once done, or say ok and the number.",
+		bold("Unplug and put away")+" "+run.Suit.Tag+".",
+		"Tap each number once done, or say ok and its number.",
 		"A plug or adapter left in can kill the wearer.",
 		items(run.RestoreList, run),
 		at(run.Tester))

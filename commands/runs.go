@@ -105,7 +105,7 @@ func (s Speaker) Run(st Step) []Message {
 		case core.Noted:
 			say(ToRun, "Noted.")
 		case core.Closed:
-			say(ToRun, s.closed(run, st.Standing, st.At))
+			out = append(out, Message{Dest: ToEnd, New: true, Text: s.closed(run, st.Standing, st.At)})
 		}
 	}
 	out = append(out, superseded(st)...)
@@ -336,7 +336,7 @@ func (s Speaker) judged(st Step, v core.Verdict, n int) []Message {
 		out = append(out, Message{Dest: ToCrew, Text: lines(bold(run.Suit.Tag+" failed")+": blocked, not fit.", told)})
 	case v.Outcome != core.Fail && was == core.Fail:
 		out = append(out, Message{Dest: ToCrew, Text: lines(
-			fmt.Sprintf("%s: the fail was corrected, %s now.", bold(run.Suit.Tag), v.Outcome), told)})
+			fmt.Sprintf("%s: the fail was corrected, %s now. %s", bold(run.Suit.Tag), v.Outcome, bold("Not fit yet.")), told)})
 	}
 	return out
 }
@@ -346,7 +346,7 @@ func (s Speaker) judged(st Step, v core.Verdict, n int) []Message {
 // word. What was said stays below, in what the verdict itself holds.
 func superseded(st Step) []Message {
 	facts := st.Facts
-	if !has[core.Judged](facts) && !has[core.HoldResumed](facts) && !has[core.Again](facts) && !has[core.Stopped](facts) {
+	if !has[core.Judged](facts) && !has[core.HoldResumed](facts) && !has[core.Again](facts) && !has[core.Stopped](facts) && !has[core.Closed](facts) {
 		return nil
 	}
 	run := st.After
@@ -354,6 +354,9 @@ func superseded(st Step) []Message {
 	switch {
 	case run.Verdict != nil:
 		now, old = "now "+strings.ToUpper(string(run.Verdict.Outcome)), old[:max(0, len(old)-1)]
+		if run.Verdict.Outcome == core.Pass && run.Phase == core.Restore {
+			now += ", not fit yet"
+		}
 	case run.Phase == core.Hold:
 		now = "taken back, the hold goes on"
 	case has[core.Stopped](facts):
@@ -369,6 +372,9 @@ func superseded(st Step) []Message {
 			bold("SUPERSEDED: "+now)+", see below.",
 			fmt.Sprintf("%s · %s was: %s", run.Suit.Tag, run.ID, v.Outcome),
 			figures(run, v), chart)})
+	}
+	if st.Before.Phase == core.Over { // the end may have called it fit
+		out = append(out, Message{Dest: ToEnd, Text: lines(bold("SUPERSEDED: "+now)+", see below.", run.ID.String()+" is closed.")})
 	}
 	return out
 }
@@ -475,7 +481,11 @@ func (s Speaker) Card(run core.Run, now time.Time) string {
 	case core.Hold:
 		state = s.until(run.HoldEnds(), now)
 	case core.Restore:
-		head = fmt.Sprintf("%s · %s", bold(run.Suit.Tag+": "+outcome(run)+", NOT FIT YET"), run.ID)
+		not := ", NOT FIT"
+		if run.Verdict != nil && run.Verdict.Outcome == core.Pass {
+			not = ", NOT FIT YET"
+		}
+		head = fmt.Sprintf("%s · %s", bold(run.Suit.Tag+": "+outcome(run)+not), run.ID)
 		state = fmt.Sprintf("%s: %d of %d ticked", PhaseWords(run.Phase), len(run.RestoreList)-len(core.Missing(run.RestoreList)), len(run.RestoreList))
 	case core.Over:
 		head = fmt.Sprintf("%s · %s · closed %s", bold(run.Suit.Tag), run.ID, s.moment(run.Closed))

@@ -38,10 +38,11 @@ const (
 	ToList                 // the checklist on screen, in the run's thread
 	ToOfficers             // to each officer, directly
 	ToVerdict              // a verdict, in the run's thread
+	ToEnd                  // the suit's standing at the end of its run, in the thread
 )
 
-// Message is something to be said. Messages to the card, a list and a verdict
-// refresh that post if it is there already and New is not set.
+// Message is something to be said. Messages to the card, a list, a verdict
+// and the end refresh that post if it is there already and New is not set.
 type Message struct {
 	Dest  Dest
 	Text  string

@@ -23,6 +23,7 @@ const (
 	boxed frame = iota
 	solid
 	dashed
+	heavy
 )
 
 func (r *record) banner() banner {
@@ -30,7 +31,7 @@ func (r *record) banner() banner {
 	switch {
 	case ok && v.Outcome == core.Pass && r.run.Phase != core.Over:
 		// Green says that all is well, and it is not before the list is complete.
-		return banner{"PASS, NOT FIT YET", black, dashed}
+		return banner{"PASS, NOT FIT YET", black, heavy}
 	case ok && v.Outcome == core.Pass:
 		return banner{"PASS", green, boxed}
 	case ok && v.Outcome == core.Fail:
@@ -58,8 +59,11 @@ func (s *sheet) frameWord(b banner, x, y float64) (width, height float64) {
 	} else {
 		s.pdf.SetDrawColor(b.ink.r, b.ink.g, b.ink.b)
 		s.pdf.SetLineWidth(0.7)
-		if b.frame == dashed {
+		switch b.frame {
+		case dashed:
 			s.pdf.SetDashPattern([]float64{2, 1.4}, 0)
+		case heavy:
+			s.pdf.SetLineWidth(1.6)
 		}
 		s.pdf.Rect(x, y, width, height, "D")
 		s.pdf.SetDashPattern(nil, 0)
