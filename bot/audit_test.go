@@ -174,7 +174,7 @@ func (a audit) reading(r core.Reading) {
 	case !r.Posted.Equal(r.Taken):
 		how = "at the bell, posted " + r.Posted.In(a.zone).Format("15:04:05")
 	}
-	a.matches(fmt.Sprint("reading ", r.N), r.N, like(`(?:prepare|expansion|hold|restore)[a-z:,0-9]*?`), a.moment(r.Taken), like(`(?:[-−]?\d+:\d\d)?`),
+	a.matches(fmt.Sprint("reading ", r.N), r.N, like(`(?:prepare|expansion|hold|unplugandputaway)[a-z:,0-9]*?`), a.moment(r.Taken), like(`(?:[-−]?\d+:\d\d)?`),
 		r.Written, value, r.Manometer, r.By.Name, how)
 }
 
@@ -203,7 +203,12 @@ func (a audit) number(item string, want float64, pattern string) {
 
 // verdict checks the verdict that stands.
 func (a audit) verdict(v core.Verdict, run core.Run, at time.Time, by core.Person) {
-	a.has("verdict", strings.ToUpper(string(v.Outcome)), run.Suit.Tag, "by")
+	banner := strings.ToUpper(string(v.Outcome))
+	if v.Outcome == core.Pass && run.Phase != core.Over {
+		banner += ", NOT FIT YET"
+	}
+	a.has("verdict", banner, run.Suit.Tag, "by")
+	a.has("rules", "rules ", max(1, v.Rules), ", those in force")
 	words := map[core.Outcome]string{core.Pass: "Specification met.", core.Fail: "Specification NOT MET", core.NoVerdict: "Not decided: the test must be repeated."}
 	a.has("statement of conformity", words[v.Outcome])
 	if reasons[v.Reason] == "" {
@@ -385,7 +390,7 @@ func (a audit) walk(entries []core.Entry) {
 	for _, v := range verdicts {
 		if v.undone {
 			a.has("earlier verdict", "Earlier verdicts of this run")
-			a.matches("earlier verdict", a.moment(v.at), string(v.Outcome), like(".{0,80}?"), reasons[v.Reason])
+			a.matches("earlier verdict", a.moment(v.at), string(v.Outcome), ", SUPERSEDED, rules ", max(1, v.Rules), like(".{0,80}?"), reasons[v.Reason])
 		}
 	}
 	switch n := len(verdicts); {
@@ -401,9 +406,16 @@ func (a audit) walk(entries []core.Entry) {
 	a.list("prepare list", run.PrepareList, run)
 	switch {
 	case run.Phase == core.Over && !run.Shut:
-		a.has("restore list", "Not needed: nothing had been shut")
+		a.has("list of unplugging", "Not needed: nothing had been shut")
 	default:
-		a.list("restore list", run.RestoreList, run)
+		a.list("list of unplugging", run.RestoreList, run)
+	}
+	if run.Phase == core.Restore {
+		a.has("not fit", "Test record", run.ID, ",", run.Suit.Tag, ", NOT FIT YET")
+		a.has("not fit", "NOT FIT YET: ")
+	}
+	if run.Phase == core.Over {
+		a.has("no standing", "It does not tell whether the suit may be worn today.")
 	}
 	if run.Phase != core.Over {
 		a.has("not closed", "NOT YET: this record is not complete")

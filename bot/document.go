@@ -82,17 +82,15 @@ func (d documents) logbook(tag string, day core.Date) (document, error) {
 	return named("logbook-"+tag, pdf, err), err
 }
 
-// shelf makes the list for the wall: all suits that are not retired, with what
-// they may be used for on a day.
+// shelf makes the list for the wall: all suits, with what they may be used for
+// on a day.
 func (d documents) shelf(day core.Date) (document, error) {
 	var suits []core.Summary
 	for row, err := range d.store.Rows() {
 		if err != nil {
 			return document{}, err
 		}
-		if s := summary(row); !s.Retired {
-			suits = append(suits, s)
-		}
+		suits = append(suits, summary(row))
 	}
 	head, err := d.head()
 	if err != nil {

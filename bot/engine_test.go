@@ -493,7 +493,7 @@ func TestOldLists(t *testing.T) {
 	mustSay(t, tap("b", prepare, 2, true), "nothing to tick")
 	mustBeSilent(t, tap("c", prepare, 1, false))
 	mustSay(t, tap("d", restore, 2, true), "2 ✓")
-	mustSay(t, tap("e", restore, 2, false), "2 ▫")
+	mustSay(t, tap("e", restore, 2, false), "2 –")
 	mustBeSilent(t, tap("f", restore, 3, false)) // it was not ticked
 	d.plays("bench.tester: ok all", "! closed")
 	mustBeSilent(t, tap("g", restore, 2, false))

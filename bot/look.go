@@ -1,6 +1,7 @@
 package bot
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -112,7 +113,7 @@ func (do *doing) lookForDue() error {
 		}
 		do.given = append(do.given, notice.Key(), notice.First().Key())
 	}
-	if digest.Regular {
+	if digest.Regular || len(notices) > 0 {
 		if err := do.fleetDigest(&digest); err != nil {
 			return err
 		}
@@ -120,13 +121,13 @@ func (do *doing) lookForDue() error {
 	if err := do.seal(officers); err != nil {
 		return err
 	}
-	nothing := len(digest.Notices)+len(digest.Not)+len(digest.Soon) == 0
-	if !nothing || digest.Regular && r.NilReturn {
+	something := len(digest.Notices) > 0 || digest.Regular && len(digest.Not)+len(digest.Soon) > 0
+	if something || digest.Regular && r.NilReturn {
 		do.put(store.Out{Text: do.speak.Digest(digest)})
 	}
 	if len(direct) > 0 {
 		for _, officer := range officers {
-			do.put(store.Out{Person: officer.ID, Text: do.speak.Officers(direct)})
+			do.put(store.Out{Person: officer.ID, Text: do.speak.Officers(direct, digest.Not)})
 		}
 	}
 	do.setLook(r.next(now), now)
@@ -158,6 +159,29 @@ func (do *doing) setLook(next, looked time.Time) {
 	do.nextLook, do.lastLook = next, looked
 }
 
+// tellOfficers tells each officer directly what cannot wait for them to look. It
+// is told in the crew channel instead where nobody is found for it, and besides
+// where one of them is not: in silence it is never lost. The event waits a moment
+// for the chat server to say who they are, and does not fail if it does not.
+func (do *doing) tellOfficers(text string) {
+	const patience = 3 * time.Second
+	ctx, cancel := context.WithTimeout(do.ctx, patience)
+	defer cancel()
+	missed := len(do.officerNames) == 0
+	for _, name := range do.officerNames {
+		p, err := do.world.Person(ctx, name)
+		if err != nil {
+			do.log.Warn("an officer is told in the crew channel", "name", name, "error", err)
+			missed = true
+			continue
+		}
+		do.put(store.Out{Person: p.ID, Text: text})
+	}
+	if missed {
+		do.put(store.Out{Text: text})
+	}
+}
+
 // officers looks the officers up. One whom nobody knows any more is left out,
 // and the keeper told.
 func (do *doing) officers() ([]core.Person, error) {
@@ -178,7 +202,7 @@ func (do *doing) officers() ([]core.Person, error) {
 
 // notices returns what has come due and was not told yet; of what stays
 // overdue, only a regular look tells again. It reads only suits whose day has
-// come and those that are barred.
+// come and those that are blocked.
 func (do *doing) notices(now time.Time, regular bool) ([]core.Notice, error) {
 	day := do.bench.Day(now)
 	rows, err := do.rowsOf(do.store.DueBy(day), do.store.EndingBy(day), do.store.Barred())
@@ -225,9 +249,9 @@ func (do *doing) fleetDigest(d *commands.Digest) error {
 func (do *doing) dueLines(from, today core.Date, within core.Period) ([]commands.DueLine, error) {
 	until := within.After(today)
 	var all []commands.DueLine
-	add := func(name string, due core.Date, what string) {
+	add := func(name string, due core.Date, what string, st core.Standing) {
 		if !due.IsZero() && !due.Before(from) && !due.After(until) {
-			all = append(all, commands.DueLine{Name: name, Due: due, What: what})
+			all = append(all, commands.DueLine{Name: name, Due: due, What: what, Standing: st})
 		}
 	}
 	rows, err := do.rowsOf(do.store.DueBy(until), do.store.EndingBy(until))
@@ -235,13 +259,14 @@ func (do *doing) dueLines(from, today core.Date, within core.Period) ([]commands
 		return nil, err
 	}
 	for _, row := range rows {
+		st := summary(row).Standing(do.bench.Policy, today)
 		if row.EndOfLife.IsZero() || !row.EndOfLife.Before(today) { // no test is due after that
-			add(row.Tag, row.Due, "test")
+			add(row.Tag, row.Due, "test", st)
 		}
-		add(row.Tag, row.EndOfLife, "life ends")
+		add(row.Tag, row.EndOfLife, "life ends", st)
 	}
 	for _, id := range do.bench.ManometerIDs() {
-		add(id, do.bench.Manometers[id].CalibratedUntil, "calibration")
+		add(id, do.bench.Manometers[id].CalibratedUntil, "calibration", core.Standing{})
 	}
 	sortDue(all)
 	return all, nil
@@ -261,7 +286,7 @@ func (do *doing) askDue(w core.AskDue) error {
 	return nil
 }
 
-// release lifts what waits for an officer's word.
+// release clears what waits for an officer's word.
 func (do *doing) release(w core.Release) error {
 	file, err := do.findSuit(w.Suit)
 	if err != nil {

@@ -157,7 +157,7 @@ func (do *doing) beside(line string) {
 	}
 	back := do.reply("")
 	for i, o := range do.out {
-		isAnswer := o.Kind == store.Post && strings.HasPrefix(o.Key, do.ev.ID+"/")
+		isAnswer := o.Kind == store.Post && (strings.HasPrefix(o.Key, do.ev.ID+"/") || isVerdict(o.Key))
 		if isAnswer && (do.hasRun && o.Thread == cardKey(do.after.ID) ||
 			o.Thread == back.Thread && o.Person == back.Person && o.Channel == back.Channel && o.Root == back.Root) {
 			do.out[i].Text = commands.AddLine(o.Text, line)

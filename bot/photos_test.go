@@ -140,7 +140,7 @@ func TestSlowDownload(t *testing.T) {
 		time.Sleep(6 * time.Minute)
 		s.expect("08:15:30 hp-07 · 30 s left", "08:16:00 hp-07 · bell!")
 		s.says("15.0")
-		s.expect("08:16:00 pass hp-07", "08:16:00 restore")
+		s.expect("08:16:00 pass hp-07", "08:16:00 unplug and put away")
 		if len(s.waiting()) != 1 {
 			t.Error("that the file is to be read is not kept")
 		}

@@ -18,7 +18,21 @@ import (
 // event and a number.
 func cardKey(id core.RunID) string { return id.String() + "/card" }
 
-func listKey(run core.Run) string { return fmt.Sprintf("%s/list/%d", run.ID, run.Lists) }
+func listKey(run core.Run) string { return numberedKey(run.ID, "list", run.Lists) }
+
+func verdictKey(id core.RunID, n int) string { return numberedKey(id, "verdict", n) }
+
+func numberedKey(id core.RunID, what string, n int) string {
+	return fmt.Sprintf("%s/%s/%d", id, what, n)
+}
+
+func endKey(id core.RunID) string { return id.String() + "/end" }
+
+func isVerdict(key string) bool {
+	_, rest, _ := strings.Cut(key, "/")
+	_, of := runOfKey(key)
+	return of && strings.HasPrefix(rest, "verdict/")
+}
 
 // runOfKey returns the run that a post's key belongs to.
 func runOfKey(key string) (core.RunID, bool) {
@@ -108,12 +122,28 @@ func (do *doing) say(m commands.Message) {
 		do.answer(m.Text)
 	case commands.ToRun:
 		o := store.Out{Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer}
+		do.put(o)
+	case commands.ToVerdict:
+		key := verdictKey(run.ID, m.N)
+		if !m.New {
+			do.refresh(key, m.Text)
+			return
+		}
+		o := store.Out{Key: key, Thread: cardKey(run.ID), Text: m.Text}
 		if m.Chart {
 			do.picture(&o, run.ID.String(), func() ([]byte, error) {
 				return chart.Run(run, do.bench.Policy.Zone, fitOf(run)...)
 			})
 		}
 		do.put(o)
+	case commands.ToEnd:
+		if !m.New {
+			do.refresh(endKey(run.ID), m.Text)
+			return
+		}
+		do.put(store.Out{Key: endKey(run.ID), Thread: cardKey(run.ID), Text: m.Text})
+	case commands.ToOfficers:
+		do.tellOfficers(m.Text)
 	case commands.ToCrew:
 		do.put(store.Out{Text: m.Text})
 	case commands.ToCard:
@@ -125,11 +155,12 @@ func (do *doing) say(m commands.Message) {
 		}
 		do.refresh(cardKey(run.ID), m.Text)
 	case commands.ToList:
+		key := numberedKey(run.ID, "list", m.N)
 		if m.New {
-			do.put(store.Out{Key: listKey(run), Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer})
+			do.put(store.Out{Key: key, Thread: cardKey(run.ID), Text: m.Text, Offer: m.Offer})
 			return
 		}
-		do.refresh(listKey(run), m.Text)
+		do.refresh(key, m.Text)
 	}
 }
 
@@ -207,8 +238,33 @@ func (do *doing) reset() {
 	do.wakes = nil
 }
 
+// editable leaves out the edits of posts that never were: those of a run begun by
+// an earlier version, whose verdicts had no keys of their own. The store refuses
+// such an edit and all that comes with it, and the event would come back for ever.
+func (do *doing) editable(outs []store.Out) ([]store.Out, error) {
+	made := make(map[string]bool)
+	var kept []store.Out
+	for _, o := range outs {
+		if o.Kind == store.Edit && !made[o.Target] {
+			had, err := do.store.HasPost(o.Target)
+			if err != nil {
+				return nil, err
+			}
+			if !had {
+				continue
+			}
+		}
+		made[o.Key] = true
+		kept = append(kept, o)
+	}
+	return kept, nil
+}
+
 // commit makes it so: one transaction, then the state in memory.
-func (do *doing) commit() error {
+func (do *doing) commit() (err error) {
+	if do.out, err = do.editable(do.out); err != nil {
+		return err
+	}
 	batch := &store.Batch{
 		Event: do.ev.ID, At: do.ev.At, Entries: do.entries, Out: do.out,
 		Channel: do.ev.Where.Channel, Mark: store.Mark(do.ev.Mark),
@@ -243,7 +299,7 @@ func (do *doing) commit() error {
 		switch {
 		case o.Kind == store.Edit:
 			do.shown[o.Target] = o.Text
-		case o.Key == cardKey(do.after.ID) || o.Key == listKey(do.after):
+		case o.Key == cardKey(do.after.ID) || o.Key == listKey(do.after) || isVerdict(o.Key):
 			do.shown[o.Key] = o.Text
 		}
 	}

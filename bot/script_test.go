@@ -194,7 +194,7 @@ func TestChecks(t *testing.T) {
 	for check, holds := range map[string]bool{
 		"! prepare HP-07: tap, or say ok all":       true,
 		"! **PREPARE** hp-07":                       true,
-		"! `ok all` 1 ▫ decontaminated":             true, // over a line break
+		"! `ok all` 1 – decontaminated":             true, // over a line break
 		"! 9 air limited":                           false,
 		"! prepare   hp-07":                         true,
 		"! en943 · M-1":                             true, // the card

@@ -211,7 +211,7 @@ func TestBellsByTheServersClock(t *testing.T) {
 				s.expect("08:15:30 hp-07 · 30 s left", "08:16:00 hp-07 · bell!")
 				time.Sleep(59 * time.Second)
 				s.says("15.0")
-				s.expect("08:16:30 hp-07 · still waiting", "08:16:59 pass hp-07", "08:16:59 restore")
+				s.expect("08:16:30 hp-07 · still waiting", "08:16:59 pass hp-07", "08:16:59 unplug and put away")
 				if n := s.log.count("level=ERROR") + s.log.count("level=WARN"); n != 0 {
 					t.Errorf("%d complaints in the log", n)
 				}
@@ -236,7 +236,7 @@ func TestNothingRingsWhileLost(t *testing.T) {
 				t.Fatal(err)
 			}
 			s.caughtUp()
-			s.expect("08:46:05 fail hp-07", "08:46:05 restore", "08:46:05 leak hunt", "08:46:05 hp-07 failed", "08:46:05 hp-07 · still waiting")
+			s.expect("08:46:05 fail hp-07", "08:46:05 unplug and put away", "08:46:05 leak hunt", "08:46:05 hp-07 failed", "08:46:05 hp-07 · still waiting")
 		})
 	})
 	t.Run("none", func(t *testing.T) {

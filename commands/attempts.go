@@ -149,7 +149,7 @@ func (s Speaker) restoring(run core.Run) string {
 		out = append(out, "Count back, one at a time: "+strings.Join(one, ", "))
 	}
 	if len(rest) > 0 {
-		out = append(out, "Not done yet: "+numbers(rest))
+		out = append(out, "Not put away yet: "+numbers(rest))
 	}
 	return lines(out...)
 }

@@ -168,7 +168,7 @@ func (s Speaker) left(run core.Run, f core.MeteringLeft) string {
 }
 
 // result says what a measurement in a run came to, and that the suit is still
-// to be restored.
+// to be unplugged.
 func (s Speaker) result(run core.Run, c core.Capacity) string {
 	leak := ""
 	if v := run.Verdict; v != nil && v.Outcome == core.Fail {

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,7 +15,7 @@ type Digest struct {
 	Regular bool // the regular digest, not only what falls due today
 	Total   int
 	Fit     int
-	Not     []FleetLine   // suits not fit
+	Not     []FleetLine   // all suits not fit
 	Soon    []DueLine     // suits and manometers that fall due soon
 	Notices []core.Notice // whose time has come
 	// Since is when people were last told, if something was missed meanwhile:
@@ -28,7 +29,13 @@ type DueLine struct {
 	Name string
 	Due  core.Date
 	What string // "test", "life ends", "calibration"
+	// Standing is that of a suit, today. The day of its next test matters only
+	// while it is fit: of one that is not, no day may be read as the last one.
+	Standing core.Standing
 }
+
+// notFit reports whether the line is about a suit that may not be worn today.
+func (l DueLine) notFit() bool { return l.Standing.Kind != "" && !l.Standing.Wearable() }
 
 // mostLines is how many lines of one kind a post shows.
 const mostLines = 30
@@ -47,18 +54,34 @@ func (s Speaker) Digest(d Digest) string {
 		out = append(out, text)
 	}
 	out = append(out, s.notices(d.Notices)...)
-	if d.Regular {
-		out = append(out, s.notFit(d.Not)...)
-		out = append(out, section("Due soon", len(d.Soon), func(i int) string {
-			return s.dueLine(d.Soon[i], d.Day)
-		})...)
+	if !d.Regular { // what fell due is not all that may not be worn
+		return lines(strings.Join(out, "\n"), s.inAll(d.Notices, d.Not, "@"+s.Bot+" "))
 	}
+	out = append(out, s.notFit(d.Not)...)
+	// What is not fit stands just above, with its reason.
+	soon := slices.DeleteFunc(slices.Clone(d.Soon), func(l DueLine) bool { return l.What == "test" && l.notFit() })
+	out = append(out, section("Due soon", len(soon), func(i int) string {
+		return s.dueLine(soon[i], d.Day)
+	})...)
 	return strings.Join(out, "\n")
 }
 
-// Officers words what an officer is told directly.
-func (s Speaker) Officers(notices []core.Notice) string {
-	return lines(bold("Not to be worn or used:"), strings.Join(s.notices(notices), "\n"))
+// Officers words what an officer is told directly. not is all suits that may
+// not be worn, of which the notices name those whose time has come.
+func (s Speaker) Officers(notices []core.Notice, not []FleetLine) string {
+	return lines(bold("Not to be worn or used:"), strings.Join(s.notices(notices), "\n"), s.inAll(notices, not, ""))
+}
+
+// inAll says how many suits may not be worn and where they are named, unless the
+// notices name them all: a list that names some must not be read as one of all.
+func (s Speaker) inAll(notices []core.Notice, not []FleetLine, mention string) string {
+	unnamed := func(l FleetLine) bool {
+		return !slices.ContainsFunc(notices, func(n core.Notice) bool { return n.Thing == l.Tag })
+	}
+	if !slices.ContainsFunc(not, unnamed) {
+		return ""
+	}
+	return fmt.Sprintf("Suits not fit, in all: %d. %s names them.", len(not), code(mention+"status"))
 }
 
 // notices words notices, those of one kind in one paragraph.
@@ -114,15 +137,21 @@ func section(head string, n int, line func(i int) string) []string {
 		out = append(out, "- "+line(i))
 	}
 	if n > mostLines {
-		out = append(out, fmt.Sprintf("- and %d more", n-mostLines))
+		out = append(out, fmt.Sprintf("- and %d more: %s has every suit", n-mostLines, code("shelf")))
 	}
 	return out
 }
 
 func (s Speaker) dueLine(l DueLine, today core.Date) string {
+	if l.What == "test" && l.notFit() && !l.Due.Before(today) {
+		return l.Name + " not fit: " + s.short(l.Standing)
+	}
 	text := l.Name + " " + s.date(l.Due, today)
 	if l.What != "test" {
 		text += ", " + l.What
+	}
+	if l.notFit() {
+		text += ", not fit: " + s.short(l.Standing)
 	}
 	return text
 }

@@ -2,6 +2,7 @@ package commands
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"benchbell/core"
@@ -12,6 +13,9 @@ func (s Speaker) Record(run core.Run) string {
 	text := fmt.Sprintf("Record of %s, %s.", run.ID, run.Suit.Tag)
 	if run.Phase != core.Over {
 		text += " The run is not closed yet."
+	}
+	if not := NotFitYet(run); not != "" {
+		text = lines(bold(strings.ToUpper(not[:1])+not[1:])+".", text)
 	}
 	unread := 0
 	for _, p := range run.Photos {

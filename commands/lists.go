@@ -66,24 +66,60 @@ func inlets(f core.Fittings) string {
 	return "Ventilating valve"
 }
 
-// list words the checklist on screen.
-func list(run core.Run) string {
+// The marks of an item. Clients draw characters that can be emoji as emoji, wide
+// and in colour (▫ is one, ✔ another), and "- [ ]" as a box that nobody can tap. A
+// dash and U+2713 are plain text everywhere and tell open from done without colour.
+const (
+	markOpen = "–"
+	markDone = "✓"
+)
+
+// items prints the items of a list, a line for each.
+func items(checks []core.Check, run core.Run) string {
 	var b strings.Builder
-	for i, c := range run.List() {
-		mark := "▫"
+	for i, c := range checks {
+		mark := markOpen
 		if c.Done {
-			mark = "✓"
+			mark = markDone
 		}
 		fmt.Fprintf(&b, "\n%d %s %s", i+1, mark, task(c.Item, run))
 	}
+	return strings.TrimPrefix(b.String(), "\n")
+}
+
+// list words the checklist on screen. The most dangerous items of the second
+// list are ticked one by one, so no example there ticks anything when copied.
+func list(run core.Run) string {
 	if run.Phase == core.Prepare {
 		expansion := run.Method.Expansion
 		most := expansion.High.In(run.Method.Unit, expansion.Target.Decimals())
-		return fmt.Sprintf("%s %s: tap, or say %s%s\nNever above %s %s.\nMaker's and local rules come first.\n%s",
-			bold("Prepare"), run.Suit.Tag, code("ok all"), b.String(), most, run.Method.Unit, at(run.Tester))
+		return lines(
+			fmt.Sprintf("%s %s: tap, or say %s", bold("Prepare"), run.Suit.Tag, code("ok all")),
+			items(run.PrepareList, run),
+			fmt.Sprintf("Never above %s %s.", most, run.Method.Unit),
+			"Maker's and local rules come first.",
+			at(run.Tester))
 	}
-	return fmt.Sprintf("%s %s: tap, or say %s\nA plug or adapter left in can kill the wearer.%s\n%s",
-		bold("Restore"), run.Suit.Tag, code("ok all"), b.String(), at(run.Tester))
+	return lines(
+		bold("Unplug and put away")+" "+run.Suit.Tag+".",
+		"Tap each number once done, or say ok and its number.",
+		"A plug or adapter left in can kill the wearer.",
+		items(run.RestoreList, run),
+		at(run.Tester))
+}
+
+// lastList words a list that is on screen no more, as it was when its phase
+// ended: what it asks for is over, and nobody is called by it.
+func lastList(phase core.Phase, checks []core.Check, run core.Run) string {
+	name := "Prepare"
+	if phase == core.Restore {
+		name = "Unplug and put away"
+	}
+	state := "all ticked."
+	if missing := len(core.Missing(checks)); missing > 0 {
+		state = fmt.Sprintf("over, %d of %d not ticked.", missing, len(checks))
+	}
+	return lines(fmt.Sprintf("%s %s: %s", bold(name), run.Suit.Tag, state), items(checks, run))
 }
 
 // numbers prints the numbers of a list: "4, 5, 6".

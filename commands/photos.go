@@ -64,19 +64,26 @@ func LinkWords(l core.Link) string {
 		return "with the air noted"
 	case core.WithList:
 		if l.N != 0 {
-			return fmt.Sprintf("with item %d of the %s list", l.N, l.Phase)
+			return fmt.Sprintf("with item %d of the %s list", l.N, listName(l.Phase))
 		}
-		return fmt.Sprintf("with the %s list", l.Phase)
+		return fmt.Sprintf("with the %s list", listName(l.Phase))
 	}
 	switch l.Phase {
 	case core.Prepare:
 		return "while preparing"
 	case core.Restore:
-		return "while restoring"
+		return "while unplugging"
 	case core.Over:
 		return "after the run was closed"
 	}
 	return "in the " + string(l.Phase)
+}
+
+func listName(p core.Phase) string {
+	if p == core.Restore {
+		return "unplugging"
+	}
+	return string(p)
 }
 
 // AddLine adds a line to a post, before the mention that ends it.

@@ -25,7 +25,7 @@ func TestPhotoWords(t *testing.T) {
 	for _, test := range []struct{ got, want string }{
 		{s.Photos(1, core.Link{To: core.WithReading, N: 3, Phase: core.Hold}, false), "Photo kept with reading 3."},
 		{s.Photos(2, core.Link{To: core.WithPhase, Phase: core.Hold}, true), "2 photos and words kept in the hold."},
-		{s.Photos(1, core.Link{To: core.WithList, N: 4, Phase: core.Restore}, false), "Photo kept with item 4 of the restore list."},
+		{s.Photos(1, core.Link{To: core.WithList, N: 4, Phase: core.Restore}, false), "Photo kept with item 4 of the unplugging list."},
 		{s.Photos(1, core.Link{To: core.WithList, Phase: core.Prepare}, false), "Photo kept with the prepare list."},
 		{s.Photos(1, core.Link{To: core.WithAir, Phase: core.Hold}, false), "Photo kept with the air noted."},
 		{s.PhotoElsewhere([]string{"R-0001 (HP-07)", "R-0002 (HP-08)"}), "Photo not kept: post it in the thread of R-0001 (HP-07) or R-0002 (HP-08)."},

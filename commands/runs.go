@@ -28,6 +28,7 @@ func (s Speaker) Run(st Step) []Message {
 	say := func(d Dest, text string) { out = append(out, Message{Dest: d, Text: text}) }
 	run := st.After
 	asker := st.After.Tester
+	given := len(st.Before.Verdicts)
 	for _, fact := range st.Facts {
 		switch f := fact.(type) {
 		case core.Opened:
@@ -54,7 +55,8 @@ func (s Speaker) Run(st Step) []Message {
 		case core.Corrected:
 			say(ToRun, s.corrected(st, f))
 		case core.Judged:
-			out = append(out, s.judged(st, f.Verdict)...)
+			given++
+			out = append(out, s.judged(st, f.Verdict, given)...)
 		case core.Rung:
 			if text := s.bell(run, f, st.At); text != "" && !f.Quiet {
 				say(ToRun, text)
@@ -113,14 +115,15 @@ func (s Speaker) Run(st Step) []Message {
 		case core.NoneFitted:
 			say(ToRun, "Nothing was fitted: on record.")
 		case core.Closed:
-			say(ToRun, s.closed(run, st.Standing, st.At))
+			out = append(out, Message{Dest: ToEnd, New: true, Text: s.closed(run, st.Standing, st.At)})
 		}
 	}
-	if run.List() != nil && !hasList(out) && ticks(st.Facts) {
-		out = append(out, Message{Dest: ToList, Text: list(run)})
+	out = append(out, superseded(st)...)
+	if text := refreshed(st); text != "" {
+		out = append(out, Message{Dest: ToList, N: st.Before.Lists, Text: text})
 	}
 	out = append(out, s.toOfficers(st)...)
-	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.Standing, st.At)})
+	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.At)})
 }
 
 // because says why a suit is on the bench, to whoever is about to test it.
@@ -135,30 +138,39 @@ func (s Speaker) because(tag string, st core.Standing) string {
 	if reasons == nil {
 		return ""
 	}
-	return lines(append([]string{bold(tag + " was barred by:")}, reasons...)...)
+	return lines(append([]string{bold(tag + " was blocked by:")}, reasons...)...)
 }
 
-func hasList(out []Message) bool {
-	for _, m := range out {
-		if m.Dest == ToList {
-			return true
-		}
-	}
-	return false
+func has[F core.Fact](facts []core.Fact) bool {
+	return slices.ContainsFunc(facts, func(f core.Fact) bool { _, ok := f.(F); return ok })
 }
 
-func ticks(facts []core.Fact) bool {
-	for _, f := range facts {
-		switch f.(type) {
-		case core.Ticked, core.Unticked:
-			return true
-		}
+// refreshed words what has become of the list that was on screen before a step:
+// with its ticks while it is there, and as it was at last when it is not. It is
+// empty if there was no list, or nothing happened to it.
+func refreshed(st Step) string {
+	before, after := st.Before, st.After
+	if before.List() == nil {
+		return ""
 	}
-	return false
+	if after.List() != nil && after.Lists == before.Lists {
+		if has[core.Ticked](st.Facts) || has[core.Unticked](st.Facts) {
+			return list(after)
+		}
+		return ""
+	}
+	checks := before.RestoreList // of a test begun again: the run has a fresh one
+	switch {
+	case before.Phase == core.Prepare:
+		checks = after.PrepareList
+	case after.Phase == core.Over || after.Phase == core.Restore:
+		checks = after.RestoreList
+	}
+	return lastList(before.Phase, checks, after)
 }
 
 func (s Speaker) newList(run core.Run) Message {
-	return Message{Dest: ToList, New: true, Text: list(run), Offer: len(run.List())}
+	return Message{Dest: ToList, New: true, N: run.Lists, Text: list(run), Offer: len(run.List())}
 }
 
 // lapsed warns of a manometer that can give no verdict.
@@ -213,7 +225,7 @@ func (s Speaker) next(run core.Run, now time.Time) string {
 
 // Where answers what a run waits for.
 func (s Speaker) Where(run core.Run, now time.Time) string {
-	return lines(s.next(run, now), fmt.Sprintf("%s · %s · %s · %s", run.Suit.Tag, run.ID, run.Phase, run.Manometer.ID))
+	return lines(s.next(run, now), fmt.Sprintf("%s · %s · %s · %s", run.Suit.Tag, run.ID, PhaseWords(run.Phase), run.Manometer.ID))
 }
 
 // taken words a reading taken and what it sets going.
@@ -312,7 +324,7 @@ func (s Speaker) corrected(st Step, f core.Corrected) string {
 
 // judged is the verdict, the list that undoes the preparation, and on a fail
 // the word to the crew.
-func (s Speaker) judged(st Step, v core.Verdict) []Message {
+func (s Speaker) judged(st Step, v core.Verdict, n int) []Message {
 	run := st.After
 	var was core.Outcome
 	if st.Before.Verdict != nil {
@@ -322,7 +334,7 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	if v.Outcome == core.Pass {
 		text = lines(text, departure(st.History, run.Method), noDrop(run, v, st.History))
 	}
-	out := []Message{{Dest: ToRun, Text: lines(text, at(run.Tester)), Chart: v.End.N != 0}}
+	out := []Message{{Dest: ToVerdict, New: true, N: n, Text: lines(text, at(run.Tester)), Chart: v.End.N != 0}}
 	if run.Phase == core.Restore && st.Before.Phase != core.Restore {
 		out = append(out, s.newList(run))
 	}
@@ -332,10 +344,48 @@ func (s Speaker) judged(st Step, v core.Verdict) []Message {
 	told := fmt.Sprintf("%s, %s, %s", run.ID, run.Method.Key, run.Tester.Name)
 	switch {
 	case v.Outcome == core.Fail && was != core.Fail:
-		out = append(out, Message{Dest: ToCrew, Text: lines(bold(run.Suit.Tag+" failed")+": barred, not fit.", told)})
+		out = append(out, Message{Dest: ToCrew, Text: lines(bold(run.Suit.Tag+" failed")+": blocked, not fit.", told)})
 	case v.Outcome != core.Fail && was == core.Fail:
 		out = append(out, Message{Dest: ToCrew, Text: lines(
-			fmt.Sprintf("%s: the fail was corrected, %s now.", bold(run.Suit.Tag), v.Outcome), told)})
+			fmt.Sprintf("%s: the fail was corrected, %s now. %s", bold(run.Suit.Tag), v.Outcome, bold("Not fit yet.")), told)})
+	}
+	return out
+}
+
+// superseded marks the posts of the verdicts that do not stand any more, each at
+// its beginning: who looks at one of them alone must see that it is not the last
+// word. What was said stays below, in what the verdict itself holds.
+func superseded(st Step) []Message {
+	facts := st.Facts
+	if !has[core.Judged](facts) && !has[core.HoldResumed](facts) && !has[core.Again](facts) && !has[core.Stopped](facts) && !has[core.Closed](facts) {
+		return nil
+	}
+	run := st.After
+	now, old := "begun again, no verdict yet", run.Verdicts
+	switch {
+	case run.Verdict != nil:
+		now, old = "now "+strings.ToUpper(string(run.Verdict.Outcome)), old[:max(0, len(old)-1)]
+		if run.Verdict.Outcome == core.Pass && run.Phase == core.Restore {
+			now += ", not fit yet"
+		}
+	case run.Phase == core.Hold:
+		now = "taken back, the hold goes on"
+	case has[core.Stopped](facts):
+		now = "stopped, no verdict"
+	}
+	var out []Message
+	for i, v := range old {
+		chart := ""
+		if v.End.N != 0 {
+			chart = "The chart here is of that one, too."
+		}
+		out = append(out, Message{Dest: ToVerdict, N: i + 1, Text: lines(
+			bold("SUPERSEDED: "+now)+", see below.",
+			fmt.Sprintf("%s · %s was: %s", run.Suit.Tag, run.ID, v.Outcome),
+			figures(run, v), chart)})
+	}
+	if st.Before.Phase == core.Over { // the end may have called it fit
+		out = append(out, Message{Dest: ToEnd, Text: lines(bold("SUPERSEDED: "+now)+", see below.", run.ID.String()+" is closed.")})
 	}
 	return out
 }
@@ -408,12 +458,34 @@ func (s Speaker) closed(run core.Run, st core.Standing, now time.Time) string {
 	return lines(s.standing(run.Suit.Tag, st, core.DateAt(now, s.Zone)), run.ID.String()+" is closed.")
 }
 
-// Card is the first post of a run's thread: where the run stands.
-func (s Speaker) Card(run core.Run, st core.Standing, now time.Time) string {
-	head := fmt.Sprintf("%s · %s · %s", bold(run.Suit.Tag), run.ID, run.Phase)
-	if run.Verdict != nil {
-		head = fmt.Sprintf("%s · %s · %s", bold(run.Suit.Tag+": "+strings.ToUpper(string(run.Verdict.Outcome))), run.ID, run.Phase)
+// PhaseWords names a phase for people.
+func PhaseWords(p core.Phase) string {
+	if p == core.Restore {
+		return "unplug and put away"
 	}
+	return string(p)
+}
+
+// NotFitYet says of a run whose suit is still to be unplugged or put away that
+// it is not fit, and why; nothing in any other phase. It stands wherever the
+// outcome of such a run does.
+func NotFitYet(run core.Run) string {
+	if run.Phase != core.Restore {
+		return ""
+	}
+	for _, c := range run.RestoreList {
+		if (c.Item.Task == core.TaskPlugsOut || c.Item.Task == core.TaskAdapterOut) && !c.Done {
+			return "not fit yet: plugs and adapter are still in"
+		}
+	}
+	return "not fit yet: not put away"
+}
+
+// Card is the first post of a run's thread: where the run stands. Of one that
+// is closed it says what happened, and not what the suit may be used for: the
+// post stays for ever, and the suit may be worn, withdrawn or retired tomorrow.
+func (s Speaker) Card(run core.Run, now time.Time) string {
+	head := fmt.Sprintf("%s · %s · %s", bold(run.Suit.Tag), run.ID, PhaseWords(run.Phase))
 	var state string
 	switch run.Phase {
 	case core.Prepare:
@@ -426,11 +498,36 @@ func (s Speaker) Card(run core.Run, st core.Standing, now time.Time) string {
 	case core.Hold:
 		state = s.until(run.HoldEnds(), now)
 	case core.Restore:
-		state = fmt.Sprintf("not fit, %d of %d restored", len(run.RestoreList)-len(core.Missing(run.RestoreList)), len(run.RestoreList))
+		not := ", NOT FIT"
+		if run.Verdict != nil && run.Verdict.Outcome == core.Pass {
+			not = ", NOT FIT YET"
+		}
+		head = fmt.Sprintf("%s · %s", bold(run.Suit.Tag+": "+outcome(run)+not), run.ID)
+		state = fmt.Sprintf("%s: %d of %d ticked", PhaseWords(run.Phase), len(run.RestoreList)-len(core.Missing(run.RestoreList)), len(run.RestoreList))
 	case core.Over:
-		state = string(st.Kind)
+		head = fmt.Sprintf("%s · %s · closed %s", bold(run.Suit.Tag), run.ID, s.moment(run.Closed))
+		state = lines("Came to: "+outcome(run)+putAway(run)+".", "Today's standing: say "+code(run.Suit.Tag))
 	}
 	return lines(head, state, fmt.Sprintf("%s · %s · %s", run.Method.Key, run.Manometer.ID, run.Tester.Name))
+}
+
+// outcome is what a run came to, in one word or two.
+func outcome(run core.Run) string {
+	if run.Verdict == nil {
+		return "STOPPED"
+	}
+	return strings.ToUpper(string(run.Verdict.Outcome))
+}
+
+// putAway says in what state a closed run left the suit.
+func putAway(run core.Run) string {
+	switch {
+	case core.Complete(run.RestoreList):
+		return ", unplugged and put away"
+	case !run.Shut:
+		return ", nothing was fitted"
+	}
+	return ""
 }
 
 // until prints an end and, in whole minutes, what is left at most.

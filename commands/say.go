@@ -37,14 +37,17 @@ const (
 	ToCard                 // the run's card: the first post of its thread
 	ToList                 // the checklist on screen, in the run's thread
 	ToOfficers             // to each officer, directly
+	ToVerdict              // a verdict, in the run's thread
+	ToEnd                  // the suit's standing at the end of its run, in the thread
 )
 
-// Message is something to be said. Messages to the card and the list refresh
-// that post if it is there already and New is not set.
+// Message is something to be said. Messages to the card, a list, a verdict
+// and the end refresh that post if it is there already and New is not set.
 type Message struct {
 	Dest  Dest
 	Text  string
 	New   bool
+	N     int  // which list or verdict of the run it is, from 1: its post is found again by it
 	Offer int  // numbers to put under it for people to tap
 	Chart bool // with the chart of the run
 }

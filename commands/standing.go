@@ -36,7 +36,7 @@ func (s Speaker) standing(tag string, st core.Standing, day core.Date) string {
 	for _, b := range st.Bars {
 		out = append(out, "- "+s.bar(b))
 	}
-	return lines(append(out, lift(tag, st))...)
+	return lines(append(out, clears(tag, st))...)
 }
 
 func standingWords(k core.StandingKind) string {
@@ -46,9 +46,17 @@ func standingWords(k core.StandingKind) string {
 	return string(k)
 }
 
+// barWords names a reason why a suit must not be worn.
+func barWords(k core.BarKind) string {
+	if k == core.BarRestore {
+		return "not unplugged and put away yet"
+	}
+	return string(k)
+}
+
 // bar words one reason why a suit must not be worn.
 func (s Speaker) bar(b core.Bar) string {
-	text := string(b.Kind)
+	text := barWords(b.Kind)
 	if b.Note != "" {
 		text += " " + quote(b.Note)
 	}
@@ -64,8 +72,8 @@ func (s Speaker) bar(b core.Bar) string {
 	return text + ", " + b.Since.In(s.Zone).Format(time.DateOnly)
 }
 
-// lift says what would make the suit fit again.
-func lift(tag string, st core.Standing) string {
+// clears says what would make the suit fit again.
+func clears(tag string, st core.Standing) string {
 	kinds := make(map[core.BarKind]bool)
 	waits := len(st.Bars) > 0 // for nothing but an officer's word
 	for _, b := range st.Bars {
@@ -76,23 +84,23 @@ func lift(tag string, st core.Standing) string {
 	case st.Kind == core.OutForGood:
 		return "Never again."
 	case kinds[core.BarEndOfLife]:
-		return "Never again: its life is over. " + code("retire "+tag+" end of life")
+		return "Past its service life; cannot be used again. " + code("retire "+tag+" end of life")
 	case kinds[core.BarRestore]:
-		return "The restore list must be complete."
+		return "Its plugs and adapter may still be in: the list in its run must be complete."
 	case kinds[core.BarRunOpen]:
 		return "Its run must end first."
 	case waits:
-		return "An officer's word lifts this: " + code("release "+tag) + "."
+		return "An officer's word clears this: " + code("release "+tag) + "."
 	case kinds[core.BarFailed] && !kinds[core.BarRepaired]:
 		return fmt.Sprintf("Repair it (%s), then %s.", code("repaired "+tag+" …"), code("test "+tag))
 	}
 	if kinds[core.BarWithdrawn] {
-		return fmt.Sprintf("It takes a test that it passes, %s, then an officer's word, %s.", code("test "+tag), code("release "+tag))
+		return fmt.Sprintf("A passed test clears this, %s, then an officer's word, %s.", code("test "+tag), code("release "+tag))
 	}
 	if kinds[core.BarUsed] {
 		return fmt.Sprintf("Decontaminate it, then %s.", code("test "+tag))
 	}
-	return fmt.Sprintf("A test that it passes lifts this: %s.", code("test "+tag))
+	return fmt.Sprintf("A passed test clears this: %s.", code("test "+tag))
 }
 
 // date prints a date with how far off it is.
@@ -128,7 +136,7 @@ func (s Speaker) notFit(not []FleetLine) []string {
 	return section("Not fit", len(reasons), func(i int) string {
 		some, more := tags[reasons[i]], ""
 		if len(some) > mostLines {
-			more = fmt.Sprintf(" and %d more", len(some)-mostLines)
+			more = fmt.Sprintf(" and %d more: %s has every suit", len(some)-mostLines, code("shelf"))
 			some = some[:mostLines]
 		}
 		return wrap(reasons[i]+": "+strings.Join(some, ", ")+more, 36)
@@ -142,7 +150,7 @@ func (s Speaker) short(st core.Standing) string {
 	}
 	reasons := make([]string, 0, len(st.Bars))
 	for _, b := range st.Bars {
-		text := string(b.Kind)
+		text := barWords(b.Kind)
 		if b.Run != 0 {
 			text += " " + b.Run.String()
 		}

@@ -17,7 +17,10 @@ func (s Speaker) verdict(run core.Run, v core.Verdict, was core.Outcome, standin
 	var do string
 	switch v.Outcome {
 	case core.Pass:
-		do = lines(bold("Not fit yet")+": plugs and adapter out first.", clearsNothing(run, standing))
+		if run.Phase == core.Restore { // in the line that a phone shows first
+			head += " · " + bold("not fit yet")
+		}
+		do = lines("Not fit until it is unplugged and put away.", clearsNothing(run, standing))
 	case core.Fail:
 		do = run.Suit.Tag + " is blocked: not fit."
 		if v.Reason == core.DefectByEye {
@@ -147,14 +150,14 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 func remedy(run core.Run, v core.Verdict) string {
 	switch v.Reason {
 	case core.ManometerStale:
-		return fmt.Sprintf("Restore it, then %s with another manometer.", code("test "+run.Suit.Tag))
+		return fmt.Sprintf("Unplug it, then %s with another manometer.", code("test "+run.Suit.Tag))
 	case core.Rise, core.Jump:
 		if v.Reason == core.Jump {
 			return fmt.Sprintf("Find what moved, then %s with the cause.", code("again …"))
 		}
 		return fmt.Sprintf("A slip of the thumb: %s within 2 min.\nIf not, %s repeats the test.", code("fix …"), code("again"))
 	case core.CutShort:
-		return fmt.Sprintf("Restore it, then %s.", code("test "+run.Suit.Tag))
+		return fmt.Sprintf("Unplug it, then %s.", code("test "+run.Suit.Tag))
 	}
 	before, _ := run.Surroundings()
 	switch {

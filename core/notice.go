@@ -83,7 +83,7 @@ func SuitNotices(p Policy, s Summary, now time.Time) []Notice {
 	case s.Due.IsZero():
 	case s.Due.Before(day):
 		all = append(all, dated(NoticeOverdue, s.Tag, s.Due, day))
-	case s.Due == day:
+	case s.Due == day && s.Standing(p, day).Wearable(): // of another, it would sound as if it could be worn today
 		all = append(all, Notice{Kind: NoticeLastDay, Thing: s.Tag, Due: day})
 	}
 	if used, ok := firstUse(s.Bars); ok && p.ChaseUsed > 0 && !used.Add(p.ChaseUsed).After(now) && !s.OnBench {

@@ -298,6 +298,13 @@ func (s *Store) PostID(key string) (id string, ok bool, err error) {
 	return id, ok && id != "", err
 }
 
+// HasPost reports whether there is a post of a key, delivered or still to be:
+// only such a one can be edited.
+func (s *Store) HasPost(key string) (bool, error) {
+	_, ok, err := s.lookUp(bucketPostIDs, key)
+	return ok, err
+}
+
 // PostKey returns the key of a post that the bot made.
 func (s *Store) PostKey(id string) (key string, ok bool, err error) {
 	return s.lookUp(bucketPostKeys, id)

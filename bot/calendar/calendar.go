@@ -59,6 +59,9 @@ type Event struct {
 	Day   core.Date
 	Place string // where the thing is, or nothing
 	Note  string // more about it, or nothing
+	// Unfit is why the suit may not be worn, nothing if it may: the day then is
+	// not one until which anybody could wear it, and the event says so.
+	Unfit string
 	// Sequence grows whenever Day is another than it was, and Stamp is the
 	// moment since when it is: both from the journal.
 	Sequence uint64
@@ -76,7 +79,15 @@ var names = map[core.NoticeKind]string{
 // uid returns the globally unique identifier (RFC 5545, 3.8.4.7).
 func (e Event) uid(domain string) string { return names[e.Kind] + "." + e.Thing + "@" + domain }
 
-func (e Event) summary() string { return e.Thing + ": " + string(e.Kind) }
+func (e Event) summary() string {
+	switch {
+	case e.Unfit == "":
+		return e.Thing + ": " + string(e.Kind)
+	case e.Kind == core.NoticeLastDay: // of no use to anybody until it is tested
+		return e.Thing + ": not fit: " + e.Unfit
+	}
+	return e.Thing + ": " + string(e.Kind) + "; not fit: " + e.Unfit
+}
 
 // check says why an event cannot be written.
 func (e Event) check() error {

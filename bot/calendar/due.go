@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
 )
@@ -12,7 +13,9 @@ import (
 // test and the last day of life of each suit that is in service, in the order
 // of their tags, then the last day in calibration of each manometer. A suit
 // withdrawn, or whose life ends first, has no day of testing: nobody is to test
-// it. A thing that is overdue stays on the day that it was due.
+// it. A thing that is overdue stays on the day that it was due. The event of a
+// suit that is not fit stays on its day too, since it keeps its UID, but says
+// that the suit is not fit and why: nobody may wear it until then.
 //
 // An event's sequence is the number of the last entry about its thing, and its
 // stamp the moment of that entry. Modified is the moment of the last entry of
@@ -60,15 +63,25 @@ func ofSuit(row store.SuitRow) []Event {
 		return nil
 	}
 	var all []Event
+	unfit := unfitWords(row)
 	withdrawn := slices.ContainsFunc(row.Bars, func(b core.Bar) bool { return b.Kind == core.BarWithdrawn })
 	lifeFirst := !row.EndOfLife.IsZero() && row.EndOfLife.Before(row.Due)
 	if !row.Due.IsZero() && !withdrawn && !lifeFirst {
-		all = append(all, Event{Kind: core.NoticeLastDay, Thing: row.Tag, Day: row.Due, Place: row.Place})
+		all = append(all, Event{Kind: core.NoticeLastDay, Thing: row.Tag, Day: row.Due, Place: row.Place, Unfit: unfit})
 	}
 	if !row.EndOfLife.IsZero() {
-		all = append(all, Event{Kind: core.NoticeLifeEnds, Thing: row.Tag, Day: row.EndOfLife, Place: row.Place})
+		all = append(all, Event{Kind: core.NoticeLifeEnds, Thing: row.Tag, Day: row.EndOfLife, Place: row.Place, Unfit: unfit})
 	}
 	return all
+}
+
+// unfitWords says why a suit may not be worn, whatever the day; nothing if it
+// may. That a test is overdue shows by the event's day.
+func unfitWords(row store.SuitRow) string {
+	if len(row.Bars) == 0 && row.Kind != core.OnTheBench {
+		return ""
+	}
+	return commands.Speaker{}.Short(core.Standing{Kind: row.Kind, Bars: row.Bars})
 }
 
 func lastMoment(st *store.Store) (time.Time, error) {

@@ -23,6 +23,7 @@ const (
 	boxed               // a line around the word
 	dashed              // a dashed line around it
 	solid               // the word in white on a block
+	heavy               // a thick line around it
 )
 
 const (
@@ -102,10 +103,13 @@ func (b badge) draw(c draw.Canvas, at vg.Point, size vg.Length) {
 		c.SetColor(b.colour)
 		c.Fill(around.Path())
 		letters = paper
-	case boxed, dashed:
+	case boxed, dashed, heavy:
 		style := draw.LineStyle{Color: b.colour, Width: 1.5}
-		if b.frame == dashed {
+		switch b.frame {
+		case dashed:
 			style.Dashes = []vg.Length{4, 3}
+		case heavy:
+			style.Width = 3
 		}
 		c.SetLineStyle(style)
 		c.Stroke(around.Path())

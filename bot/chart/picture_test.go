@@ -160,7 +160,7 @@ func TestWordsFit(t *testing.T) {
 	for _, tag := range []string{
 		"", "7", "HP-07", "HARROW-POINT-07", strings.Repeat("W", 60), strings.Repeat("i", 200), "ÅØ ß ⅞ 消防 \U0001f692",
 	} {
-		for _, b := range []badge{{"PASS", green, boxed}, {"NO VERDICT", ink, dashed}, {"hold", grey, bare}} {
+		for _, b := range []badge{{"PASS", green, boxed}, {"PASS, NOT FIT YET", ink, heavy}, {"NO VERDICT", ink, dashed}, {"hold", grey, bare}} {
 			f := newFigure()
 			f.tag, f.what, f.badge, f.aside = tag, "R-0042", b, "drop 12.75 of 13.00 mbar"
 			f.unit, f.top, f.xmax, f.ymax = "mbar", word{1, "bell 6:00"}, 1, 1

@@ -82,21 +82,21 @@ func TestRunSays(t *testing.T) {
 	}{
 		"pass": {
 			held(t, "en943", "16.5", "16.2", "15.9", "15.6", "15.4", "15.2", "15.0"),
-			"HP-07 R-0001|PASS|drop 1.5 of 3.0 mbar|mbar|bell 6:00|limit 13.5|16.5|16.2|15.9|15.6|15.4|15.2|15.0|minutes since 08:41:00, 2026-03-02|0|6",
+			"HP-07 R-0001|PASS, NOT FIT YET|drop 1.5 of 3.0 mbar|mbar|bell 6:00|limit 13.5|16.5|16.2|15.9|15.6|15.4|15.2|15.0|minutes since 08:41:00, 2026-03-02|0|6",
 		},
 		"fail":              {alone(t, "en943", "16.5", "12.9"), "FAIL|drop 3.6 of 3.0 mbar|12.9|limit 13.5"},
-		"just at the limit": {alone(t, "en943", "16.5", "13.5"), "PASS|drop 3.0 of 3.0 mbar|13.5|limit 13.5"},
+		"just at the limit": {alone(t, "en943", "16.5", "13.5"), "PASS, NOT FIT YET|drop 3.0 of 3.0 mbar|13.5|limit 13.5"},
 		"just beyond":       {alone(t, "en943", "16.5", "13.499"), "FAIL|drop 3.001 of 3.000 mbar|13.499|limit 13.500"},
-		"no drop":           {alone(t, "en943", "16.5", "16.5"), "PASS|drop 0.0 of 3.0 mbar|16.5"},
+		"no drop":           {alone(t, "en943", "16.5", "16.5"), "PASS, NOT FIT YET|drop 0.0 of 3.0 mbar|16.5"},
 		"all of it":         {held(t, "en943", "16.5", "0"), "NO VERDICT|a jump no leak makes|0.0|limit 13.5"},
 		"floor":             {held(t, "f1052", "100", "95.5", "91", "86.5", "79.5"), "FAIL|ending 79.5, floor 80.0 mm|floor 80.0|mm|79.5|bell 4:00"},
 		"in another unit":   {inMbar.run, "FAIL|ending 79.997, floor 80.000 mm|79.997|floor 80.000"},
-		"ratio":             {held(t, "osha", "4.05", "3.8", "3.5", "3.3"), "PASS|drop 0.75 of 0.81 in|limit 3.24|3.30|in|bell 3:00"},
+		"ratio":             {held(t, "osha", "4.05", "3.8", "3.5", "3.3"), "PASS, NOT FIT YET|drop 0.75 of 0.81 in|limit 3.24|3.30|in|bell 3:00"},
 		"running":           {held(t, "en943", "16.5", "16.0"), "HP-07 R-0001|hold|16.0|limit 13.5"},
 		"just begun":        {held(t, "en943", "16.5"), "hold|16.5|limit 13.5|bell 6:00"},
 		"stopped":           {stopped.run, "stopped|16.5"},
 		"rise":              {held(t, "en943", "16.5", "16.0", "16.9"), "NO VERDICT|the pressure rose|16.9"},
-		"between readings":  {between.run, "PASS|13.7–13.9 at the bell|13.7–13.9|13.0"},
+		"between readings":  {between.run, "PASS, NOT FIT YET|13.7–13.9 at the bell|13.7–13.9|13.0"},
 		"too late":          {tooLate.run, "NO VERDICT|read too late to tell|13.0"},
 	} {
 		all := record(t, figureOf(t, c.run))
@@ -155,10 +155,30 @@ func TestRunOrder(t *testing.T) {
 	}
 }
 
+// TestPassBeforeUnplugging: until the list after it is complete, a pass says that
+// the suit is not fit yet, and is not green; it is once the run is closed.
+func TestPassBeforeUnplugging(t *testing.T) {
+	s := opens(t, "HP-07", "en943")
+	s.holds("16.5")
+	s.reads(s.run.Method.Hold, "15.0")
+	if b := runBadge(s.run); b.word != "PASS, NOT FIT YET" || b.colour == green || b.frame == boxed {
+		t.Errorf("before the list is complete the picture says %+v", b)
+	}
+	for _, n := range core.Missing(s.run.RestoreList) {
+		s.does(core.Tick{Items: []int{n}})
+	}
+	if b := runBadge(s.run); s.run.Phase != core.Over || b != (badge{"PASS", green, boxed}) {
+		t.Errorf("once the run is closed the picture says %+v", b)
+	}
+}
+
 // TestVerdictsDiffer: verdicts can be told apart without a colour.
 func TestVerdictsDiffer(t *testing.T) {
+	closed := alone(t, "en943", "16.5", "15.0")
+	closed.Phase = core.Over
 	frames := make(map[frame]string)
 	for _, run := range []core.Run{
+		closed,
 		alone(t, "en943", "16.5", "15.0"),
 		alone(t, "en943", "16.5", "12.9"),
 		held(t, "en943", "16.5", "16.9"),
@@ -234,7 +254,7 @@ func TestCrowdedRun(t *testing.T) {
 	if len(f.marks) != 201 || len(all) > 25 {
 		t.Errorf("%d readings are drawn, with %d texts", len(f.marks), len(all))
 	}
-	for _, want := range []string{"16.5", "14.0", "limit 13.5", "PASS"} {
+	for _, want := range []string{"16.5", "14.0", "limit 13.5", "PASS, NOT FIT YET"} {
 		if !says(all, want) {
 			t.Errorf("the picture says %q, want %q", texts(all), want)
 		}

@@ -259,7 +259,7 @@ func TestEndToEnd(t *testing.T) {
 		b.at("08:30:50")
 		b.plugIn()
 		b.at("08:31:30") // the pauses between tries are random
-		if text := b.text("R-0001/list/1"); !strings.Contains(text, "1 ▫") || !strings.Contains(text, "2 ✓") || !strings.Contains(text, "3 ✓") || !strings.Contains(text, "4 ▫") {
+		if text := b.text("R-0001/list/1"); !strings.Contains(text, "1 –") || !strings.Contains(text, "2 ✓") || !strings.Contains(text, "3 ✓") || !strings.Contains(text, "4 –") {
 			t.Errorf("after taps in a gap the list is\n%s", text)
 		}
 
@@ -307,7 +307,7 @@ func TestEndToEnd(t *testing.T) {
 		b.expect("08:50:00 HP-07 · Bell! Post the ending pressure. This bell is 1 min 30 s late, it was due at 08:48:30.")
 		b.tester("14.9 at 6:00")
 		b.at("08:50:40")
-		b.expect("08:50:20 PASS HP-07 · R-0001", "08:50:20 Restore HP-07")
+		b.expect("08:50:20 PASS HP-07 · R-0001", "08:50:20 Unplug and put away HP-07")
 		b.locked(func() {
 			if i := slices.IndexFunc(b.rows, func(p *model.Post) bool { return strings.HasPrefix(p.Message, "**PASS**") }); len(b.rows[i].FileIds) != 1 {
 				t.Errorf("the verdict has %d pictures, want one", len(b.rows[i].FileIds))
@@ -357,8 +357,8 @@ func TestVerdictWithoutPicture(t *testing.T) {
 		b.tester("12.9")
 		b.at("08:44:10")
 		b.expect("08:44:00 FAIL HP-07 · R-0001 Drop 3.60 ± 0.15 mbar, limit 3.0 mbar. 16.5 mbar → 12.9 mbar in 3:00, M-1. "+
-			"Beyond the limit 3 min before the bell. HP-07 is barred: not fit. "+
-			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Restore HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed")
+			"Beyond the limit 3 min before the bell. HP-07 is blocked: not fit. "+
+			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Unplug and put away HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed")
 		if n := b.log.count("does not take a file"); n != 1 {
 			t.Errorf("it stands in the log %d times", n)
 		}

@@ -66,7 +66,7 @@ func TestPhotos(t *testing.T) {
 			"08:46:30 HP-07 · 30 s left.", "08:47:00 HP-07 · Bell!")
 		b.tester("15.0")
 		b.at("08:47:10")
-		b.expect("08:47:05 PASS HP-07", "08:47:05 Restore HP-07")
+		b.expect("08:47:05 PASS HP-07", "08:47:05 Unplug and put away HP-07")
 
 		// One that breaks off half-way, and a storage that is down for a while.
 		b.at("08:49:00")
@@ -84,13 +84,13 @@ func TestPhotos(t *testing.T) {
 		})
 		broken := b.snaps("", "IMG_2.HEIC", jpeg)
 		b.at("08:55:00")
-		b.expect("08:49:00 Photo kept while restoring.")
+		b.expect("08:49:00 Photo kept while unplugging.")
 
 		// Killed between post and sum.
 		b.serves(func(w http.ResponseWriter, _ string) bool { sayHTML(w, 502); return true })
 		killed := b.snaps("left glove", "IMG_3.jpg", jpeg)
 		b.at("08:55:10")
-		b.expect("08:55:00 Photo and words kept while restoring.")
+		b.expect("08:55:00 Photo and words kept while unplugging.")
 		b.kill()
 		b.serves(func(http.ResponseWriter, string) bool { return false })
 		b.at("08:56:00")
@@ -104,7 +104,7 @@ func TestPhotos(t *testing.T) {
 		})
 		gone := b.snaps("", "IMG_4.jpg", jpeg)
 		b.at("08:58:00")
-		b.expect("08:57:00 Photo kept while restoring.",
+		b.expect("08:57:00 Photo kept while unplugging.",
 			"08:57:00 Not kept: the chat server has IMG_4.jpg no more. Post it again. @bench.tester")
 		b.tester("ok all")
 		b.at("08:59:00")

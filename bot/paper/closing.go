@@ -43,7 +43,7 @@ func (r *record) deviations() table {
 	}
 	r.unticked(say, "prepare", r.run.PrepareList)
 	if r.run.Shut {
-		r.unticked(say, "restore", r.run.RestoreList)
+		r.unticked(say, "unplugging", r.run.RestoreList)
 	}
 	if all == nil {
 		all = []string{"None recorded."}

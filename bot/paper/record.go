@@ -46,7 +46,11 @@ func Record(in RecordInput) ([]byte, error) {
 	if at.IsZero() {
 		at = c.last
 	}
-	s, err := newSheet(about{station: in.Station, head: in.Head, format: in.Format, name: name, left: name, at: at})
+	left := name
+	if commands.NotFitYet(c.run) != "" {
+		left += ", NOT FIT YET"
+	}
+	s, err := newSheet(about{station: in.Station, head: in.Head, format: in.Format, name: name, left: left, at: at})
 	if err != nil {
 		return nil, err
 	}
@@ -60,7 +64,7 @@ func Record(in RecordInput) ([]byte, error) {
 		return nil, err
 	}
 	r.flow(r.chronicle())
-	r.beside(0.5, pane{tables: []table{r.checklist("Prepare list", r.run.PrepareList)}}, pane{tables: []table{r.restoreList()}})
+	r.beside(0.5, pane{tables: []table{r.checklist("Prepare list", r.run.PrepareList)}}, pane{tables: []table{r.unplugList()}})
 	r.flow(r.findings())
 	r.flow(r.pictures())
 	r.flow(r.deviations())
@@ -76,6 +80,7 @@ func (r *record) opening() {
 	s.lineRight(margin, s.y, s.inner(), title, black, number)
 	s.y += title.height()
 	s.line(margin, s.y, s.inner(), body, grey, "Timed internal-pressure test of a gas-tight chemical protective suit")
+	s.lineRight(margin+s.inner()/2, s.y, s.inner()/2, strong, black, r.notFit())
 	s.y += body.height()
 	s.beside(0.5,
 		pane{tables: []table{facts("Station", nameWidth,
@@ -92,6 +97,12 @@ func (r *record) opening() {
 			[2]string{"Scope", "the suit itself: no sampling, no results of others"},
 			[2]string{"Run closed", r.closed()},
 		)}})
+}
+
+// notFit says of a run whose suit is still to be unplugged that it is not fit.
+func (r *record) notFit() string {
+	text := commands.NotFitYet(r.run)
+	return strings.Replace(text, "not fit yet", "NOT FIT YET", 1)
 }
 
 // The widths of the names of facts, and of a moment.
@@ -315,7 +326,7 @@ func (r *record) readingRow(reading core.Reading, converted bool) row {
 
 // words says where in the run a reading was taken.
 func (of taken) words() string {
-	text := string(of.phase)
+	text := commands.PhaseWords(of.phase)
 	if of.role != "" {
 		text += ": " + of.role
 	}
@@ -447,8 +458,8 @@ func (r *record) checklist(name string, checks []core.Check) table {
 	return t
 }
 
-func (r *record) restoreList() table {
-	const name = "Restore list"
+func (r *record) unplugList() table {
+	const name = "Unplug and put away"
 	if r.run.Phase == core.Over && !r.run.Shut {
 		return list(name, "Not needed: nothing had been shut, plugged or fitted on the suit.")
 	}

@@ -126,7 +126,7 @@ func TestRecordOfAPass(t *testing.T) {
 		"1 Plugs out: 1 went in, 1 back 08:49:", "Diaphragms clean, seated: 2",
 		"Note: left glove ring stiff, greased",
 		"left glove.jpg with reading 5, 08:49:57, bench.tester "+sum.String()+" file f1",
-		"IMG_2.HEIC: stiff, see the ring while restoring, 08:49:57, bench.tester none: the chat server does not have the file any more file f2",
+		"IMG_2.HEIC: stiff, see the ring while unplugging, 08:49:57, bench.tester none: the chat server does not have the file any more file f2",
 		"late.png after the run was closed, 08:49:57, bench.tester not known yet: the file was not read so far file f4",
 		"A pass says nothing on permeation", "exhaust valves", "inward leakage",
 		"The maker's instructions and local rules come first. A competent, authorised person decides",
@@ -230,7 +230,7 @@ func TestRecordOfAFail(t *testing.T) {
 	s := fails(t)
 	contains(t, mustRecord(t, s.input()),
 		"FAIL", "Ending 78.0 ± 1.3 mm, floor 80.0 mm.",
-		"no verdict The pressure rose", "pass Read at the bell.", "replaced 2026-03-02 08:44:50 CET by second.tester",
+		"no verdict, SUPERSEDED, rules 1 The pressure rose", "pass, SUPERSEDED, rules 1 Read at the bell.", "replaced 2026-03-02 08:44:50 CET by second.tester",
 		"at the moment stated, posted 08:44:30; was 87.0 mm until corrected 08:44:50 by second.tester",
 		"Handed over to second.tester, id u2, 2026-03-02 08:35:10 CET",
 		"Ticks taken back: 2 (Looked over, inside and out).",
@@ -274,7 +274,7 @@ func TestRecordOfAVerdictTakenBack(t *testing.T) {
 	s.reads(3*time.Minute, "12.4")
 	s.does(10*time.Second, core.Fix{Digits: "15.4"})
 	pdf := mustRecord(t, s.input())
-	contains(t, pdf, "STILL OPEN, NO VERDICT YET", "fail Beyond the limit 3 min before the bell.", "taken back 2026-03-02 08:44:10 CET by bench.tester",
+	contains(t, pdf, "STILL OPEN, NO VERDICT YET", "fail, SUPERSEDED, rules 1 Beyond the limit 3 min before the bell.", "taken back 2026-03-02 08:44:10 CET by bench.tester",
 		"Verdict taken back: the hold goes on.")
 	lacksWords(t, pdf, "ending pressure 2026")
 }
@@ -362,13 +362,13 @@ func TestRecordPages(t *testing.T) {
 // recordHeadings are what no page of a record may end with.
 var recordHeadings = []string{
 	"Station Record", "Station", "Record", "Verdict and statement of conformity",
-	"Earlier verdicts of this run", "Given Verdict Why and figures What became of it",
+	"Earlier verdicts of this run, all superseded", "Given Verdict Why and figures What became of it",
 	"Suit Method", "Suit", "Method", "Persons", "Manometer",
 	"Where the method's numbers come from", "Number Source How sure it is",
 	"Readings", "No Phase True at In hold As written With By How it counts", "No Phase True at In hold As written Value, mbar With By How it counts",
 	"Times", "Air around the suit", "Times Air around the suit",
 	"Course of the run", "Defects, leaks and notes", "Moment What By",
-	"Prepare list Restore list", "Prepare list", "Restore list", "No Item Ticked, by, how No Item Ticked, by, how", "No Item Ticked, by, how",
+	"Prepare list Unplug and put away", "Prepare list", "Unplug and put away", "No Item Ticked, by, how No Item Ticked, by, how", "No Item Ticked, by, how",
 	"Photos, kept apart from this record", "Name Posted SHA-256, file of the chat server",
 	"Additions to, deviations from and exclusions from the method", "Cautions",
 }
@@ -570,6 +570,53 @@ func TestChartsOfAnyKind(t *testing.T) {
 		in := passes(t).input()
 		in.Chart = chart.Bytes()
 		contains(t, mustRecord(t, in), "End of record R-0042")
+	}
+}
+
+// TestRecordBeforeUnplugging: until the list after it is complete, a record with
+// a pass says that the suit is not fit, beside the verdict and at the head of its
+// pages, and is not green; then it says that it tells no standing.
+func TestRecordBeforeUnplugging(t *testing.T) {
+	s := opens(t, suit("HP-07"), "en943", "M-1")
+	s.does(0, core.Tick{All: true})
+	s.reads(time.Minute, "17.5")
+	s.reads(10*time.Minute, "16.5")
+	s.reads(6*time.Minute, "15.1")
+	b := func() banner {
+		c, err := newCourse(s.run.ID, s.entries, harrowPoint(t))
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := record{course: c}
+		return r.banner()
+	}
+	const claim = "This is what the run came to. It does not tell whether the suit may be worn today."
+	if b := b(); b != (banner{"PASS, NOT FIT YET", black, heavy}) {
+		t.Errorf("with the plugs in, the banner is %+v", b)
+	}
+	pdf := mustRecord(t, s.input())
+	contains(t, pdf, "PASS, NOT FIT YET", "Test record R-0042, HP-07, NOT FIT YET", "NOT FIT YET: plugs and adapter are still in", "Rules rules 1")
+	lacksWords(t, pdf, claim)
+	for n := range s.run.RestoreList[1:] {
+		s.does(time.Second, core.Tick{Items: []int{n + 1}, ByTap: true})
+	}
+	contains(t, mustRecord(t, s.input()), "PASS, NOT FIT YET", "NOT FIT YET: not put away")
+	s.does(time.Second, core.Tick{Items: []int{len(s.run.RestoreList)}, ByTap: true})
+	if b := b(); b != (banner{"PASS", green, boxed}) {
+		t.Errorf("once the run is closed, the banner is %+v", b)
+	}
+	pdf = mustRecord(t, s.input())
+	contains(t, pdf, claim)
+	lacksWords(t, pdf, "NOT FIT YET")
+}
+
+// TestRules: every verdict names the rules that it was given by; the first ones
+// had no number then.
+func TestRules(t *testing.T) {
+	for rules, want := range map[int]string{0: "rules 1", 1: "rules 1", 2: "rules 2"} {
+		if got := rulesWords(core.Verdict{Rules: rules}); got != want {
+			t.Errorf("version %d is %q, want %q", rules, got, want)
+		}
 	}
 }
 

@@ -19,7 +19,7 @@ type ShelfInput struct {
 	// Policy in the time zone of the station.
 	Day    core.Date
 	Policy core.Policy
-	Suits  []core.Summary // in any order
+	Suits  []core.Summary // in any order; those retired are named at the end
 }
 
 // ShelfList makes the list of suits for the wall, in letters that are read
@@ -38,6 +38,8 @@ func ShelfList(in ShelfInput) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
+	retired := retiredOf(in.Suits)
+	in.Suits = slices.DeleteFunc(slices.Clone(in.Suits), func(suit core.Summary) bool { return suit.Retired })
 	t, fit := shelf(in)
 	s.line(margin, s.y, s.inner()*0.6, title, black, fmt.Sprintf("%d of %s fit", fit, count(len(in.Suits), "suit")))
 	s.lineRight(margin+s.inner()*0.6, s.y, s.inner()*0.4, title, black, in.Day.String())
@@ -48,9 +50,24 @@ func ShelfList(in ShelfInput) ([]byte, error) {
 		rowOf("Right on the day of printing only: ask again before anybody wears one."),
 	}})
 	s.flow(t)
+	if retired != "" {
+		s.flow(table{columns: []column{{face: large}}, rows: []row{rowOf("Retired, never to be worn: " + retired)}})
+	}
 	s.skip(blockGap)
 	s.end(fmt.Sprintf("End of list, %s, as of journal entry %d", count(len(in.Suits), "suit"), in.Head.Seq))
 	return s.finish()
+}
+
+// retiredOf names the retired suits: one may still hang where it always did.
+func retiredOf(suits []core.Summary) string {
+	var tags []string
+	for _, suit := range suits {
+		if suit.Retired {
+			tags = append(tags, typed(suit.Tag))
+		}
+	}
+	slices.SortFunc(tags, compareTags)
+	return strings.Join(tags, ", ")
 }
 
 // shelf is the list itself, and how many suits on it may be worn.
@@ -69,7 +86,7 @@ func shelf(in ShelfInput) (t table, fit int) {
 	for _, suit := range suits {
 		st := suit.Standing(in.Policy, in.Day)
 		due, why := "–", ""
-		// Of a suit that is barred, the day by its last pass would only mislead.
+		// Of a suit that is blocked, the day by its last pass would only mislead.
 		if !st.Due.IsZero() && (st.Wearable() || st.Due.Before(in.Day)) {
 			due = st.Due.String()
 		}

@@ -23,11 +23,15 @@ const (
 	boxed frame = iota
 	solid
 	dashed
+	heavy
 )
 
 func (r *record) banner() banner {
 	v, ok := r.stands()
 	switch {
+	case ok && v.Outcome == core.Pass && r.run.Phase != core.Over:
+		// Green says that all is well, and it is not before the list is complete.
+		return banner{"PASS, NOT FIT YET", black, heavy}
 	case ok && v.Outcome == core.Pass:
 		return banner{"PASS", green, boxed}
 	case ok && v.Outcome == core.Fail:
@@ -55,8 +59,11 @@ func (s *sheet) frameWord(b banner, x, y float64) (width, height float64) {
 	} else {
 		s.pdf.SetDrawColor(b.ink.r, b.ink.g, b.ink.b)
 		s.pdf.SetLineWidth(0.7)
-		if b.frame == dashed {
+		switch b.frame {
+		case dashed:
 			s.pdf.SetDashPattern([]float64{2, 1.4}, 0)
+		case heavy:
+			s.pdf.SetLineWidth(1.6)
 		}
 		s.pdf.Rect(x, y, width, height, "D")
 		s.pdf.SetDashPattern(nil, 0)
@@ -74,9 +81,25 @@ func (r *record) result() {
 	f := face{size: 11, bold: true}
 	s.line(x, s.y+height/2-f.height(), room, f, black, r.run.Suit.Tag+" by "+r.run.Method.Title)
 	s.line(x, s.y+height/2, room, f, black, r.headline())
-	s.y += height + 1
+	s.y += height + 1.2
+	for _, line := range s.wrap(f, s.inner(), r.today()) {
+		s.line(margin, s.y, s.inner(), f, black, line)
+		s.y += f.height()
+	}
 	s.flow(r.verdict())
 	s.flow(r.earlier())
+}
+
+// today says what the result means for whoever wants to wear the suit. A paper
+// lies about for years, so that of a closed run only says what the run came to.
+func (r *record) today() string {
+	if not := r.notFit(); not != "" {
+		return not + "."
+	}
+	if r.run.Phase != core.Over {
+		return ""
+	}
+	return "This is what the run came to. It does not tell whether the suit may be worn today."
 }
 
 // headline is the result in one line.
@@ -115,11 +138,16 @@ func (r *record) verdict() table {
 		[2]string{"Specification", fmt.Sprintf("%s: %s %s", typed(r.run.Method.Title), r.speak.Limit(r.run.Method), conformity(v.Verdict))},
 		[2]string{"Why", fmt.Sprintf("%s Given %s on what %s posted.", typed(r.speak.Reason(r.run, v.Verdict)), r.station.moment(v.at), typed(v.by.Name))},
 		[2]string{"Decision rule", rule},
+		[2]string{"Rules", rulesWords(v.Verdict) + ", those in force when the verdict was given"},
 		[2]string{"Uncertainty", r.uncertainty(v.Verdict)},
 		[2]string{"Capacity", r.measured()},
 		[2]string{"Leak", oneLine(r.speak.Leak(r.run, v.Verdict))},
 	)
 }
+
+// rulesWords names the version of the rules that a verdict was given by: what
+// passed by one version need not by another.
+func rulesWords(v core.Verdict) string { return fmt.Sprintf("rules %d", max(1, v.Rules)) }
 
 // measured is the capacity that was measured after the verdict, if it was.
 func (r *record) measured() string {
@@ -197,15 +225,15 @@ func lines(all ...string) string {
 
 // earlier is the verdicts that do not stand any more.
 func (r *record) earlier() table {
-	t := table{title: "Earlier verdicts of this run", ruled: true, columns: []column{
-		{head: "Given", width: momentWidth}, {head: "Verdict", width: 20}, {head: "Why and figures"}, {head: "What became of it", width: 56},
+	t := table{title: "Earlier verdicts of this run, all superseded", ruled: true, columns: []column{
+		{head: "Given", width: momentWidth}, {head: "Verdict", width: 34}, {head: "Why and figures"}, {head: "What became of it", width: 56},
 	}}
 	for _, g := range r.given {
 		if g.fate == "" {
 			continue
 		}
 		figures := oneLine(commands.Figures(r.run, g.Verdict))
-		t.rows = append(t.rows, rowOf(r.station.moment(g.at), string(g.Outcome), typed(r.speak.Reason(r.run, g.Verdict)+" "+figures), typed(g.fate)))
+		t.rows = append(t.rows, rowOf(r.station.moment(g.at), fmt.Sprintf("%s, SUPERSEDED, %s", g.Outcome, rulesWords(g.Verdict)), typed(r.speak.Reason(r.run, g.Verdict)+" "+figures), typed(g.fate)))
 	}
 	return t
 }

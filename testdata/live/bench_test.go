@@ -152,7 +152,7 @@ func ticked(list Post, numbers ...int) func(Post) bool {
 	return func(p Post) bool { return p.ID == list.ID && slices.Equal(ticks(p), numbers) }
 }
 
-var item = regexp.MustCompile(`(?m)^(\d+) (✓|▫) `)
+var item = regexp.MustCompile(`(?m)^(\d+) (✓|–) `)
 
 // ticks returns the numbers that are ticked in a list.
 func ticks(list Post) []int {

@@ -109,7 +109,7 @@ func TestBotKilled(t *testing.T) {
 		card, _ := b.hold(b.tester, "HP-07 quick with M-1", quickHold)
 		b.tester.AwaitText("Bell!")
 		b.tester.Reply(card, "14.2")
-		list := b.tester.AwaitText("Restore HP-07")
+		list := b.tester.AwaitText("Unplug and put away HP-07")
 		b.tester.React(list, "one")
 		b.tester.React(list, "two")
 		b.tester.Await(ticked(list, 1, 2))

@@ -27,7 +27,7 @@ func TestWholeRun(t *testing.T) {
 
 	said := b.settled(b.tester)
 	checkSaid(t, said, "bench.tester")
-	checkAlerts(t, b.tester, "Prepare", "Inflate to", "Expansion is over", "Be at the manometer", "Bell!", "PASS", "Restore")
+	checkAlerts(t, b.tester, "Prepare", "Inflate to", "Expansion is over", "Be at the manometer", "Bell!", "PASS", "Unplug and put away")
 	for _, bystander := range []*Person{b.second, b.crew} {
 		checkAlerts(t, bystander)
 	}
@@ -93,7 +93,7 @@ func holdAndRead(b *bench, card Post) {
 
 func restore(b *bench, card Post) {
 	b.t.Helper()
-	list := b.tester.AwaitText("Restore HP-07")
+	list := b.tester.AwaitText("Unplug and put away HP-07")
 	if answer := b.ask(b.officer, "can HP-07 go out?"); !answer.Says("HP-07: on the bench, not fit") {
 		b.t.Errorf("with the plugs in, the officer is told %q", answer.Text)
 	}
@@ -103,11 +103,11 @@ func restore(b *bench, card Post) {
 	b.tester.Reply(card, "ok all")
 	b.tester.AwaitText("R-0001 is closed")
 	b.tester.Await(func(p Post) bool {
-		return p.ID == card.ID && p.Says("HP-07: PASS") && p.Says("closed") && p.Says("fit") && !p.Says("not fit")
+		return p.ID == card.ID && p.Says("closed") && p.Says("Came to: PASS, unplugged and put away") && !p.Says("fit")
 	})
 }
 
-// TestFailedRun is about a suit that leaks: it is barred at once, the crew is
+// TestFailedRun is about a suit that leaks: it is blocked at once, the crew is
 // told, and the plugs come out of it all the same.
 func TestFailedRun(t *testing.T) {
 	t.Parallel()
