@@ -28,7 +28,7 @@ func (s Speaker) Run(st Step) []Message {
 	say := func(d Dest, text string) { out = append(out, Message{Dest: d, Text: text}) }
 	run := st.After
 	asker := st.After.Tester
-	given := len(st.Before.Verdicts)
+	given := len(st.Before.AllVerdicts())
 	for _, fact := range st.Facts {
 		switch f := fact.(type) {
 		case core.Opened:
@@ -245,7 +245,11 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 			fmt.Sprintf("Limit: ending %s or more.", lowest(run)),
 			s.askAir(run))
 	case run.Phase == core.Hold:
-		return lines(fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt))),
+		noted := fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt)))
+		if left := run.HoldEnds().Sub(r.Taken); left > 0 && left <= time.Minute {
+			noted = fmt.Sprintf("%s is not yet the end: the bell asks again.", value)
+		}
+		return lines(noted,
 			s.course(run), s.next(run, st.At))
 	case p > m.Expansion.High:
 		text := bold(value+" is too high: vent now") + " to " + target(m.Expansion, run.Manometer) + "."
@@ -361,7 +365,7 @@ func superseded(st Step) []Message {
 		return nil
 	}
 	run := st.After
-	now, old := "begun again, no verdict yet", run.Verdicts
+	now, old := "begun again, no verdict yet", run.AllVerdicts()
 	switch {
 	case run.Verdict != nil:
 		now, old = "now "+strings.ToUpper(string(run.Verdict.Outcome)), old[:max(0, len(old)-1)]
