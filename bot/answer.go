@@ -74,33 +74,34 @@ func (do *doing) askSuit(w core.AskSuit) error {
 }
 
 func (do *doing) askFleet() error {
-	total, not, err := do.fleet(do.bench.Day(do.ev.At))
+	total, retired, not, err := do.fleet(do.bench.Day(do.ev.At))
 	if err != nil {
 		return err
 	}
-	do.answer(do.speak.Fleet(total, total-len(not), not))
+	do.answer(do.speak.Fleet(total, total-len(not), retired, not))
 	return nil
 }
 
-// fleet counts the suits that are not retired, and returns those that are not
-// fit on a day. It reads only suits with a bar of their own, out of test, or
+// fleet counts the suits that are not retired and those that are, and returns
+// those of the former that are not fit on a day. It reads only suits with a bar of their own, out of test, or
 // past their end of life.
-func (do *doing) fleet(day core.Date) (total int, not []commands.FleetLine, err error) {
+func (do *doing) fleet(day core.Date) (total, retired int, not []commands.FleetLine, err error) {
 	total, kinds, err := do.store.Count()
 	if err != nil {
-		return 0, nil, err
+		return 0, 0, nil, err
 	}
 	yesterday := day.AddDays(-1)
 	rows, err := do.rowsOf(do.store.Barred(), do.store.DueBy(yesterday), do.store.EndingBy(yesterday))
 	if err != nil {
-		return 0, nil, err
+		return 0, 0, nil, err
 	}
 	for _, row := range rows {
 		if st := summary(row).Standing(do.bench.Policy, day); !st.Wearable() {
 			not = append(not, commands.FleetLine{Tag: row.Tag, Standing: st})
 		}
 	}
-	return total - kinds[core.OutForGood], not, nil
+	retired = kinds[core.OutForGood]
+	return total - retired, retired, not, nil
 }
 
 // rowsOf returns the rows of several indexes, each once, by tag.
@@ -225,6 +226,10 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 					all[i].Repaired = repaired
 				}
 			}
+		case core.Closed:
+			if i, judged := of[e.Run]; judged {
+				all[i].Open = false
+			}
 		case core.Again:
 			if i, judged := of[e.Run]; judged {
 				all[i].Repaired = core.Date{} // it is tested as it is now
@@ -232,10 +237,10 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 		case core.Judged:
 			t := commands.Tested{
 				Day: bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,
-				Start: f.Verdict.Start.Written, End: f.Verdict.End.Written, Run: e.Run,
+				Start: f.Verdict.Start.Written, End: f.Verdict.End.Written, Run: e.Run, Open: true,
 			}
 			if i, again := of[e.Run]; again {
-				t.Repaired = all[i].Repaired
+				t.Repaired, t.Open = all[i].Repaired, all[i].Open
 				all[i] = t
 				continue
 			}

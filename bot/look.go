@@ -236,7 +236,7 @@ func (do *doing) notices(now time.Time, regular bool) ([]core.Notice, error) {
 
 // fleetDigest adds the state of the fleet to a digest.
 func (do *doing) fleetDigest(d *commands.Digest) error {
-	total, not, err := do.fleet(d.Day)
+	total, _, not, err := do.fleet(d.Day)
 	if err != nil {
 		return err
 	}

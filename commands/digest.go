@@ -201,6 +201,7 @@ type Tested struct {
 	// Repaired is the day of the last repair since then, zero if there was none:
 	// the test says nothing of the suit as it is now.
 	Repaired core.Date
+	Open     bool // its run is not closed: the suit is not fit, whatever the outcome
 }
 
 // History answers with a suit's tests, newest first.
@@ -219,6 +220,9 @@ func (t Tested) line() string {
 		where = t.Run.String()
 	}
 	result := string(t.Outcome)
+	if t.Open {
+		result += ", not fit yet"
+	}
 	if t.End.IsZero() {
 		return fmt.Sprintf("%s %s (%s), %s", t.Day, result, t.Reason, where)
 	}

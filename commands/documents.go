@@ -2,7 +2,6 @@ package commands
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"benchbell/core"
@@ -14,8 +13,8 @@ func (s Speaker) Record(run core.Run) string {
 	if run.Phase != core.Over {
 		text += " The run is not closed yet."
 	}
-	if not := NotFitYet(run); not != "" {
-		text = lines(bold(strings.ToUpper(not[:1])+not[1:])+".", text)
+	if not, why := NotFitYet(run); not != "" {
+		text = lines(bold(not+":")+" "+why+".", text)
 	}
 	unread := 0
 	for _, p := range run.Photos {

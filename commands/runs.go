@@ -471,18 +471,22 @@ func PhaseWords(p core.Phase) string {
 }
 
 // NotFitYet says of a run whose suit is still to be unplugged or put away that
-// it is not fit, and why; nothing in any other phase. It stands wherever the
-// outcome of such a run does.
-func NotFitYet(run core.Run) string {
+// it is not fit, and why: not fit yet after a pass. It says nothing in any other
+// phase. It stands wherever the outcome of such a run does.
+func NotFitYet(run core.Run) (head, why string) {
 	if run.Phase != core.Restore {
-		return ""
+		return "", ""
+	}
+	head = "NOT FIT"
+	if run.Verdict != nil && run.Verdict.Outcome == core.Pass {
+		head = "NOT FIT YET"
 	}
 	for _, c := range run.RestoreList {
 		if (c.Item.Task == core.TaskPlugsOut || c.Item.Task == core.TaskAdapterOut) && !c.Done {
-			return "not fit yet: plugs and adapter are still in"
+			return head, "plugs and adapter are still in"
 		}
 	}
-	return "not fit yet: not put away"
+	return head, "not put away"
 }
 
 // Card is the first post of a run's thread: where the run stands. Of one that
@@ -502,11 +506,8 @@ func (s Speaker) Card(run core.Run, now time.Time) string {
 	case core.Hold:
 		state = s.until(run.HoldEnds(), now)
 	case core.Restore:
-		not := ", NOT FIT"
-		if run.Verdict != nil && run.Verdict.Outcome == core.Pass {
-			not = ", NOT FIT YET"
-		}
-		head = fmt.Sprintf("%s · %s", bold(run.Suit.Tag+": "+outcome(run)+not), run.ID)
+		not, _ := NotFitYet(run)
+		head = fmt.Sprintf("%s · %s", bold(run.Suit.Tag+": "+outcome(run)+", "+not), run.ID)
 		state = fmt.Sprintf("%s: %d of %d ticked", PhaseWords(run.Phase), len(run.RestoreList)-len(core.Missing(run.RestoreList)), len(run.RestoreList))
 	case core.Over:
 		head = fmt.Sprintf("%s · %s · closed %s", bold(run.Suit.Tag), run.ID, s.moment(run.Closed))

@@ -117,9 +117,14 @@ type FleetLine struct {
 	Standing core.Standing
 }
 
-// Fleet answers how many suits are fit and which are not, and why.
-func (s Speaker) Fleet(total, fit int, not []FleetLine) string {
-	return lines(append([]string{bold(fmt.Sprintf("%d of %d fit.", fit, total))}, s.notFit(not)...)...)
+// Fleet answers how many suits are fit and which are not, and why. Those retired
+// are not counted among them, and may still hang somewhere.
+func (s Speaker) Fleet(total, fit, retired int, not []FleetLine) string {
+	out := append([]string{bold(fmt.Sprintf("%d of %d fit.", fit, total))}, s.notFit(not)...)
+	if retired > 0 {
+		out = append(out, fmt.Sprintf("Retired besides: %d. %s names them.", retired, code("shelf")))
+	}
+	return lines(out...)
 }
 
 // notFit lists suits by their reasons, those of one reason in one line.

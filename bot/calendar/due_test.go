@@ -140,6 +140,41 @@ func TestDue(t *testing.T) {
 		"test.HP-10@x 2027-03-02 15", "life.HP-10@x 2027-03-02 15", m1, m2)
 }
 
+// Of a suit that is not fit the calendar says so and why, on the day that its UID
+// has: nobody is to wear it until then.
+func TestNotFit(t *testing.T) {
+	s := newStation(t)
+	summaries := func(want ...string) {
+		t.Helper()
+		events, _, err := Due(s.st)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var got []string
+		for _, e := range events {
+			got = append(got, fmt.Sprintf("%v %s", e.Day, e.summary()))
+		}
+		if !reflect.DeepEqual(got, want) {
+			t.Errorf("\n got %q\nwant %q", got, want)
+		}
+	}
+	s.enter("HP-07", s.suit("HP-07", "", day(2031, 6, 30)), paperPass(day(2026, 2, 1)))
+	summaries("2027-02-01 HP-07: last day in test", "2031-06-30 HP-07: last day of life")
+	s.enter("HP-07", core.PaperTest{Day: day(2026, 2, 20), Outcome: core.Fail}, core.Used{When: morning, Note: "pump hall"})
+	summaries("2027-02-01 HP-07: not fit: failed, used", "2031-06-30 HP-07: last day of life; not fit: failed, used")
+	// The subscriber gets the change: the event is the same, of a later entry.
+	events, modified, err := Due(s.st)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ics := string(written(t, Feed{Domain: domain, Events: events, Modified: modified}))
+	if !strings.Contains(ics, "SUMMARY:HP-07: not fit: failed\\, used\r\n") || !strings.Contains(ics, "SEQUENCE:4\r\n") || strings.Contains(ics, "pump hall") {
+		t.Errorf("the calendar is\n%s", ics)
+	}
+	s.enter("HP-07", core.Retired{Why: "torn"})
+	summaries()
+}
+
 // The sequence never falls, and grows whenever the day is another; the same
 // journal gives the same bytes, also after a restart.
 func TestSequenceGrows(t *testing.T) {

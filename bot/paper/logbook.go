@@ -201,8 +201,8 @@ func (l *logbook) test(run core.RunID, entries []core.Entry) error {
 		more = append(more, c.stopped.what)
 	}
 	it.moment = l.in.Station.moment(it.at)
-	if commands.NotFitYet(c.run) != "" {
-		outcome += ", NOT FIT YET"
+	if not, _ := commands.NotFitYet(c.run); not != "" {
+		outcome += ", " + not
 	}
 	it.what = fmt.Sprintf("Test %s, %s: %s", c.run.ID, c.run.Method.Key, outcome)
 	for _, d := range c.defects {

@@ -47,8 +47,8 @@ func Record(in RecordInput) ([]byte, error) {
 		at = c.last
 	}
 	left := name
-	if commands.NotFitYet(c.run) != "" {
-		left += ", NOT FIT YET"
+	if not, _ := commands.NotFitYet(c.run); not != "" {
+		left += ", " + not
 	}
 	s, err := newSheet(about{station: in.Station, head: in.Head, format: in.Format, name: name, left: left, at: at})
 	if err != nil {
@@ -101,8 +101,11 @@ func (r *record) opening() {
 
 // notFit says of a run whose suit is still to be unplugged that it is not fit.
 func (r *record) notFit() string {
-	text := commands.NotFitYet(r.run)
-	return strings.Replace(text, "not fit yet", "NOT FIT YET", 1)
+	not, why := commands.NotFitYet(r.run)
+	if not == "" {
+		return ""
+	}
+	return not + ": " + why
 }
 
 // The widths of the names of facts, and of a moment.
