@@ -207,6 +207,8 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 	var all []commands.Tested
 	of := make(map[core.RunID]int)
 	methods := make(map[core.RunID]core.Method)
+	givenUp := make(map[core.RunID][]string)
+	read := make(map[core.RunID]bool)
 	var repaired core.Date
 	for _, e := range entries {
 		switch f := e.Fact.(type) {
@@ -230,7 +232,18 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 			if i, judged := of[e.Run]; judged {
 				all[i].Open = false
 			}
+		case core.Taken:
+			read[e.Run] = true
+		case core.Stopped:
+			if read[e.Run] {
+				of[e.Run] = len(all)
+				all = append(all, commands.Tested{
+					Day: bench.Day(e.At), Method: methods[e.Run], Outcome: core.NoVerdict, Reason: "stopped",
+					Run: e.Run, Open: true, GivenUp: givenUp[e.Run],
+				})
+			}
 		case core.Again:
+			givenUp[e.Run] = append(givenUp[e.Run], f.Why)
 			if i, judged := of[e.Run]; judged {
 				all[i].Repaired = core.Date{} // it is tested as it is now
 			}
@@ -238,6 +251,7 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 			t := commands.Tested{
 				Day: bench.Day(e.At), Method: methods[e.Run], Outcome: f.Verdict.Outcome, Reason: f.Verdict.Reason,
 				Start: f.Verdict.Start.Written, End: f.Verdict.End.Written, Run: e.Run, Open: true,
+				GivenUp: givenUp[e.Run],
 			}
 			if i, again := of[e.Run]; again {
 				t.Repaired, t.Open = all[i].Repaired, all[i].Open

@@ -154,6 +154,15 @@ func (s Speaker) restoring(run core.Run) string {
 	return lines(out...)
 }
 
+// barometer prints a barometer reading, in hectopascals too if it is in another
+// unit: a wrong unit shows there.
+func barometer(w core.Written) string {
+	if w.Unit == core.HPa || w.Unit == core.Mbar {
+		return w.String()
+	}
+	return w.String() + " = " + w.Pressure().In(core.HPa, 1) + " hPa"
+}
+
 // counted says of a temperature or a barometer reading that it came too far from
 // the ends of the hold to count.
 func counted(st Step) string {

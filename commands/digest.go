@@ -202,6 +202,8 @@ type Tested struct {
 	// the test says nothing of the suit as it is now.
 	Repaired core.Date
 	Open     bool // its run is not closed: the suit is not fit, whatever the outcome
+	// GivenUp are the reasons of the attempts that were given up before.
+	GivenUp []string
 }
 
 // History answers with a suit's tests, newest first.
@@ -222,6 +224,12 @@ func (t Tested) line() string {
 	result := string(t.Outcome)
 	if t.Open {
 		result += ", not fit yet"
+	}
+	for i, why := range t.GivenUp {
+		where += fmt.Sprintf("; attempt %d given up", i+1)
+		if why != "" {
+			where += ": " + quote(why)
+		}
 	}
 	if t.End.IsZero() {
 		return fmt.Sprintf("%s %s (%s), %s", t.Day, result, t.Reason, where)

@@ -72,6 +72,7 @@ func inlets(f core.Fittings) string {
 const (
 	markOpen = "–"
 	markDone = "✓"
+	markBad  = "bad:" // done with, and the suit is blocked for it
 )
 
 // items prints the items of a list, a line for each.
@@ -81,6 +82,9 @@ func items(checks []core.Check, run core.Run) string {
 		mark := markOpen
 		if c.Done {
 			mark = markDone
+		}
+		if c.Bad != "" {
+			mark = markBad
 		}
 		fmt.Fprintf(&b, "\n%d %s %s", i+1, mark, task(c.Item, run))
 	}

@@ -101,7 +101,7 @@ func (s Speaker) Run(st Step) []Message {
 		case core.AirNoted:
 			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", counted(st), driftOf(st)))
 		case core.BaroNoted:
-			say(ToRun, lines("Noted: barometer "+f.Written.String()+".", counted(st), driftOf(st)))
+			say(ToRun, lines("Noted: barometer "+barometer(f.Written)+".", counted(st), driftOf(st)))
 		case core.Noted:
 			if f.Recalled {
 				say(ToRun, lines("Not taken: a moment counts when it is said within 3 min. It is on record as a note.", s.next(run, st.At)))
@@ -110,7 +110,7 @@ func (s Speaker) Run(st Step) []Message {
 			say(ToRun, "Noted.")
 		case core.DefectSeen:
 			if st.Before.Phase == core.Restore {
-				say(ToRun, lines(of(run)+bold("Defect on record")+": "+run.Suit.Tag+" is blocked.", s.next(run, st.At)))
+				say(ToRun, lines(of(run)+bold("Defect on record")+": "+quote(f.What)+".", run.Suit.Tag+" is blocked.", s.next(run, st.At)))
 			}
 		case core.NoneFitted:
 			say(ToRun, "Nothing was fitted: on record.")
