@@ -213,9 +213,12 @@ func (e Evidence) addAir(b *Budget) {
 // failing drop under a pass, or made a fail of what would have passed.
 func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
 	start, end := v.Start.Pressure(), v.End.Pressure()
-	for _, before := range r.airAt(v.Start.Taken) {
-		for _, after := range r.airAt(v.End.Taken) {
+	for i, before := range r.airAt(v.Start.Taken) {
+		for j, after := range r.airAt(v.End.Taken) {
 			c := AirEffect(before, after, start, r.Give())
+			if i+j == 0 {
+				change = c
+			}
 			change.Low, change.High = min(change.Low, c.Low), max(change.High, c.High)
 		}
 	}
