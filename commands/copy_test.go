@@ -408,6 +408,7 @@ func TestHalfHeard(t *testing.T) {
 		{"reinstate HP-07;HP-08 found", "reinstate HP-07 …", "reinstate HP-08 …"},
 		{"release HP-07 & 08", "release HP-07", "release HP-08"},
 		{"test HP-07 & 08", "test HP-07", "test HP-08"},
+		{"test HP-07 with HP-08", "test HP-07", "test HP-08"},
 		{"used HP-07 & 0815", "used HP-07 …", ""},
 	} {
 		_, err := Parse(tt.text, Talk)

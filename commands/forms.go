@@ -744,6 +744,9 @@ func parseTest(rest string) (any, error) {
 	beforeWith, _, _ := strings.Cut(strings.ToLower(rest), " with ")
 	tag, left := cutTag(rest[:min(len(rest), len(beforeWith))])
 	other, more := another(tag, left, true)
+	if second := want.Manometer; !more && sameKind(tag, second) && tagForm.MatchString(second) && !notTag(second) { // "with HP-08"
+		other, more = second, true
+	}
 	switch {
 	case hollow(want.Suit):
 		return nil, errors.New("which suit?")

@@ -130,7 +130,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.Overfilled:
 		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins anew.", r.Digits, r.Unit, code("capacity"))
 	case core.BadMoment:
-		return fmt.Sprintf("%s is no moment, or still to come. Say today or yesterday, or year-month-day, and hours:minutes: %s.", quote(r.Digits), code("used "+r.Suit+" …"))
+		return fmt.Sprintf("%s is no moment, or still to come.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), code("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
 		return "Not done: that takes " + orList(r.Choices) + "."
 	case core.NothingToRelease:

@@ -40,18 +40,27 @@ func (b Bench) Manometer(typed string) (Manometer, bool) {
 }
 
 // squash makes what people type of a name comparable: case, blanks and
-// hyphens do not count, nor do zeros before a number.
+// hyphens do not count, nor do zeros before a number. Between two numbers a
+// hyphen stays: HP11-2 is not HP1-12.
 func squash(s string) string {
+	digit := func(c byte) bool { return c >= '0' && c <= '9' }
 	var out []byte
+	apart := false // from what stands before
 	for _, c := range []byte(strings.ToLower(s)) {
-		switch {
-		case strings.IndexByte(" -_./", c) >= 0:
+		if strings.IndexByte(" -_./", c) >= 0 {
+			apart = true
 			continue
-		case c >= '0' && c <= '9' && len(out) > 0 && out[len(out)-1] == '0' && (len(out) == 1 || out[len(out)-2] < '0' || out[len(out)-2] > '9'):
-			out[len(out)-1] = c
+		}
+		n := len(out)
+		switch {
+		case apart && digit(c) && n > 0 && digit(out[n-1]):
+			out = append(out, '-', c)
+		case digit(c) && n > 0 && out[n-1] == '0' && (n == 1 || !digit(out[n-2])):
+			out[n-1] = c
 		default:
 			out = append(out, c)
 		}
+		apart = false
 	}
 	return string(out)
 }

@@ -280,7 +280,7 @@ func TestWriteRefuses(t *testing.T) {
 			t.Errorf("Write(%q, %v) = %d nPa, want it refused", tt.digits, tt.unit, w.Pressure())
 		}
 	}
-	for _, u := range []core.Unit{core.NoUnit, core.Psi + 1, 255} {
+	for _, u := range []core.Unit{core.NoUnit, core.InHg + 1, 255} {
 		if _, err := core.Write("16.5", u); err == nil {
 			t.Errorf("Write takes the unit %d", uint8(u))
 		}

@@ -315,7 +315,7 @@ type headerRecord struct {
 //
 // # Codes
 //
-//	unit       mbar hPa Pa kPa mmH2O cmH2O inH2O mmHg psi
+//	unit       mbar hPa Pa kPa mmH2O cmH2O inH2O mmHg psi inHg
 //	boots      fixed socks
 //	certainty  source report memory practice own keeper
 //	task       decontaminated looked_over gloves_whole glove_rings inlets_shut

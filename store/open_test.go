@@ -218,6 +218,43 @@ func TestMigration(t *testing.T) {
 	files("benchbell.db", "benchbell.db.schema-0", "benchbell.db.schema-0.2")
 }
 
+// A file of schema 1, whose keys had no hyphen between two numbers, is brought up
+// to date: every suit is found by what people type for it, and none for another.
+func TestTagsOfSchemaOne(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "benchbell.db")
+	s := must(store.OpenSchema(path, 1, nil))(t)
+	commit(t, s, register("HP1-12", "HP-07", "A1-07", "2024-3"))
+	do(t, store.EngineOf(s).Update(func(tx store.Tx) error { // as that program wrote them
+		var now []string
+		for key := range tx.Range("tags", nil, nil) {
+			now = append(now, string(key))
+		}
+		for _, key := range now {
+			if err := tx.Delete("tags", []byte(key)); err != nil {
+				return err
+			}
+		}
+		return errors.Join(
+			tx.Put("tags", []byte("hp112"), []byte("HP1-12")), tx.Put("tags", []byte("hp7"), []byte("HP-07")),
+			tx.Put("tags", []byte("a107"), []byte("A1-07")), tx.Put("tags", []byte("20243"), []byte("2024-3")))
+	}), s.Close())
+
+	s = reopen(t, path)
+	for typed, want := range map[string]string{"hp1-12": "HP1-12", "hp11-2": "", "hp112": "", "hp7": "HP-07", "a1 7": "A1-07", "a107": "", "2024/03": "2024-3"} {
+		tag, ok, err := s.SuitTag(typed)
+		if tag != want || ok != (want != "") || err != nil {
+			t.Errorf("SuitTag(%q) = %q, %v, %v, want %q", typed, tag, ok, err, want)
+		}
+	}
+	do(t, s.Check())
+	commit(t, s, register("HP11-2", "HP112")) // they are suits of their own now
+	commit(t, s, register("HP1-12"))
+	do(t, s.Check())
+	if got := names(t, filepath.Dir(path)); !slices.Equal(got, []string{"benchbell.db", "benchbell.db.schema-1"}) {
+		t.Errorf("files %q, want a copy of the old one", got)
+	}
+}
+
 func TestMigrationThatFails(t *testing.T) {
 	wrong := errors.New("that cannot be")
 	for _, c := range []struct {
@@ -253,7 +290,7 @@ func TestNewerFileIsRefused(t *testing.T) {
 	do(t, must(store.OpenSchema(path, 7, nil))(t).Close())
 	before := must(os.ReadFile(path))(t)
 	_, err := store.Open(path)
-	if err == nil || !strings.Contains(err.Error(), "a newer benchbell wrote it (schema 7, and this one knows up to 1): install that benchbell again, or use a backup") {
+	if err == nil || !strings.Contains(err.Error(), "a newer benchbell wrote it (schema 7, and this one knows up to 2): install that benchbell again, or use a backup") {
 		t.Errorf("open: %v", err)
 	}
 	if !bytes.Equal(must(os.ReadFile(path))(t), before) {

@@ -19,7 +19,30 @@ type layout struct {
 type migration func(Tx) error
 
 // today is the layout that this program writes.
-var today = layout{version: 1}
+var today = layout{version: 2, from: map[int]migration{1: tagsAnew}}
+
+// tagsAnew looks up every tag by the core.NameKey of today. That of schema 1 did
+// without the hyphen between two numbers, so that HP11-2 and HP1-12 had one key.
+// Two tags of one store had two keys even then, and names that are the same now
+// were the same then: no two tags get one key. The old keys must not stay: the
+// one of HP1-12 is now the key of HP112, which is another suit.
+func tagsAnew(tx Tx) error {
+	var old, tags []string
+	for key, tag := range tx.Range(bucketTags, nil, nil) {
+		old, tags = append(old, string(key)), append(tags, string(tag))
+	}
+	for _, key := range old {
+		if err := tx.Delete(bucketTags, []byte(key)); err != nil {
+			return err
+		}
+	}
+	for _, tag := range tags {
+		if err := indexTag(tx, tag); err != nil {
+			return err
+		}
+	}
+	return nil
+}
 
 // keeper keeps a copy of what is stored, as it was in a version. The copy can
 // be discarded as long as nothing was changed.

@@ -59,8 +59,8 @@ func readTag(_ Tx, key, value []byte) (keyedTag, error) {
 // like reports whether a tag may have been meant by what is typed, and how many
 // letters of it are wrong then.
 func (t keyedTag) like(typed string) (edits int, ok bool) {
-	// A1-07 is looked up by a107: people see it end in 07, and may type 1-07.
-	if strings.HasSuffix(t.key, typed) && (lastNumber(t.tag) == typed || lastNumber(t.key) == typed) {
+	// A1-07 ends in 07, and people may type 1-07 as well.
+	if strings.HasSuffix(t.key, typed) && (last(t.key, "0123456789") == typed || last(t.key, "0123456789-") == typed) {
 		return 0, true
 	}
 	a, b := utf8.RuneCountInString(t.key), utf8.RuneCountInString(typed)
@@ -72,8 +72,5 @@ func (t keyedTag) like(typed string) (edits int, ok bool) {
 	return edits, edits <= maxEdits && edits < longer
 }
 
-// lastNumber returns the number that a tag ends in, as [core.NameKey] has it,
-// or nothing.
-func lastNumber(tag string) string {
-	return core.NameKey(tag[len(strings.TrimRight(tag, "0123456789")):])
-}
+// last returns the end of a key that has nothing in it but these, or nothing.
+func last(key, these string) string { return key[len(strings.TrimRight(key, these)):] }

@@ -37,6 +37,18 @@ func TestSuitTag(t *testing.T) {
 	refused(t, s, register(strings.Repeat("x", 1025)), "longer than 1024 bytes")
 }
 
+// Names are the same only if their numbers are.
+func TestSuitTagOfTwoNumbers(t *testing.T) {
+	s := inMemory(t)
+	commit(t, s, register("HP1-12", "HP11-2", "HP112"))
+	for typed, want := range map[string]string{"hp 1 12": "HP1-12", "HP11-2": "HP11-2", "hp11.02": "HP11-2", "hp112": "HP112", "hp1-1-2": ""} {
+		tag, ok, err := s.SuitTag(typed)
+		if tag != want || ok != (want != "") || err != nil {
+			t.Errorf("SuitTag(%q) = %q, %v, %v, want %q", typed, tag, ok, err, want)
+		}
+	}
+}
+
 func TestTagsLike(t *testing.T) {
 	s := inMemory(t)
 	like := func(typed string, most int, want string) {
@@ -53,8 +65,8 @@ func TestTagsLike(t *testing.T) {
 		{" 0007.", "A1-07 HP-07 TR-7"},
 		{"8", "HP-08"},
 		{"17", "HP-17"},
-		{"107", "A1-07 HP-107"}, // 1-07, or HP-107
-		{"1-07", "A1-07 HP-107"},
+		{"107", "HP-107"},
+		{"1-07", "A1-07"},
 		{"0", "HP-00"},
 		{"70", "HP-70"},
 
