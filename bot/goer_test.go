@@ -2,7 +2,6 @@ package bot
 
 import (
 	"fmt"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -37,6 +36,12 @@ func (g *goer) mostly(percent int, first string, others ...string) string {
 func (g *goer) say(form string, args ...any) { g.line(fmt.Sprintf(form, args...)) }
 
 func (g *goer) wander() {
+	if g.chance(25) {
+		g.say("duty.officer dm: suit change HP-07 method=%s", g.one("f1052", "osha"))
+	}
+	if g.chance(60) { // so that it takes a test that is right
+		g.say("crew.member: @benchbell used HP-07 tank 3")
+	}
 	for range rapid.IntRange(15, 60).Draw(g.t, "steps") {
 		if g.fault != "" {
 			return
@@ -105,7 +110,10 @@ func (g *goer) begin(guide world) {
 			}
 		}
 	}
-	method := g.mostly(70, "en943", "f1052", "osha")
+	method := guide.own[suit]
+	if g.chance(25) {
+		method = g.one("en943", "f1052", "osha")
+	}
 	gauge := map[string]string{"en943": "M-1", "f1052": "M-2", "osha": "M-3"}[method]
 	if g.chance(10) {
 		gauge = g.one("M-1", "M-2", "M-3", "M-4")
@@ -355,7 +363,9 @@ func (g *goer) aside(guide world) {
 	suit := g.suit()
 	who := g.mostly(60, "crew.member", "bench.tester", "second.tester", "duty.officer")
 	day := func() string { return g.stage.now.In(g.stage.zone).AddDate(0, 0, -g.upTo(40)).Format("2006-01-02") }
-	switch g.upTo(16) {
+	switch g.upTo(17) {
+	case 16:
+		g.say("%s: @benchbell %s", who, g.one("used HP-07 & 08", "used HP-07, 08", "used HP-07 and 08", "used HP-07, at the farm, HP-08 too", "found HP-07 and HP-08 torn"))
 	case 0:
 		g.say("%s: @benchbell used %s tank 3", who, suit)
 	case 1:
@@ -412,5 +422,3 @@ func (g *goer) aside(guide world) {
 		g.say("duty.officer dm: status %s", suit)
 	}
 }
-
-var _ = slices.Sort[[]int]

@@ -27,6 +27,7 @@ type move struct {
 	words string // without the mention
 	opens int    // the run that it opens
 	files []string
+	half  bool // the program took HP-07 out of use for it
 }
 
 type gaugeModel struct {
@@ -64,7 +65,6 @@ func (m methodModel) holds(tolerance [2]float64, p int64) bool {
 }
 
 const (
-	own         = "en943" // of both suits
 	asAtBell    = time.Minute
 	slipTime    = 2 * time.Minute // in which a slip is put right
 	remembered  = 5 * time.Minute // for which a stated moment is believed
@@ -115,6 +115,7 @@ const (
 // runModel is a run as the words tell it.
 type runModel struct {
 	suit, method, gauge, tester string
+	own                         bool // the method is the suit's own
 	phase                       phaseModel
 	prepared, unplugged         [prepareList + 1]string // who ticked a number: "" nobody, "words", or a name
 	read                        bool                    // with this manometer
@@ -148,13 +149,14 @@ type factModel struct {
 
 // A world is one way to take what was said.
 type world struct {
+	own   map[string]string // method that the register names for a suit
 	facts map[string][]factModel
 	runs  map[int]runModel
 	posts map[int]string // what was said in a post
 }
 
 func newWorld(zone *time.Location) world {
-	w := world{facts: make(map[string][]factModel), runs: make(map[int]runModel), posts: make(map[int]string)}
+	w := world{own: map[string]string{"HP-07": "en943", "HP-08": "en943"}, facts: make(map[string][]factModel), runs: make(map[int]runModel), posts: make(map[int]string)}
 	for suit, day := range map[string]string{"HP-07": "2025-10-14", "HP-08": "2025-10-21"} {
 		at, _ := time.ParseInLocation("2006-01-02", day, zone)
 		w.facts[suit] = []factModel{{at: at, began: at, kind: "pass"}}
@@ -163,7 +165,7 @@ func newWorld(zone *time.Location) world {
 }
 
 func (w world) clone() world {
-	c := world{facts: maps.Clone(w.facts), runs: maps.Clone(w.runs), posts: maps.Clone(w.posts)}
+	c := world{own: maps.Clone(w.own), facts: maps.Clone(w.facts), runs: maps.Clone(w.runs), posts: maps.Clone(w.posts)}
 	for k, f := range c.facts {
 		c.facts[k] = slices.Clip(f)
 	}
@@ -190,7 +192,7 @@ func (w world) wearable(suit string, now time.Time, zone *time.Location) (bool, 
 		for _, at := range r.seen {
 			all = append(all, factModel{at: at, kind: "defect"})
 		}
-		if r.outcome == passed && r.method == own && !r.closed.IsZero() {
+		if r.outcome == passed && r.own && !r.closed.IsZero() {
 			all = append(all, factModel{at: r.closed, began: r.full, kind: "pass"})
 		}
 	}
@@ -347,6 +349,8 @@ var (
 	saidReading = regexp.MustCompile(`^(?:fix )?(\d+(?:[.,]\d+)?) ?(mbar|mm|in|Pa|hPa)?(?: at (\d+):(\d\d))?$`)
 	saidTest    = regexp.MustCompile(`^test (HP-0[78])(?: (en943|f1052|osha))?(?: with (M-\d))?$`)
 	saidOfSuit  = regexp.MustCompile(`^(used|found|repaired|cause|withdraw|release|retire|reinstate) (HP-0[78])(?: (.*))?$`)
+	saidBoth    = regexp.MustCompile(`^(used|found) HP-07(?: &| and|,|, at the farm,) (?:HP-)?08( too)?( torn)?$`)
+	saidMethod  = regexp.MustCompile(`^suit change (HP-0[78]) method=(\w+)$`)
 	saidNumbers = regexp.MustCompile(`\d+`)
 	saidAir     = regexp.MustCompile(`^(air|baro) (\d+(?:[.,]\d+)?)(?: (in|hPa))?$`)
 )
@@ -393,15 +397,30 @@ func (w world) hear(m move, zone *time.Location) []world {
 
 func (w world) do(m move, zone *time.Location) []world {
 	one := []world{w}
+	if both := saidBoth.FindStringSubmatch(m.words); both != nil {
+		refused := w.clone()
+		for _, suit := range []string{"HP-07", "HP-08"} {
+			w.aboutSuit(m, both[1], suit, "both")
+		}
+		if m.half {
+			return one // what bars the one bars the other
+		}
+		return []world{w, refused}
+	}
 	if f := saidOfSuit.FindStringSubmatch(m.words); f != nil {
 		w.aboutSuit(m, f[1], f[2], f[3])
+		return one
+	}
+	if c := saidMethod.FindStringSubmatch(m.words); c != nil && m.who == "duty.officer" {
+		w.own[c[1]] = c[2]
 		return one
 	}
 	if t := saidTest.FindStringSubmatch(m.words); t != nil && m.opens > 0 {
 		r := runModel{suit: t[1], method: t[2], gauge: t[3], tester: m.who}
 		if r.method == "" {
-			r.method = own
+			r.method = w.own[r.suit]
 		}
+		r.own = r.method == w.own[r.suit]
 		w.runs[m.opens] = r
 		return one
 	}
@@ -672,7 +691,7 @@ func (w world) paper(m move, name string, zone *time.Location) {
 	switch out := r.judge(zone); {
 	case out == failed:
 		w.facts[row[1]] = append(w.facts[row[1]], factModel{at: day, kind: "fail"})
-	case out == passed && row[2] == own && meth.holds(meth.test, first.p):
+	case out == passed && row[2] == w.own[row[1]] && meth.holds(meth.test, first.p):
 		late := day.AddDate(0, 0, 1).Add(-time.Second)
 		if late.After(m.at) {
 			late = m.at

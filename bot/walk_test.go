@@ -12,8 +12,10 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -42,6 +44,8 @@ type walk struct {
 	runs   []int
 	files  map[string][]string // attached to a person's next post
 	seen   map[string]int      // what the walk came to
+	suits  map[string]core.File
+	read   uint64 // entries of the journal that suits holds
 	fault  string
 }
 
@@ -62,7 +66,7 @@ func newWalk(cfg Config, register []core.Entry, folder string) (*walk, error) {
 		stage: newStage(io.Discard, cfg.Policy.Zone, People...),
 		in:    make(map[string]core.RunID), with: make(map[string][]File),
 	}
-	w := &walk{Rehearsal: r, worlds: []world{newWorld(cfg.Policy.Zone)}, files: make(map[string][]string), seen: make(map[string]int)}
+	w := &walk{Rehearsal: r, worlds: []world{newWorld(cfg.Policy.Zone)}, files: make(map[string][]string), seen: make(map[string]int), suits: make(map[string]core.File)}
 	return w, r.begin(register, RehearsalStart(cfg))
 }
 
@@ -106,6 +110,7 @@ func (w *walk) line(text string) {
 		}
 	}
 	known := maps.Clone(w.engine.bench.Runs)
+	wasFit := w.suits["HP-07"].Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
 	if err := w.step(context.Background(), step{text: text, do: do}); err != nil {
 		if errors.Is(err, context.Canceled) {
 			w.fault = err.Error()
@@ -128,6 +133,10 @@ func (w *walk) line(text string) {
 		if m.tap == 0 && !m.edit {
 			delete(w.files, m.who)
 		}
+		if err := w.catchUp(); err != nil {
+			w.fault = err.Error()
+		}
+		m.half = wasFit && !w.down && !w.suits["HP-07"].Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
 		var next []world
 		for _, one := range w.worlds {
 			next = append(next, one.hear(m, w.stage.zone)...)
@@ -168,17 +177,34 @@ func (w *walk) runIn(root string) int {
 	return 0
 }
 
+// catchUp reads what is new in the journal: a suit's file is what the program
+// answers from when it is asked whether the suit may be worn.
+func (w *walk) catchUp() error {
+	if w.down {
+		return nil
+	}
+	for e, err := range w.store.Entries(w.read + 1) {
+		if err != nil {
+			return err
+		}
+		w.read++
+		if e.Suit != "" {
+			w.suits[e.Suit] = w.suits[e.Suit].Apply(e)
+		}
+	}
+	return nil
+}
+
 // compare is the property: what the program calls fit, the model does.
 func (w *walk) compare() {
+	if err := w.catchUp(); err != nil {
+		w.fault = err.Error()
+		return
+	}
 	for _, tag := range []string{"HP-07", "HP-08"} {
 		fit := slices.ContainsFunc(w.stage.said, func(s string) bool { return strings.Contains(s, strings.ToLower(tag)+": fit") })
 		if !w.down {
-			file, err := w.engine.file(tag)
-			if err != nil {
-				w.fault = err.Error()
-				return
-			}
-			fit = fit || file.Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
+			fit = fit || w.suits[tag].Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
 		}
 		var why []string
 		for _, one := range w.worlds {
@@ -233,26 +259,55 @@ func replay(cfg Config, register []core.Entry, folder string, script []string) (
 	return w, nil
 }
 
-// shrink leaves out of a script what the fault does not need.
+// shrink leaves out of a script what the fault does not need: runs, then lines.
 func shrink(script []string, faulty func([]string) bool) []string {
-	for size := len(script) / 2; size > 0; {
-		shorter := false
-		for from := 0; from < len(script); {
-			without := slices.Concat(script[:from], script[min(from+size, len(script)):])
-			if faulty(without) {
-				script, shorter = without, true
-				continue
+	for before := 0; before != len(script); {
+		before = len(script)
+		for run := 1; run <= 20; run++ {
+			if without := withoutRun(script, run); len(without) < len(script) && faulty(without) {
+				script, run = without, run-1
 			}
-			from += size
 		}
-		if !shorter || size > 1 {
-			size /= 2
-		}
-		if shorter && size == 0 {
-			size = 1
+		for size := max(len(script)/2, 1); size > 0; size /= 2 {
+			for from := 0; from < len(script); {
+				without := slices.Concat(script[:from], script[min(from+size, len(script)):])
+				if faulty(without) {
+					script = without
+					continue
+				}
+				from += size
+			}
 		}
 	}
 	return script
+}
+
+// withoutRun leaves out the run of a number; later ones move up.
+func withoutRun(script []string, run int) (without []string) {
+	opened := 0
+	for _, line := range script {
+		if strings.Contains(line, "@benchbell test ") {
+			if opened++; opened == run {
+				continue
+			}
+		}
+		if strings.Contains(line, fmt.Sprintf("~R-%04d:", run)) {
+			continue
+		}
+		for n := run + 1; n <= run+20; n++ {
+			line = strings.Replace(line, fmt.Sprintf("~R-%04d:", n), fmt.Sprintf("~R-%04d:", n-1), 1)
+		}
+		without = append(without, line)
+	}
+	return without
+}
+
+// A tally says what walks came to, and keeps what they find.
+type tally struct {
+	sync.Mutex
+	walks int
+	came  map[string]int // walks that came to something
+	kept  map[string]int // finds, by what the model said
 }
 
 // TestMayBeWorn holds random walks against the model.
@@ -260,24 +315,52 @@ func TestMayBeWorn(t *testing.T) {
 	cfg := DemoConfig()
 	register := walkRegister(t, cfg)
 	folder := t.TempDir()
-	_ = flag.Set("rapid.checks", fmt.Sprint(*walks*map[bool]int{false: 1, true: 5}[testing.Short()]))
+	shards := runtime.GOMAXPROCS(0)
+	each := (*walks + shards - 1) / shards
+	if testing.Short() {
+		each *= 5 // of which rapid does a fifth then
+	}
+	_ = flag.Set("rapid.checks", fmt.Sprint(each))
 	_ = flag.Set("rapid.nofailfile", "true")
-	came := make(map[string]int) // walks that came to something
-	total := 0
-	kept := make(map[string]int)
+	all := &tally{came: make(map[string]int), kept: make(map[string]int)}
+	t.Run("walks", func(t *testing.T) {
+		for n := range shards {
+			t.Run(fmt.Sprint(n), func(t *testing.T) {
+				t.Parallel()
+				walkOn(t, cfg, register, folder, all)
+			})
+		}
+	})
+	for _, what := range slices.SortedFunc(maps.Keys(all.came), func(a, b string) int { return cmp.Or(all.came[b]-all.came[a], strings.Compare(a, b)) }) {
+		t.Logf("%5.1f %% of %d walks: %s", 100*float64(all.came[what])/float64(all.walks), all.walks, what)
+	}
+	if t.Failed() || all.walks < 200 {
+		return
+	}
+	for what, least := range leastShares {
+		if share := 100 * float64(all.came[what]) / float64(all.walks); share < least {
+			t.Errorf("only %.1f %% of the walks came to %q, and %.1f %% should: they test too little", share, what, least)
+		}
+	}
+}
+
+// leastShares are percentages of walks that come to something, else the walks
+// prove nothing.
+var leastShares = map[string]float64{
+	": fit": 20, "pass ": 20, "fail ": 20, "no verdict": 15, "hold until": 80, "stopped": 5, "was fail": 0.3, "was pass": 0.3,
+}
+
+func walkOn(t *testing.T, cfg Config, register []core.Entry, folder string, all *tally) {
+	faulty := func(script []string) bool {
+		w, err := replay(cfg, register, folder, script)
+		return err == nil && w.fault != ""
+	}
 	var last *walk
 	defer func() {
 		if t.Failed() && last != nil {
-			faulty := func(script []string) bool {
-				w, err := replay(cfg, register, folder, script)
-				return err == nil && w.fault != ""
-			}
 			script := shrink(last.script, faulty)
 			w, _ := replay(cfg, register, folder, script)
 			t.Errorf("%s\n%s", w.fault, strings.Join(script, "\n"))
-		}
-		for _, what := range slices.SortedFunc(maps.Keys(came), func(a, b string) int { return cmp.Or(came[b]-came[a], strings.Compare(a, b)) }) {
-			t.Logf("%5.1f %% of walks: %s", 100*float64(came[what])/float64(total), what)
 		}
 	}()
 	// Drawn as one, so that a failure prints no list of what was drawn.
@@ -292,42 +375,52 @@ func TestMayBeWorn(t *testing.T) {
 	})
 	rapid.Check(t, func(rt *rapid.T) {
 		w := going.Draw(rt, "walk")
-		total++
+		all.Lock()
+		all.walks++
 		for what := range w.seen {
-			came[what]++
+			all.came[what]++
 		}
-		if w.fault == "" {
-			return
-		}
-		if *finds == "" {
+		all.Unlock()
+		switch {
+		case w.fault == "":
+		case *finds == "":
 			last = w
 			rt.Fatal("the program calls a suit fit that is not")
-		}
-		came["FOUND"]++
-		_, why, _ := strings.Cut(w.fault, "not: ")
-		class := strings.Map(func(r rune) rune {
-			if r >= 'a' && r <= 'z' || r == ' ' {
-				return r
-			}
-			return -1
-		}, why)
-		if kept[class]++; kept[class] > 40 {
-			return
-		}
-		faulty := func(script []string) bool {
-			w, err := replay(cfg, register, folder, script)
-			return err == nil && w.fault != ""
-		}
-		script := shrink(w.script, faulty)
-		s, _ := replay(cfg, register, folder, script)
-		name := filepath.Join(*finds, fmt.Sprintf("%s-%02d.txt", strings.ReplaceAll(class[:min(len(class), 40)], " ", "-"), kept[class]))
-		_ = os.WriteFile(name, []byte("# "+s.fault+"\n"+strings.Join(script, "\n")+"\n"), 0o644)
-		for _, line := range script {
-			if do, _ := parseStep(line); do != nil {
-				if a, ok := do.(stepAttach); ok {
-					_ = paperFile(*finds, a.path)
-				}
-			}
+		default:
+			all.keep(w, faulty, func(script []string) *walk { w, _ := replay(cfg, register, folder, script); return w })
 		}
 	})
+}
+
+// keep writes what a walk found, shrunk, to the folder of finds.
+func (all *tally) keep(w *walk, faulty func([]string) bool, replay func([]string) *walk) {
+	const most = 40 // of a kind
+	all.Lock()
+	all.came["FOUND"]++
+	class := kindOfFind(w.fault)
+	if all.kept[class]++; all.kept[class] > most {
+		all.Unlock()
+		return
+	}
+	all.Unlock()
+	script := shrink(w.script, faulty)
+	w = replay(script)
+	class = kindOfFind(w.fault)
+	all.Lock()
+	defer all.Unlock()
+	all.kept["/"+class]++
+	name := filepath.Join(*finds, fmt.Sprintf("%s-%02d.txt", class, all.kept["/"+class]))
+	_ = os.WriteFile(name, []byte("# "+w.fault+"\n"+strings.Join(script, "\n")+"\n"), 0o644)
+	for _, line := range script {
+		if do, _ := parseStep(line); do != nil {
+			if a, ok := do.(stepAttach); ok {
+				_ = paperFile(*finds, a.path)
+			}
+		}
+	}
+}
+
+func kindOfFind(fault string) string {
+	_, why, _ := strings.Cut(fault, "not: ")
+	return strings.Join(strings.FieldsFunc(why, func(r rune) bool { return r < 'a' || r > 'z' }), "-")
 }
