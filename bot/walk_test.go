@@ -67,7 +67,10 @@ func newWalk(cfg Config, register []core.Entry, folder string) (*walk, error) {
 		in:    make(map[string]core.RunID), with: make(map[string][]File),
 	}
 	w := &walk{Rehearsal: r, worlds: []world{newWorld(cfg.Policy.Zone)}, files: make(map[string][]string), seen: make(map[string]int), suits: make(map[string]core.File)}
-	return w, r.begin(register, RehearsalStart(cfg))
+	if err := r.begin(register, RehearsalStart(cfg)); err != nil {
+		return nil, err
+	}
+	return w, w.catchUp()
 }
 
 // String keeps a failure from printing all that a walk holds.
@@ -394,7 +397,7 @@ func walkOn(t *testing.T, cfg Config, register []core.Entry, folder string, all 
 
 // keep writes what a walk found, shrunk, to the folder of finds.
 func (all *tally) keep(w *walk, faulty func([]string) bool, replay func([]string) *walk) {
-	const most = 40 // of a kind
+	const most = 12 // of a kind
 	all.Lock()
 	all.came["FOUND"]++
 	class := kindOfFind(w.fault)
