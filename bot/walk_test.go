@@ -147,6 +147,9 @@ func (w *walk) line(text string) {
 		w.worlds = next
 		w.thin()
 	}
+	if _, up := do.(stepUp); up { // what it says then was true when it was asked
+		w.stage.said = nil
+	}
 	w.compare()
 }
 
