@@ -235,8 +235,8 @@ func (g *goer) goOn(guide world, id int) {
 		switch g.upTo(20) {
 		case 18:
 			post("%s", g.one("stop fire call", "with M-2", "with M-4", "again", "letting it down", "175", "1750 Pa"))
-		case 19:
-			post("fix %s", g.around(r, m.full))
+		case 16, 17:
+			g.correct(guide, id, r)
 		default:
 			post("%s", g.around(r, m.full))
 		}
@@ -249,14 +249,18 @@ func (g *goer) goOn(guide world, id int) {
 		switch g.upTo(20) {
 		case 17:
 			post("%s", g.around(r, m.full))
+		case 16:
+			post("letting it down")
+			g.correct(guide, id, r)
 		case 18:
 			post("%s", g.one("stop zipper", "again", "letting it down", "air 20.0", "baro 1013"))
-		case 19:
-			post("fix %s", g.around(r, m.test))
+		case 15, 19:
+			g.correct(guide, id, r)
 		default:
 			post("%s", g.around(r, m.test))
 		}
 	case holding:
+		g.airOfHold(post, r)
 		bell := r.hold[0].at.Add(m.hold)
 		if g.stage.now.Before(bell) && g.chance(65) {
 			g.wait(bell, m.hold)
@@ -283,13 +287,32 @@ func (g *goer) goOn(guide world, id int) {
 	}
 }
 
+// airOfHold tells the air at the beginning of a hold, or when its bell has rung.
+func (g *goer) airOfHold(post func(string, ...any), r runModel) {
+	start := r.hold[0].at
+	near := g.stage.now.Equal(start) && len(r.air) == 0 || !g.stage.now.Before(start.Add(methodModels[r.method].hold)) && len(r.air) < 2
+	if !near || g.chance(75) {
+		return
+	}
+	if g.chance(10) {
+		g.say("+%dm", 1+g.upTo(40))
+	}
+	if g.chance(70) {
+		post("air %s", g.one("20.0", "20.1", "20.5", "21", "19.0", "99"))
+	} else {
+		post("baro %s", g.one("1013", "1012", "1010", "1015", "29.92 in", "29.92", "29.85 in"))
+	}
+}
+
 func (g *goer) correct(guide world, id int, r runModel) {
 	if g.chance(30) {
 		g.say("+%ds", 1+g.upTo(400))
 	}
 	m := methodModels[r.method]
 	var p string
-	if len(r.hold) == 0 || len(r.hold) == 1 && g.chance(70) {
+	if r.phase == inflating {
+		p = g.around(r, m.full)
+	} else if len(r.hold) == 0 || len(r.hold) == 1 && g.chance(70) {
 		p = g.around(r, m.test)
 	} else {
 		p = g.ending(r)

@@ -13,6 +13,7 @@ import (
 	"path/filepath"
 	"reflect"
 	"runtime"
+	"runtime/debug"
 	"slices"
 	"strings"
 	"sync"
@@ -49,13 +50,17 @@ type walk struct {
 	fault  string
 }
 
-// walkRegister is the register of a walk: two suits, and all manometers.
+// walkRegister is the register of a walk: two suits with their last test, and
+// all manometers.
 func walkRegister(tb testing.TB, cfg Config) []core.Entry {
 	all, err := RehearsalRegister(cfg, nil, RehearsalStart(cfg))
 	if err != nil {
 		tb.Fatal(err)
 	}
-	return slices.DeleteFunc(all, func(e core.Entry) bool { return e.Suit != "" && e.Suit != "HP-07" && e.Suit != "HP-08" })
+	return slices.DeleteFunc(all, func(e core.Entry) bool {
+		paper, isPaper := e.Fact.(core.PaperTest)
+		return e.Suit != "" && e.Suit != "HP-07" && e.Suit != "HP-08" || isPaper && paper.Day.Year < 2025
+	})
 }
 
 func newWalk(cfg Config, register []core.Entry, folder string) (*walk, error) {
@@ -318,6 +323,7 @@ type tally struct {
 
 // TestMayBeWorn holds random walks against the model.
 func TestMayBeWorn(t *testing.T) {
+	defer debug.SetGCPercent(debug.SetGCPercent(400)) // a walk leaves much behind, and little of it lasts
 	cfg := DemoConfig()
 	register := walkRegister(t, cfg)
 	folder := t.TempDir()
