@@ -38,6 +38,7 @@ type Engine struct {
 	officerNames []string
 	dates        string // how register files write days
 	documents    documents
+	plain        bool // draws no pictures
 
 	bench core.Bench
 	files map[string]core.File // of suits with an open run, by tag

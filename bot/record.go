@@ -181,6 +181,9 @@ func fitOf(run core.Run) []chart.Fit {
 // picture attaches a picture to what is said. What is said is not held up by
 // one that cannot be drawn.
 func (do *doing) picture(o *store.Out, name string, draw func() ([]byte, error)) {
+	if do.plain {
+		return
+	}
 	png, err := draw()
 	switch {
 	case errors.Is(err, chart.ErrNothing):

@@ -23,7 +23,8 @@ type Rehearsal struct {
 	Folder string // where the files of "attach" lie
 
 	cfg    Config
-	path   string // of the store
+	keeps  func() (*store.Store, error) // opens what it remembers in
+	plain  bool                         // draws no pictures
 	stage  *stage
 	log    *slog.Logger
 	store  *store.Store
@@ -47,20 +48,29 @@ var People = []string{"bench.tester", "second.tester", "crew.member", "duty.offi
 // it, and the station's clock at start.
 func NewRehearsal(path string, cfg Config, register []core.Entry, start time.Time, out io.Writer, log *slog.Logger) (*Rehearsal, error) {
 	r := &Rehearsal{
-		cfg: cfg, path: path, log: log,
+		cfg: cfg, log: log,
+		keeps: func() (*store.Store, error) { return store.OpenThrowaway(path) },
 		stage: newStage(out, cfg.Policy.Zone, People...),
 		in:    make(map[string]core.RunID),
 		with:  make(map[string][]File),
 	}
+	if err := r.begin(register, start); err != nil {
+		return nil, err
+	}
+	return r, nil
+}
+
+// begin opens the store for the first time and puts the register in it.
+func (r *Rehearsal) begin(register []core.Entry, start time.Time) error {
 	r.stage.now = start
 	if err := r.open(); err != nil {
-		return nil, err
+		return err
 	}
-	if err := Enter(r.store, cfg.Policy, "register", start, register); err != nil {
+	if err := Enter(r.store, r.cfg.Policy, "register", start, register); err != nil {
 		r.Close()
-		return nil, err
+		return err
 	}
-	return r, r.restart(context.Background())
+	return r.restart(context.Background())
 }
 
 // Keep has every picture and document that is posted written to a folder,
@@ -79,14 +89,17 @@ func (r *Rehearsal) Close() error {
 }
 
 func (r *Rehearsal) open() (err error) {
-	if r.store, err = store.OpenThrowaway(r.path); err != nil {
+	if r.store, err = r.keeps(); err != nil {
 		return err
 	}
-	r.engine, err = NewEngine(r.store, r.cfg, stageBot, r.stage, r.log)
+	if r.engine, err = NewEngine(r.store, r.cfg, stageBot, r.stage, r.log); err != nil {
+		return err
+	}
+	r.engine.plain = r.plain
 	now := func() time.Time { return r.stage.now }
 	r.mail = NewCourier(r.store, r.stage, now, r.log)
 	r.photos = NewFetcher(r.store, r.stage, func(ctx context.Context, ev Event) error { return r.engine.Handle(ctx, ev) }, now, r.log)
-	return err
+	return nil
 }
 
 // restart stops dead and starts again from the file.
