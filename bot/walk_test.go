@@ -213,7 +213,7 @@ func (w *walk) compare() {
 		return
 	}
 	for _, tag := range []string{"HP-07", "HP-08"} {
-		fit := slices.ContainsFunc(w.stage.said, func(s string) bool { return strings.Contains(s, strings.ToLower(tag)+": fit") })
+		fit := slices.ContainsFunc(w.stage.said, func(s saying) bool { return strings.Contains(s.text, strings.ToLower(tag)+": fit") })
 		if !w.down {
 			fit = fit || w.suits[tag].Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
 		}
@@ -236,7 +236,7 @@ func (w *walk) compare() {
 	}
 	for _, s := range w.stage.said {
 		for _, word := range []string{"pass ", "fail ", "no verdict", ": fit", "not taken", "taken back", "stopped", "closed", "changes the verdict", "mbar → ", "was pass", "was fail", "expansion until", "hold until"} {
-			if strings.Contains(s, word) {
+			if strings.Contains(s.text, word) {
 				w.seen[word]++
 			}
 		}
