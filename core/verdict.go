@@ -172,7 +172,6 @@ func (h held) judge() (v Verdict, ok bool) {
 		v.Outcome, v.Reason = Pass, LateWithin
 	default:
 		v.Reason = LateBeyond
-		h.bracket(&v)
 	}
 	if v.Outcome == Pass && !h.expanded {
 		v.Outcome, v.Reason = NoVerdict, ExpansionVoided
@@ -236,65 +235,4 @@ func (h held) jumped() bool {
 		last = r
 	}
 	return false
-}
-
-// bracket decides a late reading beyond the limit by the readings in between,
-// if there are some before the bell: if all that the pressure at the bell can
-// have been, with 95 %, is within the limit, or beyond it, that is the verdict.
-func (h held) bracket(v *Verdict) {
-	n := len(h.since)
-	if n < 2 || h.since[n-2].Taken.After(v.Bell) || h.steepened(v.Bell) {
-		return
-	}
-	e, ok := courseOf(h.method, h.step, h.start, h.since).AtBell()
-	if !ok {
-		return
-	}
-	v.AtBellLow, v.AtBellHigh = FromPascals(e.Low), FromPascals(e.High)
-	p0 := h.start.Pressure()
-	switch {
-	case h.method.Limit.Within(p0, v.AtBellLow):
-		v.Outcome, v.Reason = Pass, Bracketed
-	case !h.method.Limit.Within(p0, v.AtBellHigh):
-		v.Outcome, v.Reason = Fail, Bracketed
-	}
-}
-
-// steepened reports whether the pressure fell more steeply around the bell than
-// before, by more than rounding explains: then this was not just a leak, and
-// nothing follows from its law. The pressure of a leaking suit falls ever more
-// slowly, so at the bell it was not above the straight line between the readings
-// on either side, and not below any line through two readings before it, carried
-// on as steeply as their rounding allows.
-func (h held) steepened(bell time.Time) bool {
-	n := len(h.since)
-	before, after := h.since[n-2], h.since[n-1]
-	high := line(before, after, bell, 0)
-	low := after.Pressure()
-	for _, r := range append([]Reading{h.start}, h.since[:n-2]...) {
-		if r.Taken.Before(before.Taken) {
-			low = max(low, line(r, before, bell, h.rounding(r, before)))
-		}
-	}
-	return low-high > h.rounding(before, after)
-}
-
-// line returns the pressure at t on the straight line through two readings,
-// the first of them raised, to the nanopascal below; zero if it is less.
-func line(a, b Reading, t time.Time, raised Pressure) Pressure {
-	dt := b.Taken.Sub(a.Taken)
-	if dt <= 0 {
-		return b.Pressure()
-	}
-	p := big.NewInt(int64(b.Pressure() - a.Pressure() - raised))
-	p.Mul(p, big.NewInt(int64(t.Sub(b.Taken))))
-	p.Div(p, big.NewInt(int64(dt)))
-	p.Add(p, big.NewInt(int64(b.Pressure())))
-	if p.Sign() < 0 {
-		return 0
-	}
-	if !p.IsInt64() {
-		return maxPressure
-	}
-	return Pressure(p.Int64())
 }
