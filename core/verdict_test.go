@@ -363,22 +363,6 @@ func (g gauge) looks(rng *rand.Rand, p leak, n int) []post {
 	return posts
 }
 
-// lowest is the least ending pressure that passes, in pascals, worked out here.
-func (g gauge) lowest(t testing.TB, start string) float64 {
-	r := reading(t, start)
-	p0, err := strconv.ParseFloat(r.Digits, 64)
-	if err != nil {
-		t.Fatal(err)
-	}
-	switch g.method {
-	case "en943":
-		return p0*g.unit.One().Pascals() - 300
-	case "f1052":
-		return 80 * 9.80665
-	}
-	return 0.8 * p0 * g.unit.One().Pascals()
-}
-
 // TestLowerIsNoBetter: of two holds that differ in the ending reading alone,
 // the one that ends lower never passes where the other fails.
 func TestLowerIsNoBetter(t *testing.T) {
