@@ -37,3 +37,19 @@ func (k Kendall) Z() float64 {
 	}
 	return (float64(k.S) - math.Copysign(1, float64(k.S))) / math.Sqrt(k.Variance)
 }
+
+// Rate is the inverse of Left: the rate at the start, in 1/s, if the fraction
+// left of the starting pressure remains after t seconds. The product rate·t
+// depends on left alone, so Rate(left, rate) is the time that it takes.
+func (f LeakForm) Rate(left, t float64) float64 {
+	if f == OrificeLeak {
+		return 2 * (1 - math.Sqrt(left)) / t
+	}
+	return -math.Log(left) / t
+}
+
+// The two methods that a trend is made of.
+var (
+	MannKendall = mannKendall
+	TheilSen    = theilSen
+)

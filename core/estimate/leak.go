@@ -47,16 +47,6 @@ func (f LeakForm) left(t, rate float64) (left, slope float64) {
 	return left, -t * left
 }
 
-// Rate is the inverse of Left: the rate at the start, in 1/s, if the fraction
-// left of the starting pressure remains after t seconds. The product rate·t
-// depends on left alone, so Rate(left, rate) is the time that it takes.
-func (f LeakForm) Rate(left, t float64) float64 {
-	if f == OrificeLeak {
-		return 2 * (1 - math.Sqrt(left)) / t
-	}
-	return -math.Log(left) / t
-}
-
 // Fall returns -dp/dt in Pa/s when the pressure is p, of a leak that had this
 // rate at the pressure p0.
 func (f LeakForm) Fall(rate, p0, p float64) float64 {

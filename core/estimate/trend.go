@@ -59,10 +59,10 @@ func (t Trend) PerYear() float64 { return t.Line.Slope * daysPerYear }
 // TrendOf works out the trend of drops on days that are in order, the first of
 // them day 0, and when it reaches the limit. Drops must be finite.
 func TrendOf(days, drops []float64, limit float64) Trend {
-	k := MannKendall(days, drops)
+	k := mannKendall(days, drops)
 	none := math.NaN()
 	t := Trend{Tests: len(days), Kendall: k, Tendency: k.tendency(len(days)), Reaches: none, Earliest: none, Latest: none}
-	t.Line, _ = TheilSen(days, drops, chance)
+	t.Line, _ = theilSen(days, drops, chance)
 	if t.Tendency != Rising {
 		return t
 	}
@@ -101,7 +101,7 @@ type Line struct {
 // At returns the line's y at x.
 func (l Line) At(x float64) float64 { return l.Y + l.Slope*(x-l.X) }
 
-// TheilSen draws a line through points. The interval of the slope is Sen's
+// theilSen draws a line through points. The interval of the slope is Sen's
 // (1968): every slope from which the residuals show no trend by Kendall's test
 // at tail each way. These are the slopes between two of those found, counted
 // from either end (Gilbert 1987, 16.5); here just as many are left out as the
@@ -110,7 +110,7 @@ func (l Line) At(x float64) float64 { return l.Y + l.Slope*(x-l.X) }
 // some.
 //
 // ok is false if no two points differ in x.
-func TheilSen(x, y []float64, tail float64) (l Line, ok bool) {
+func theilSen(x, y []float64, tail float64) (l Line, ok bool) {
 	slopes := slopesBetween(x, y)
 	if len(slopes) == 0 {
 		return Line{}, false
@@ -180,13 +180,13 @@ func (k Kendall) tendency(n int) Tendency {
 	return NoTrend
 }
 
-// MannKendall tests whether y rises or falls with x, against chance: that any
+// mannKendall tests whether y rises or falls with x, against chance: that any
 // order of the y is as probable as any other. A pair that has an x or a y in
 // common counts for nothing. Up to ten points the probabilities are exact, ties
 // of one variable in it; with ties of both they are the greater of the two that
 // leave out those of one, so that a trend is claimed less often. Above it is the
 // normal approximation with the correction for ties (Kendall; EPA QA/G-9S).
-func MannKendall(x, y []float64) Kendall {
+func mannKendall(x, y []float64) Kendall {
 	k := Kendall{Up: 1, Down: 1}
 	n, xs, ys := len(x), ties(x), ties(y)
 	for j := range x {
