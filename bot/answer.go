@@ -11,6 +11,7 @@ import (
 	"benchbell/bot/chart"
 	"benchbell/commands"
 	"benchbell/core"
+	"benchbell/core/estimate"
 	"benchbell/store"
 )
 
@@ -185,7 +186,7 @@ func historyChart(tag string, tests []commands.Tested) ([]byte, error) {
 	}
 	var trends []chart.Trend
 	for _, m := range commands.Trends(tests) {
-		if m.Trend.Tendency != core.Rising && m.Trend.Tendency != core.Falling {
+		if m.Trend.Tendency != estimate.Rising && m.Trend.Tendency != estimate.Falling {
 			continue
 		}
 		line := chart.Trend{

@@ -172,8 +172,14 @@ func fitOf(run core.Run) []chart.Fit {
 		return nil
 	}
 	var fit chart.Fit
-	for _, p := range c.Curve(max(c.Bell, c.Samples[len(c.Samples)-1].T), 40) {
-		fit.Points = append(fit.Points, chart.FitPoint{Seconds: p.T, Low: p.P.Low, Mid: p.P.Value, High: p.P.High})
+	const steps = 40
+	until := max(c.Bell, c.Samples[len(c.Samples)-1].T)
+	var moments [steps + 1]float64
+	for i := range moments {
+		moments[i] = until * float64(i) / steps
+	}
+	for i, p := range c.Curve(moments[:]...) {
+		fit.Points = append(fit.Points, chart.FitPoint{Seconds: moments[i], Low: p.Low, Mid: p.Value, High: p.High})
 	}
 	return []chart.Fit{fit}
 }

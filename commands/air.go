@@ -87,10 +87,10 @@ func airEffect(run core.Run, v core.Verdict) string {
 	if !give.Known() {
 		return lines(can+": bounded, from a limp suit to a stiff one,", "since "+unknown(run)+".")
 	}
-	effective, unsure := run.Suit.Capacity.EffectiveVolume(run.Room())
+	effective := run.Suit.Capacity.EffectiveVolume(run.Room())
 	return lines(
 		fmt.Sprintf("%s: computed, %s of what a stiff suit shows,", can, share(give)),
-		fmt.Sprintf("with %s free volume and %.2f ± %.2f m³ effective, each at its worse end.", freely(run.Suit.Volume), effective, 2*unsure))
+		fmt.Sprintf("with %s free volume and %.2f ± %.2f m³ effective, each at its worse end.", freely(run.Suit.Volume), effective.Value, effective.Half()))
 }
 
 // freely prints a free volume with how far off it may be.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 var (
@@ -66,7 +67,7 @@ func (s Speaker) Kept(suit core.Suit) string {
 
 // measured says what a capacity is and by what.
 func (s Speaker) measured(tag string, c core.Capacity) string {
-	v, u := c.EffectiveVolume(core.Atmosphere)
+	v := c.EffectiveVolume(estimate.Atmosphere)
 	by := c.Day.String()
 	for _, more := range []string{c.Manometer, c.By.Name} {
 		if more != "" {
@@ -80,7 +81,7 @@ func (s Speaker) measured(tag string, c core.Capacity) string {
 			pascals(c.Fell.Pascals(), unit), pascals(2*c.FellU.Pascals(), unit), unit)
 	}
 	return lines(
-		bold(fmt.Sprintf("%s: %.2f ± %.2f m³ effective.", tag, v, 2*u)),
+		bold(fmt.Sprintf("%s: %.2f ± %.2f m³ effective.", tag, v.Value, v.Half())),
 		fmt.Sprintf("%s L took it from %s to %s, %s.", c.Litres, c.From, c.To, by),
 		fell)
 }
@@ -92,7 +93,7 @@ func (s Speaker) giveOf(suit core.Suit) string {
 		return "Its free volume is not in the register: with it (" + code("volume=400") + ", in litres) the air's effect is computed."
 	}
 	at := (suit.Capacity.From.Pressure() + suit.Capacity.To.Pressure()) / 2
-	give := suit.GiveAt(at, core.Atmosphere)
+	give := suit.GiveAt(at, estimate.Atmosphere)
 	if !give.Known() {
 		return fmt.Sprintf("It does not go with the free volume of %s in the register: one of them is wrong.", suit.Volume)
 	}

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 // course says what a hold is on course for, and how sure it is to fail where that
@@ -31,24 +32,6 @@ func (s Speaker) course(run core.Run) string {
 	return text
 }
 
-// atBell says what the fit of the readings makes of the pressure at the bell,
-// where it was not read.
-func (s Speaker) atBell(run core.Run, v core.Verdict) string {
-	if v.Reason != core.Bracketed && v.Reason != core.LateBeyond {
-		return ""
-	}
-	c, ok := run.Course()
-	if !ok {
-		return ""
-	}
-	e, ok := c.AtBell()
-	if !ok {
-		return ""
-	}
-	u := run.Method.Unit
-	return fmt.Sprintf("By a fit of the readings it was %s ± %s %s at the bell (95 %%).", pascals(e.Value, u), pascals(e.Half(), u), u)
-}
-
 // leakOf estimates the leak, where the suit's capacity is known: the flow at
 // the start of the hold, and the one round hole that would leak as much. The ±
 // is that of the effective volume and of the readings (k = 2).
@@ -65,17 +48,17 @@ func (s Speaker) leakOf(run core.Run, v core.Verdict) string {
 	}
 	before, _ := run.Surroundings()
 	outside := before.Ambient()
-	effective, unsure := capacity.EffectiveVolume(outside.Barometer)
-	off := 200 * math.Hypot(unsure/effective, fall.U/fall.Value)
+	effective := capacity.EffectiveVolume(outside.Barometer)
+	off := 200 * math.Hypot(effective.U/effective.Value, fall.U/fall.Value)
 	if off >= 100 {
 		return "If it leaks, too little to say how much."
 	}
-	q := core.LeakRate(effective, fall.Value)
-	hole := core.HoleDiameter(q.Flow(outside), start.Pressure().Pascals(), outside)
+	q := estimate.LeakRate(effective.Value, fall.Value)
+	hole := estimate.HoleDiameter(q.Flow(outside), start.Pressure().Pascals(), outside)
 	return lines(
 		fmt.Sprintf("Leak at %s, an estimate (± %.0f %%): %s Pa·m³/s,", start.Written, math.Ceil(off), twoFigures(float64(q))),
 		fmt.Sprintf("%s mL/min of air at %s; as one round hole of %s mm.", twoFigures(q.MillilitresPerMinute(outside)), roomOf(before), twoFigures(1000*hole)),
-		fmt.Sprintf("With %.2f ± %.2f m³ effective volume. Pressure-decay formulas for stiff vessels", effective, 2*unsure),
+		fmt.Sprintf("With %.2f ± %.2f m³ effective volume. Pressure-decay formulas for stiff vessels", effective.Value, effective.Half()),
 		"do not hold for suits: take it as a size, not as a measurement.")
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 // share returns the drop of a test as a share of the drop that its limit
@@ -83,11 +84,11 @@ func (m MethodTrend) words() string {
 	}
 	perYear := fmt.Sprintf("%+.0f %% of the limit a year", 100*t.PerYear())
 	switch t.Tendency {
-	case core.TooFewTests:
+	case estimate.TooFewTests:
 		return fmt.Sprintf("%s: %s too few for a trend.", key, testsAre(t.Tests))
-	case core.NoTrend:
+	case estimate.NoTrend:
 		return fmt.Sprintf("%s: no trend in %d tests.", key, t.Tests)
-	case core.Falling:
+	case estimate.Falling:
 		return fmt.Sprintf("%s: the drop falls, %s.", key, perYear)
 	}
 	text := fmt.Sprintf("%s: the drop rises, %s", key, perYear)
@@ -115,12 +116,12 @@ const leastUnsure = 0.03
 
 // departure points out a pass that is not in line with the suit's history.
 func departure(all []Tested, m core.Method) string {
-	stray := core.StrayOf(ofMethod(all, m.Key), leastUnsure)
-	if stray.Departure != core.Above {
+	last := core.OutlierOf(ofMethod(all, m.Key), leastUnsure)
+	if last.Departure != estimate.Above {
 		return ""
 	}
 	return fmt.Sprintf("More than its history: %.0f %% of the limit, where %.0f %% was to be expected. Look it over again.",
-		100*(stray.Expected+stray.Off), 100*stray.Expected)
+		100*(last.Expected+last.Off), 100*last.Expected)
 }
 
 // muchLess is the share of a suit's usual drop below which a drop is so small that

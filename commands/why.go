@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 // Why answers what a run's verdict rests on: more than the verdict itself says,
@@ -17,7 +18,6 @@ func (s Speaker) Why(run core.Run) string {
 		bold(string(v.Outcome))+": "+s.why(run, v),
 		figures(run, v),
 		s.certainty(run, v),
-		s.atBell(run, v),
 		s.leakOf(run, v),
 		s.limitOf(run),
 		measurable(run),
@@ -64,7 +64,7 @@ func (s Speaker) certainty(run core.Run, v core.Verdict) string {
 }
 
 // airKnown says how well it is known what the air around the suit did of a drop.
-func airKnown(b core.Budget, u core.Unit) string {
+func airKnown(b estimate.Budget, u core.Unit) string {
 	out := []string{fmt.Sprintf("What the air did is known to ± %s %s (k = 2):", pascals(b.AirExpanded(), u), u)}
 	for i, c := range b.Air {
 		end := ";"

@@ -6,6 +6,8 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+
+	"benchbell/core/estimate"
 )
 
 // Surroundings is the air around a suit at one moment, as far as it was read.
@@ -58,6 +60,17 @@ func (s Surroundings) celsius() (t temperature, ok bool) {
 	return t, t.kelvin() > 0
 }
 
+// Ambient returns the surroundings in numbers, with 20 °C and the standard
+// atmosphere for what was not read; 10 K off change the diameter of a hole by
+// 1 %. The number is ours.
+func (s Surroundings) Ambient() estimate.Ambient {
+	a := estimate.Ambient{Temperature: 20 + zeroCelsius, Barometer: absolute(s, s)}
+	if t, ok := s.celsius(); ok {
+		a.Temperature = t.kelvin()
+	}
+	return a
+}
+
 // absolute returns the pressure of the air around, in pascals: the barometer's
 // first reading, or else the standard atmosphere. The barometer is at most some
 // percent off from it where people wear suits, and so is what follows from it.
@@ -67,52 +80,12 @@ func absolute(before, after Surroundings) float64 {
 			return s.Baro.Pressure().Pascals()
 		}
 	}
-	return Atmosphere
+	return estimate.Atmosphere
 }
 
-// Give is how far a suit gives way to the air in it. With a volume V, an
-// absolute pressure P in it, and a volume C more for each pascal, k = C·P/V;
-// whatever changes the pressure of a rigid suit changes that of this one by
-// 1/(1+k) of it. The zero Give is not known: the suit may be rigid (k = 0) or
-// limp (k without limit), or anything between.
-type Give struct {
-	// The least and the greatest that the share 1/(1+k) can be by what is known
-	// of the suit, above 0 and up to 1.
-	Low, High float64
-}
-
-// Known reports whether the suit was measured, so that the effect of the air
-// can be computed; else it is only bounded.
-func (g Give) Known() bool { return g.High > 0 }
-
-// GiveOf returns the give of a suit that has a free volume, and takes as much
-// air for each pascal as a rigid vessel of the effective volume would:
-// k = effective/free − 1. Both are in cubic metres, and their intervals bound
-// the share, each at its worse end. It is not known if either is not, or if the
-// effective volume must be the smaller one, which cannot be.
-func GiveOf(free, effective Estimate) Give {
-	low, high := free.Low/effective.High, free.High/effective.Low
-	if !(low > 0 && low <= 1 && high >= low) {
-		return Give{}
-	}
-	return Give{Low: low, High: min(1, high)}
-}
-
-// share returns the least and the greatest share of a rigid suit's change that
-// this one shows.
-func (g Give) share() (low, high float64) {
-	if g.Known() {
-		return g.Low, g.High
-	}
-	return 0, 1
-}
-
-// uncertain returns what a small unsure change of a rigid suit's pressure is
-// multiplied by: the root of the mean square of all shares that can be.
-func (g Give) uncertain() float64 {
-	low, high := g.share()
-	return math.Sqrt((low*low + low*high + high*high) / 3)
-}
+// Give is how far a suit gives way to the air in it, by what it shows of a
+// rigid vessel's change.
+type Give = estimate.Share
 
 // AirChange is how much the gauge pressure in a suit can have risen, in
 // pascals, for no other reason than the air's temperature or the barometer:
@@ -120,28 +93,22 @@ func (g Give) uncertain() float64 {
 type AirChange struct{ Low, High float64 }
 
 // AirEffect works out what a change of the air from before to after can have
-// done to a suit that was shut at a gauge pressure. In a rigid suit
-//
-//	p₂ = (Pb₁ + p₁)·T₂/T₁ − Pb₂
-//
-// with absolute temperatures and barometer readings Pb; in a limp one nothing
-// changes; in one whose give is known, the share of it that the give leaves. A
-// temperature or barometer reading that is missing is taken not to have
-// changed, and the air in the suit to have the temperature around it.
+// done to a suit that was shut at a gauge pressure. A temperature or barometer
+// reading that is missing is taken not to have changed, and the air in the suit
+// to have the temperature around it.
 func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
-	outside := absolute(before, after)
-	ratio := 1.0
 	t0, ok0 := before.celsius()
 	t1, ok1 := after.celsius()
-	if ok0 && ok1 {
-		ratio = t1.kelvin() / t0.kelvin()
+	if !ok0 || !ok1 {
+		t0, t1 = temperature{}, temperature{}
 	}
-	rigid := (outside + gauge.Pascals()) * (ratio - 1)
+	pb0 := absolute(before, after)
+	pb1 := pb0
 	if !before.Baro.IsZero() && !after.Baro.IsZero() {
-		rigid -= (after.Baro.Pressure() - before.Baro.Pressure()).Pascals()
+		pb1 = absolute(after, after)
 	}
-	low, high := g.share()
-	return AirChange{min(low*rigid, high*rigid), max(low*rigid, high*rigid)}
+	low, high := estimate.AirEffect(t0.kelvin(), t1.kelvin(), pb0, pb1, gauge.Pascals(), g)
+	return AirChange{low, high}
 }
 
 // CouldHide reports whether the change of the air may have hidden a drop
@@ -183,29 +150,32 @@ const (
 )
 
 // addAir adds what follows from the rounding of thermometer and barometer, each
-// read twice. The change that they showed is no uncertainty: see AirEffect. Where
+// read twice. The change that they showed is no uncertainty: it stands beside. Where
 // one was not read, or showed no change in steps that are coarser than that, the
 // change is what a quiet room allows.
-func (e Evidence) addAir(b *Budget) {
+func (e Evidence) addAir(b *estimate.Budget) {
 	perKelvin := (absolute(e.Before, e.After) + e.Verdict.Start.Pressure().Pascals()) / e.Before.Ambient().Temperature
-	from, u := RoomTemperature, rectangular(quietKelvin)
+	from, u := RoomTemperature, estimate.Rectangular(quietKelvin)
 	t0, ok0 := e.Before.celsius()
 	t1, ok1 := e.After.celsius()
 	if ok0 && ok1 {
-		if read := math.Hypot(rounded(t0.step), rounded(t1.step)); read < u || t0.celsius != t1.celsius {
+		if read := math.Hypot(estimate.Rounded(t0.step), estimate.Rounded(t1.step)); read < u || t0.celsius != t1.celsius {
 			from, u = AirTemperature, read
 		}
 	}
-	b.Air = append(b.Air, Component{from, e.Give.uncertain() * perKelvin * u})
+	b.Air = append(b.Air, estimate.Component{Origin: from, U: e.Give.RMS() * perKelvin * u})
 
-	from, u = RoomPressure, rectangular(quietPascals)
+	from, u = RoomPressure, estimate.Rectangular(quietPascals)
 	if before, after := e.Before.Baro, e.After.Baro; !before.IsZero() && !after.IsZero() {
-		read := math.Hypot(rounded(before.step().Pascals()), rounded(after.step().Pascals()))
+		read := math.Hypot(estimate.Rounded(before.step().Pascals()), estimate.Rounded(after.step().Pascals()))
 		if read < u || before.Pressure() != after.Pressure() {
 			from, u = AirPressure, read
 		}
 	}
-	b.Air = append(b.Air, Component{from, e.Give.uncertain() * u})
+	b.Air = append(b.Air, estimate.Component{Origin: from, U: e.Give.RMS() * u})
+
+	read := AirEffect(e.Before, e.After, e.Verdict.Start.Pressure(), e.Give)
+	b.AirLow, b.AirHigh, b.Share = read.Low, read.High, e.Give
 }
 
 // AirOn returns what the air can have done to the ending pressure of a verdict

@@ -2,10 +2,11 @@ package core
 
 import (
 	"errors"
-	"math"
 	"regexp"
 	"strconv"
 	"strings"
+
+	"benchbell/core/estimate"
 )
 
 // Capacity is the measurement of how much air a suit takes for its pressure to
@@ -32,46 +33,26 @@ type Capacity struct {
 // IsZero reports whether nothing was measured.
 func (c Capacity) IsZero() bool { return c.Litres == "" }
 
-// Atmosphere is the standard atmosphere in pascals, where no barometer was read.
-const Atmosphere = 101325.0
-
-// volumeError is how far off the added volume may be, as a share of it: that
-// of a common syringe or meter. The number is ours.
-const volumeError = 0.02
-
 // EffectiveVolume returns the effective volume Veff = V + C·P in cubic metres,
-// and its standard uncertainty: the room's pressure times the added volume,
-// over the rise. What the suit lost meanwhile is added to the rise. Room is that
-// pressure in pascals where no barometer was read with it. The rise of
-// temperature by blowing air in is neglected. It holds near the pressures it
-// was measured at.
-func (c Capacity) EffectiveVolume(room float64) (v, u float64) {
-	litres, err := strconv.ParseFloat(c.Litres, 64)
-	rise := (c.To.Pressure() - c.From.Pressure() + c.Fell).Pascals()
-	if err != nil || rise <= 0 || litres <= 0 {
-		return 0, 0
-	}
+// with its expanded uncertainty. What the suit lost meanwhile is added to the
+// rise. Room is the pressure of the room in pascals, where no barometer was read
+// with it. It holds near the pressures it was measured at.
+func (c Capacity) EffectiveVolume(room float64) estimate.Estimate {
+	litres, _ := strconv.ParseFloat(c.Litres, 64)
 	if !c.Room.IsZero() {
 		room = c.Room.Pressure().Pascals()
 	}
-	v = room * litres / 1000 / rise
+	rise := (c.To.Pressure() - c.From.Pressure() + c.Fell).Pascals()
 	step := max(c.Step.Pressure(), c.From.step(), c.To.step()).Pascals()
-	return v, v * math.Hypot(rectangular(volumeError), math.Hypot(step/math.Sqrt(6), c.FellU.Pascals())/rise)
-}
-
-// effective is the effective volume with the interval of its expanded
-// uncertainty.
-func (c Capacity) effective(room float64) Estimate {
-	v, u := c.EffectiveVolume(room)
-	return Estimate{Value: v, U: u, Low: v - coverage*u, High: v + coverage*u}
+	return estimate.EffectiveVolume(room, litres/1000, rise, step, c.FellU.Pascals())
 }
 
 // Plausible reports whether the numbers can be a measurement of a suit: air was
 // added, the pressure rose by enough to tell, and the effective volume is one
 // that a suit can have (our bounds: 0.05 to 20 m³).
 func (c Capacity) Plausible() bool {
-	v, u := c.EffectiveVolume(Atmosphere)
-	return v >= 0.05 && v <= 20 && u < v/4
+	v := c.EffectiveVolume(estimate.Atmosphere)
+	return v.Value >= 0.05 && v.Value <= 20 && v.U < v.Value/4
 }
 
 // GoodAt reports whether the measurement says something of the suit at a
@@ -135,16 +116,16 @@ func (v Volume) String() string {
 }
 
 // free is the volume in cubic metres, with the interval that it is in.
-func (v Volume) free() Estimate {
+func (v Volume) free() estimate.Estimate {
 	litres, err := strconv.ParseFloat(v.Litres, 64)
 	if err != nil {
-		return Estimate{}
+		return estimate.Estimate{}
 	}
 	off, err := strconv.ParseFloat(v.Off, 64)
 	if err != nil {
 		off = freeError * litres
 	}
-	return Estimate{Value: litres / 1000, U: rectangular(off) / 1000, Low: (litres - off) / 1000, High: (litres + off) / 1000}
+	return estimate.Estimate{Value: litres / 1000, U: estimate.Rectangular(off) / 1000, Low: (litres - off) / 1000, High: (litres + off) / 1000}
 }
 
 // GiveAt returns how far the suit gives way to the air in it at a pressure: not
@@ -154,5 +135,5 @@ func (s Suit) GiveAt(at Pressure, room float64) Give {
 	if s.Volume.IsZero() || !s.Capacity.GoodAt(at) {
 		return Give{}
 	}
-	return GiveOf(s.Volume.free(), s.Capacity.effective(room))
+	return estimate.ShareOf(s.Volume.free(), s.Capacity.EffectiveVolume(room))
 }

@@ -5,6 +5,7 @@ import (
 	"testing"
 
 	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 // TestEffectiveVolume: two litres added at 101 325 Pa that raise the pressure
@@ -14,14 +15,15 @@ import (
 // the room's temperature.
 func TestEffectiveVolume(t *testing.T) {
 	c := core.Capacity{Litres: "2", From: core.MustWrite("15.0", core.Mbar), To: core.MustWrite("16.2", core.Mbar)}
-	v, u := c.EffectiveVolume(core.Atmosphere)
+	effective := c.EffectiveVolume(estimate.Atmosphere)
+	v, u := effective.Value, effective.U
 	if math.Abs(v-1.68875) > 1e-9 || math.Abs(u-0.060672) > 1e-6 {
 		t.Errorf("%.6f ± %.6f m³, want 1.688750 ± 0.060672", v, u)
 	}
 	// A finer manometer leaves the volume as it is and makes it surer.
 	fine := core.Capacity{Litres: "2", From: core.MustWrite("15.00", core.Mbar), To: core.MustWrite("16.20", core.Mbar)}
-	if v2, u2 := fine.EffectiveVolume(core.Atmosphere); v2 != v || u2 >= u {
-		t.Errorf("with hundredths %.6f ± %.6f m³", v2, u2)
+	if e := fine.EffectiveVolume(estimate.Atmosphere); e.Value != v || e.U >= u {
+		t.Errorf("with hundredths %+v m³", e)
 	}
 }
 
@@ -31,9 +33,9 @@ func TestEffectiveVolume(t *testing.T) {
 func TestWhatItLost(t *testing.T) {
 	c := twoLitres(t)
 	c.Fell, c.FellU, c.Room = 30*core.Pascal, 10*core.Pascal, core.MustWrite("950", core.HPa)
-	v, u := c.EffectiveVolume(core.Atmosphere)
-	agrees(t, "effective volume", v, 1.266667, 1e-6)
-	agrees(t, "its u", u/v, 0.072928, 1e-6)
+	e := c.EffectiveVolume(estimate.Atmosphere)
+	agrees(t, "effective volume", e.Value, 1.266667, 1e-6)
+	agrees(t, "its u", e.U/e.Value, 0.072928, 1e-6)
 }
 
 func TestParseVolume(t *testing.T) {

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strconv"
 	"time"
+
+	"benchbell/core/estimate"
 )
 
 // Metering is a measurement of a suit's capacity on the bench: read, add a
@@ -96,7 +98,7 @@ func (r Run) MostLitres() (litres float64, ok bool) {
 	room := r.Room()
 	least := r.Suit.Volume.free().Low
 	if c := r.KnownCapacity(); !c.IsZero() {
-		least = c.effective(room).Low
+		least = c.EffectiveVolume(room).Low
 	}
 	headroom := (r.Method.Expansion.High - r.Metering.Before.Pressure()).Pascals()
 	return 1000 * least * headroom / room, least > 0
@@ -358,9 +360,9 @@ func (r Run) capacityBy(b Bench, m Metering) Capacity {
 	middle := (m.Before.Pressure() + m.After.Pressure()).Pascals() / 2
 	if fall, ok := course.FallAt(middle); ok {
 		took := m.After.Taken.Sub(m.Before.Taken).Seconds()
-		fell := Estimate{Value: fall.Value * took, U: fall.U * took}
-		c.Fell = FromPascals(fell.Value)
-		c.FellU = FromPascals(math.Hypot(fell.U, rectangular(fell.Value/2)))
+		fell := fall.Value * took
+		c.Fell = FromPascals(fell)
+		c.FellU = FromPascals(math.Hypot(fall.U*took, estimate.Rectangular(fell/2)))
 	}
 	return c
 }

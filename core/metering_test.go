@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 func refusedFor(w core.Why) string { return "refused: " + string(w) }
@@ -242,7 +243,8 @@ func TestMeasured(t *testing.T) {
 	}
 	agrees(t, "fell in 60 s, Pa", c.Fell.Pascals(), 25, 1.5)
 	agrees(t, "u of that, a half of it and a little more", c.FellU.Pascals(), 25/math.Sqrt(12), 1)
-	v, u := c.EffectiveVolume(core.Atmosphere)
+	effective := c.EffectiveVolume(estimate.Atmosphere)
+	v, u := effective.Value, effective.U
 	agrees(t, "effective volume by the room's own 990 hPa", v, 99000*0.002/(95+c.Fell.Pascals()), 1e-9)
 	agrees(t, "its u", u, v*math.Hypot(0.02/math.Sqrt(3), math.Hypot(1/math.Sqrt(6), c.FellU.Pascals())/(95+c.Fell.Pascals())), 1e-9)
 
@@ -332,30 +334,6 @@ func TestMostLitres(t *testing.T) {
 // twoLitres is the capacity of TestEffectiveVolume.
 func twoLitres(t testing.TB) core.Capacity {
 	return core.Capacity{Litres: "2", From: write(t, "15.0", core.Mbar), To: write(t, "16.2", core.Mbar)}
-}
-
-// TestFallAt: at the pressure it began with a leak falls as it did then; at a
-// quarter of it an orifice half as fast and a laminar leak a quarter.
-func TestFallAt(t *testing.T) {
-	c := core.Course{
-		Samples: []core.Sample{{T: 0, P: 1650, UT: 1, UP: 1}, {T: 180, P: 1570, UT: 1, UP: 1}, {T: 360, P: 1500, UT: 1, UP: 1}},
-		Bell:    360, Lowest: 1350,
-	}
-	fall, _ := c.Fall()
-	at := func(p float64) float64 {
-		e, ok := c.FallAt(p)
-		if !ok {
-			t.Fatalf("no fall at %v Pa", p)
-		}
-		return e.Value
-	}
-	agrees(t, "at the start", at(1650), fall.Value, 0.002*fall.Value)
-	if quarter := at(1650. / 4); quarter < fall.Value/4 || quarter > fall.Value/2 {
-		t.Errorf("at a quarter it is %v of %v", quarter, fall.Value)
-	}
-	if _, ok := c.FallAt(0); ok {
-		t.Error("it falls at no pressure")
-	}
 }
 
 // TestNoAirMakesAPass: whatever is read of the air, before, during and after a

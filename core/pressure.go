@@ -3,6 +3,7 @@ package core
 import (
 	"errors"
 	"fmt"
+	"math"
 	"math/big"
 	"strings"
 )
@@ -35,6 +36,21 @@ const (
 
 // Pascals returns p in pascals, for formulas that are not exact anyway.
 func (p Pressure) Pascals() float64 { return float64(p) / float64(Pascal) }
+
+// FromPascals returns a pressure, rounded to the nanopascal, for telling what
+// a formula gave. What is beyond a Pressure's range is the nearest in it.
+func FromPascals(p float64) Pressure {
+	n := math.Round(p * float64(Pascal))
+	switch {
+	case n >= float64(maxPressure):
+		return maxPressure
+	case n <= -float64(maxPressure):
+		return -maxPressure
+	case math.IsNaN(n):
+		return 0
+	}
+	return Pressure(n)
+}
 
 // Unit is a unit of pressure in which a manometer can read.
 type Unit uint8

@@ -388,3 +388,18 @@ func ExampleWrite() {
 	fmt.Println(w, w.Pressure().In(core.MmH2O, 0), err)
 	// Output: 16.50 mbar 168.3 <nil>
 }
+
+func TestFromPascals(t *testing.T) {
+	for pascals, want := range map[float64]core.Pressure{
+		0: 0, 1: core.Pascal, -0.25: -core.Pascal / 4, 1650: 1650 * core.Pascal,
+		1e-9: 1, 4e-10: 0, 1e30: math.MaxInt64, -1e30: -math.MaxInt64,
+		math.Inf(1): math.MaxInt64, math.Inf(-1): -math.MaxInt64,
+	} {
+		if got := core.FromPascals(pascals); got != want {
+			t.Errorf("%g Pa is %d nPa, want %d", pascals, got, want)
+		}
+	}
+	if got := core.FromPascals(math.NaN()); got != 0 {
+		t.Errorf("no number is %d nPa, want 0", got)
+	}
+}

@@ -226,7 +226,7 @@ func TestRandomWalks(t *testing.T) {
 	}
 	for _, must := range []string{
 		"pass", "fail", "no verdict", "MeteringLeft", "MeteringCorrected", "CapacityMeasured", "HoldVoid", "HoldResumed", "ExpansionVoid", "Again", "Closed", "Questioned",
-		string(core.Bracketed), string(core.LateWithin), string(core.ExpansionVoided),
+		string(core.LateWithin), string(core.ExpansionVoided),
 	} {
 		if reached[must] == 0 {
 			t.Errorf("no walk reached %q: %v", must, reached)
@@ -295,7 +295,7 @@ func (w *walk) checkPass(r core.Run, v core.Verdict) {
 		return m.Expansion.Holds(e.Pressure()) && !e.Taken.Add(m.ExpansionTime).After(v.Start.Taken)
 	})
 	switch {
-	case !good && v.Reason != core.Bracketed:
+	case !good:
 		w.t.Fatalf("%s passes with %v → %v", m.Key, v.Start.Written, v.End.Written)
 	case !m.Test.Holds(p0):
 		w.t.Fatalf("%s passes from %v", m.Key, v.Start.Written)

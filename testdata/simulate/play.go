@@ -27,9 +27,8 @@ type played struct {
 	// it, and within ± how much. All in pascals.
 	steady, real, said, expanded float64
 	start                        float64 // true pressure at the start
-	// forecast is of the reading at the bell, after the last reading before it;
-	// late is of the pressure at the bell, from readings on both sides of it.
-	forecast, late guess
+	// forecast is of the reading at the bell, after the last reading before it.
+	forecast guess
 	// interval is the one that the verdict's readings give the margin.
 	interval guess
 }
@@ -357,9 +356,6 @@ func (s *session) result() (played, error) {
 
 	v := s.verdicts[0]
 	lasted := v.End.Taken.Sub(v.Start.Taken).Seconds()
-	if v.AtBellHigh != 0 {
-		lasted = s.task.hold
-	}
 	budget, ok := s.runs[0].Evidence(v).Budget()
 	if !ok {
 		return played{}, errors.New("the verdict has no budget")
@@ -368,11 +364,6 @@ func (s *session) result() (played, error) {
 	p.real = s.task.margin(p.start, s.pressure(lasted))
 	p.interval = guess{told: true, truth: p.real}
 	p.interval.low, p.interval.high = budget.Interval()
-	if c, ok := s.runs[0].Course(); ok && s.habits.ending == overdue {
-		if e, ok := c.AtBell(); ok {
-			p.late = guess{told: true, low: e.Low, high: e.High, truth: s.manometer.indicates(s.pressure(s.task.hold))}
-		}
-	}
 	return p, nil
 }
 

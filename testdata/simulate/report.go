@@ -101,16 +101,14 @@ func (t tally) byReading() *table {
 }
 
 // byForecast is the table of what is told of the pressure at the bell, by
-// manometer: beforehand, from readings in the hold, and afterwards, from
-// readings before and after the bell.
+// manometer, from readings in the hold.
 func (t tally) byForecast() *table {
 	tab := &table{words: 1, header: []string{
-		"manometer", "forecasts", "± Pa", "95 % interval holds", "late", "± Pa", "95 % interval holds",
+		"manometer", "forecasts", "± Pa", "95 % interval holds",
 	}}
 	row := func(gauge string, k kind) {
 		f := t.of(k)
-		tab.row(gauge, fmt.Sprint(f.forecast.of), f.width.String(), f.forecast.String(),
-			fmt.Sprint(f.late.of), f.lateWidth.String(), f.late.String())
+		tab.row(gauge, fmt.Sprint(f.forecast.of), f.width.String(), f.forecast.String())
 	}
 	for _, g := range gauges {
 		row(g.name, kind{by: byForecast, which: g.name, rule: core.Simple})
@@ -148,7 +146,6 @@ func (t tally) aims() *table {
 	}
 	covers("95 % interval of the drop holds", byGauge, func(f *figures) rate { return f.interval })
 	covers("forecast's 95 % interval holds", byGauge, func(f *figures) rate { return f.forecast })
-	covers("95 % interval from readings around the bell holds", byForecast, func(f *figures) rate { return f.late })
 	holds, _ := t.extremes(byGauge, core.Simple, func(f *figures) rate { return f.holds })
 	aim("± U (k = 2) holds the drop", overall.least, 1, simple.holds)
 	aim("… least, by "+byGauge, overall.least, 1, holds)
@@ -158,8 +155,6 @@ func (t tally) aims() *table {
 	aim("… most, by "+byGauge, 0, risk, worst)
 	aim("… stiff suits, air not noted", 0, risk, t.of(kind{byGive, stiff, unnoted, core.Guarded}).edge)
 	aim("guarded rule passes just beyond, air as it was", 0, risk, guarded.realEdge)
-	around := t.of(kind{by: byReading, which: readAround, rule: core.Simple})
-	aim("late readings make a pass of what was beyond", 0, risk, around.falsePass)
 	return tab
 }
 

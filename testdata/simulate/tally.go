@@ -61,16 +61,15 @@ func (m mean) String() string {
 
 // figures is what is counted of the runs of one kind, by one rule.
 type figures struct {
-	passed, failed, undecided  rate
-	falsePass                  rate // of those that are beyond the limit, in steady air
-	falseFail                  rate // of those that are within
-	holds                      rate // ± U holds the margin as it really was
-	interval                   rate // and the 95 % interval
-	edge                       rate // passes of those beyond by up to U, in steady air
-	realEdge                   rate // passes of those beyond by up to U, in the air as it was
-	forecast                   rate // holds the reading at the bell
-	late                       rate // holds the pressure at the bell, from readings around it
-	expanded, width, lateWidth mean // U, and half the intervals of forecast and late
+	passed, failed, undecided rate
+	falsePass                 rate // of those that are beyond the limit, in steady air
+	falseFail                 rate // of those that are within
+	holds                     rate // ± U holds the margin as it really was
+	interval                  rate // and the 95 % interval
+	edge                      rate // passes of those beyond by up to U, in steady air
+	realEdge                  rate // passes of those beyond by up to U, in the air as it was
+	forecast                  rate // holds the reading at the bell
+	expanded, width           mean // U, and half the interval of the forecast
 }
 
 func (f *figures) count(p played, rule int) {
@@ -93,10 +92,6 @@ func (f *figures) count(p played, rule int) {
 		f.forecast.count(p.forecast.holds())
 		f.width.count(p.forecast.half())
 	}
-	if p.late.told {
-		f.late.count(p.late.holds())
-		f.lateWidth.count(p.late.half())
-	}
 	if p.real < 0 && p.real >= -p.expanded {
 		f.realEdge.count(v.Outcome == core.Pass)
 	}
@@ -105,11 +100,11 @@ func (f *figures) count(p played, rule int) {
 func (f *figures) rates() []*rate {
 	return []*rate{
 		&f.passed, &f.failed, &f.undecided, &f.falsePass, &f.falseFail, &f.holds, &f.interval, &f.edge, &f.realEdge,
-		&f.forecast, &f.late,
+		&f.forecast,
 	}
 }
 
-func (f *figures) means() []*mean { return []*mean{&f.expanded, &f.width, &f.lateWidth} }
+func (f *figures) means() []*mean { return []*mean{&f.expanded, &f.width} }
 
 func (f *figures) add(g *figures) {
 	rates, means := f.rates(), f.means()
@@ -204,22 +199,19 @@ func (h habits) noting(rule core.Acceptance) string {
 const (
 	readAtBell = "at the bell"
 	readLate   = "late, not beyond the limit"
-	readAround = "late, with a reading before the bell"
-	readLost   = "late and beyond, nothing to go by"
+	readLost   = "late and beyond"
 	readBefore = "beyond the limit before the bell"
 	readOdd    = "rose or jumped"
 )
 
 // endings are the kinds in the order in which they are printed.
-var endings = []string{readAtBell, readLate, readAround, readLost, readBefore, readOdd}
+var endings = []string{readAtBell, readLate, readLost, readBefore, readOdd}
 
 func (p played) reading() string {
 	v := p.verdicts[0]
 	switch {
 	case v.Reason == core.Rise || v.Reason == core.Jump:
 		return readOdd
-	case v.AtBellHigh != 0:
-		return readAround
 	case v.Reason == core.LateBeyond:
 		return readLost
 	case v.End.Taken.Before(v.Bell):

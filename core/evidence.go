@@ -5,145 +5,27 @@ import (
 	"math/big"
 	"time"
 
-	"gonum.org/v1/gonum/stat/distuv"
+	"benchbell/core/estimate"
 )
 
-// Origin names a source of the uncertainty of a margin.
-type Origin string
-
-// The sources that are looked at.
+// The sources of the uncertainty of a margin that are looked at.
 const (
-	StartResolution  Origin = "resolution of the start reading"
-	EndResolution    Origin = "resolution of the ending pressure"
-	PermissibleError Origin = "permissible error of the manometer"
-	Zero             Origin = "zero of the manometer"
-	StartMoment      Origin = "moment of the start reading"
-	EndMoment        Origin = "moment of the ending pressure"
-	Delay            Origin = "time between look and post"
-	BellEstimate     Origin = "readings on either side of the bell"
-	AirTemperature   Origin = "resolution of the thermometer"
-	AirPressure      Origin = "resolution of the barometer"
-	RoomTemperature  Origin = "temperature of a quiet room, ± 0.3 K"
-	RoomPressure     Origin = "barometer in a quiet room, ± 0.3 hPa"
+	StartResolution  = "resolution of the start reading"
+	EndResolution    = "resolution of the ending pressure"
+	PermissibleError = "permissible error of the manometer"
+	Zero             = "zero of the manometer"
+	StartMoment      = "moment of the start reading"
+	EndMoment        = "moment of the ending pressure"
+	Delay            = "time between look and post"
+	BellEstimate     = "readings on either side of the bell"
+	AirTemperature   = "resolution of the thermometer"
+	AirPressure      = "resolution of the barometer"
+	RoomTemperature  = "temperature of a quiet room, ± 0.3 K"
+	RoomPressure     = "barometer in a quiet room, ± 0.3 hPa"
 )
-
-// Component is what one source adds to the uncertainty of a margin: a standard
-// uncertainty in pascals, the sensitivity of the margin already in it.
-type Component struct {
-	Origin Origin
-	U      float64
-}
-
-// Budget is the uncertainty budget of a margin after JCGM 100:2008 (GUM).
-//
-// The margin is the ending pressure less the least that passes from this
-// start, in pascals: negative beyond the limit. Where the limit is a drop, the
-// margin is that drop less the drop measured, so that the budget is the
-// drop's own; where it is a floor, it is that of the ending pressure.
-//
-// The components are independent of each other; what is not is one component,
-// added up linearly (see Limit.permissible). But for the fit of late readings
-// none comes from statistics; each is a bound, known or stated, with every value
-// inside it as likely as any other (Type B, 4.3.7). Such bounds have as good as
-// infinitely many degrees of freedom (G.4.3), so none are counted and the
-// coverage factor is a plain 2.
-type Budget struct {
-	Margin     float64
-	Components []Component
-	// Late is by how much the margin was greater, on the average, when the hold
-	// was over: the pressure was read some seconds later. The margin is not
-	// corrected by it, as the verdict goes by what was read, and a correction
-	// would only speak for the suit. So it counts as the component Delay (JCGM
-	// 100, F.2.4.5).
-	Late float64
-	// Air is how well the change of the air around the suit is known. The drop is
-	// not corrected for it, and so none of it is in the drop's uncertainty; it is
-	// in that of the question what of a drop was the leak's (see CombinedWithAir).
-	Air     []Component
-	LeftOut []Origin // sources of which nothing is known: they are not in it
-}
-
-// Combined returns the combined standard uncertainty of the margin, in pascals.
-func (b Budget) Combined() float64 { return combined(b.Components) }
-
-func combined(components []Component) float64 {
-	sum := 0.0
-	for _, c := range components {
-		sum += c.U * c.U
-	}
-	return math.Sqrt(sum)
-}
 
 // coverage is the factor k of an expanded uncertainty.
-const coverage = 2
-
-// Expanded returns the expanded uncertainty U = 2u of the margin, in pascals.
-// The true margin lies within ± U of it with 95 % or more: more where one bound
-// outweighs the other sources, since 2u is beyond it then (JCGM 100, G.6.5).
-// Interval says what 95 % are.
-func (b Budget) Expanded() float64 { return coverage * b.Combined() }
-
-// CombinedWithAir returns the standard uncertainty, in pascals, of the margin
-// that the leak alone would have left: with what is not known of the air's
-// change. The guard band is twice that.
-func (b Budget) CombinedWithAir() float64 { return math.Hypot(b.Combined(), combined(b.Air)) }
-
-// AirExpanded returns the expanded uncertainty (k = 2) of what the air did, in
-// pascals.
-func (b Budget) AirExpanded() float64 { return coverage * combined(b.Air) }
-
-// Conforms returns the probability that the true margin is not negative (JCGM
-// 106:2012, 7.1), by the distribution that the components make together.
-func (b Budget) Conforms() float64 {
-	s := b.spread()
-	if s.half == 0 {
-		return Conforms(b.Margin+b.Late, 0)
-	}
-	return 1 - s.below(-b.Margin-b.Late)
-}
-
-// Interval returns the probabilistically symmetric coverage interval of the true
-// margin (JCGM 101:2008, 3.15), in pascals: it lies in it with 95 %, and is as
-// likely below as above.
-func (b Budget) Interval() (low, high float64) {
-	s := b.spread()
-	around := b.Margin + b.Late
-	return around + s.quantile((1-credible)/2), around + s.quantile((1+credible)/2)
-}
-
-func (b Budget) spread() spread {
-	var bounds []float64
-	for _, c := range b.Components {
-		switch c.Origin {
-		case Delay: // where the middle is
-		case BellEstimate:
-			bounds = append(bounds, bell(c.U)...)
-		default:
-			bounds = append(bounds, c.U*math.Sqrt(3))
-		}
-	}
-	return spreadOf(bounds)
-}
-
-func (b *Budget) add(from Origin, u float64) {
-	if u > 0 {
-		b.Components = append(b.Components, Component{from, u})
-	}
-}
-
-// Conforms returns the probability that the true value is within a limit if it
-// was measured a margin inside it, negative outside, with a standard
-// uncertainty of u: Φ(margin/u), JCGM 106:2012, 7.3. Both are in one unit. With
-// no uncertainty it is 1 or 0; just at the limit is within.
-func Conforms(margin, u float64) float64 {
-	switch {
-	case u > 0:
-		return distuv.UnitNormal.CDF(margin / u)
-	case margin >= 0:
-		return 1
-	}
-	return 0
-}
+const coverage = estimate.Coverage
 
 // Acceptance is a decision rule: how far inside the limit a measured value
 // must be for a pass.
@@ -174,14 +56,6 @@ func (a Acceptance) Judge(margin, u float64) Outcome {
 	}
 	return Pass
 }
-
-// rectangular returns the standard uncertainty of a value that is known to lie
-// within ± a, anywhere in it (JCGM 100, 4.3.7).
-func rectangular(a float64) float64 { return a / math.Sqrt(3) }
-
-// rounded returns the standard uncertainty of a value that is shown in steps
-// (JCGM 100, F.2.2.1: 0.29 of a step).
-func rounded(step float64) float64 { return rectangular(step / 2) }
 
 // perStart returns by how much the least ending pressure that passes rises
 // with the start: 1 for a greatest drop, 0 for a floor, and the ratio itself.
@@ -263,19 +137,19 @@ func (r Run) Evidence(v Verdict) Evidence {
 // The margin is that of the ending pressure at its own moment; if readings on
 // either side of the bell had to say what the pressure was when it rang, it is
 // that of the middle of the interval they gave.
-func (e Evidence) Budget() (b Budget, ok bool) {
+func (e Evidence) Budget() (b estimate.Budget, ok bool) {
 	v := e.Verdict
 	if v.Start.Written.IsZero() || v.End.Written.IsZero() {
-		return Budget{}, false
+		return estimate.Budget{}, false
 	}
 	start, end := v.Start.Pressure(), v.End.Pressure()
-	b.add(StartResolution, e.Method.Limit.perStart()*rounded(e.step(v.Start).Pascals()))
-	if v.AtBellHigh != 0 {
+	add(&b, StartResolution, e.Method.Limit.perStart()*estimate.Rounded(e.step(v.Start).Pascals()))
+	if v.AtBellHigh != 0 { // decided by the first rules
 		between := v.AtBellHigh - v.AtBellLow
 		end = v.AtBellLow + between/2
-		b.add(BellEstimate, between.Pascals()/2/distuv.UnitNormal.Quantile((1+credible)/2))
+		b.Add(estimate.Component{Origin: BellEstimate, U: between.Pascals() / 2 / normal95, Law: estimate.Normal})
 	} else {
-		b.add(EndResolution, rounded(e.step(v.End).Pascals()))
+		add(&b, EndResolution, estimate.Rounded(e.step(v.End).Pascals()))
 	}
 	b.Margin = e.Method.Limit.Margin(start, end)
 	e.addPermissible(&b, start, end)
@@ -284,20 +158,30 @@ func (e Evidence) Budget() (b Budget, ok bool) {
 	return b, true
 }
 
+// normal95 is how many standard uncertainties the interval of 95 % reaches to
+// either side of a normal distribution.
+const normal95 = 1.959963984540054
+
+// add adds errors that are anywhere within a bound, with the standard
+// uncertainty u.
+func add(b *estimate.Budget, from string, u float64) {
+	b.Add(estimate.Component{Origin: from, U: u})
+}
+
 // step returns what a reading was rounded to: the manometer's resolution or
 // the last digit written, whichever is coarser.
 func (e Evidence) step(r Reading) Pressure {
 	return max(e.Manometer.Resolution.Pressure(), r.Written.step())
 }
 
-func (e Evidence) addPermissible(b *Budget, start, end Pressure) {
+func (e Evidence) addPermissible(b *estimate.Budget, start, end Pressure) {
 	if e.Manometer.Permissible.IsZero() {
 		b.LeftOut = append(b.LeftOut, PermissibleError)
 		return
 	}
 	wrong, zero := e.Method.Limit.permissible(e.Manometer.Permissible.Pressure(), e.Manometer.Resolution.Pressure(), start, end)
-	b.add(PermissibleError, wrong)
-	b.add(Zero, zero)
+	add(b, PermissibleError, wrong)
+	add(b, Zero, zero)
 }
 
 // permissible returns what is left in the margin, both rectangular, of a
@@ -315,7 +199,7 @@ func (l Limit) permissible(most, step, start, end Pressure) (wrong, zero float64
 		ratio = end.Pascals() / start.Pascals()
 	}
 	half := min(most.Pascals(), step.Pascals()/2)
-	return rectangular(most.Pascals() * math.Abs(ratio-l.perStart())), rectangular(half * math.Abs(1-ratio))
+	return estimate.Rectangular(most.Pascals() * math.Abs(ratio-l.perStart())), estimate.Rectangular(half * math.Abs(1-ratio))
 }
 
 // addMoments adds what follows from not knowing to the second when a reading
@@ -324,20 +208,20 @@ func (l Limit) permissible(most, step, start, end Pressure) (wrong, zero float64
 // in that time: so both moments count with the slope at the end, whatever the
 // limit is. What both looks were before their posts on the average cancels; a
 // look that the bell called for was before no post.
-func (e Evidence) addMoments(b *Budget) {
+func (e Evidence) addMoments(b *estimate.Budget) {
 	slope, ok := e.slope()
 	if !ok {
 		b.LeftOut = append(b.LeftOut, StartMoment, EndMoment)
 		return
 	}
 	start, end := look(e.Verdict.Start), look(e.Verdict.End)
-	b.add(StartMoment, rectangular(slope*start.half().Seconds()))
+	add(b, StartMoment, estimate.Rectangular(slope*start.half().Seconds()))
 	if e.Verdict.AtBellHigh != 0 {
 		return // the readings around the bell have theirs in their fit
 	}
-	b.add(EndMoment, rectangular(slope*end.half().Seconds()))
+	add(b, EndMoment, estimate.Rectangular(slope*end.half().Seconds()))
 	b.Late = slope * (end.middle() - start.middle()).Seconds()
-	b.add(Delay, math.Abs(b.Late))
+	b.Add(estimate.Component{Origin: Delay, U: math.Abs(b.Late), Law: estimate.Offset})
 }
 
 // slope returns how steeply the pressure changed towards the end, in pascals
@@ -375,7 +259,7 @@ func (f Fineness) TooCoarse() bool { return 3*f.Expanded > f.Allowed }
 func (m Method) Fineness(gauge Manometer) Fineness {
 	start := m.Test.Target.Pressure()
 	end := m.Limit.Lowest(start)
-	resolution := rounded(gauge.Resolution.Pressure().Pascals())
+	resolution := estimate.Rounded(gauge.Resolution.Pressure().Pascals())
 	u := math.Hypot(resolution, m.Limit.perStart()*resolution)
 	wrong, zero := m.Limit.permissible(gauge.Permissible.Pressure(), gauge.Resolution.Pressure(), start, end)
 	u = math.Hypot(u, math.Hypot(wrong, zero))

@@ -1,28 +1,28 @@
-package core
+package estimate
 
 import "math"
 
-// spread is the distribution of a sum of independent errors, each anywhere
+// errorSum is the distribution of a sum of independent errors, each anywhere
 // within a bound of its own and symmetric about zero: that of the sum of
 // rectangular distributions, put together one by one (JCGM 101:2008, 5.2, by
 // convolution in place of trials). It is the distribution function at points an
 // equal step apart from -half to half, outside of which the sum cannot be.
-type spread struct {
+type errorSum struct {
 	half   float64
 	points []float64
 }
 
 const (
-	// fineness is how many steps a spread has.
+	// fineness is how many steps a distribution has.
 	fineness = 1000
 	// negligible is the share of half below which a bound is left out: it moves
 	// nothing by a step, and blur would divide rounding errors by it.
 	negligible = 1e-6
 )
 
-// spreadOf returns the spread of the sum of errors with these bounds.
-func spreadOf(bounds []float64) spread {
-	var s spread
+// sumOf returns the distribution of the sum of errors with these bounds.
+func sumOf(bounds []float64) errorSum {
+	var s errorSum
 	for _, b := range bounds {
 		s.half += b
 	}
@@ -42,14 +42,14 @@ func spreadOf(bounds []float64) spread {
 	return s
 }
 
-func (s spread) step() float64 { return 2 * s.half / fineness }
+func (s errorSum) step() float64 { return 2 * s.half / fineness }
 
 // at returns the error of a point.
-func (s spread) at(i int) float64 { return s.half * float64(2*i-fineness) / fineness }
+func (s errorSum) at(i int) float64 { return s.half * float64(2*i-fineness) / fineness }
 
 // blur adds an error within ± bound: the mean of the distribution function over
 // as far on both sides, from its integral.
-func (s spread) blur(bound float64) {
+func (s errorSum) blur(bound float64) {
 	integral := make([]float64, fineness+1)
 	for i := range fineness {
 		integral[i+1] = integral[i] + s.step()*(s.points[i]+s.points[i+1])/2
@@ -70,7 +70,7 @@ func (s spread) blur(bound float64) {
 }
 
 // below returns the probability of an error below x.
-func (s spread) below(x float64) float64 {
+func (s errorSum) below(x float64) float64 {
 	place := (x + s.half) / s.step()
 	switch {
 	case !(place > 0):
@@ -83,7 +83,7 @@ func (s spread) below(x float64) float64 {
 }
 
 // quantile returns the error with the probability q below it.
-func (s spread) quantile(q float64) float64 {
+func (s errorSum) quantile(q float64) float64 {
 	low, high := -s.half, s.half
 	for range 50 {
 		if middle := (low + high) / 2; s.below(middle) < q {
@@ -95,7 +95,7 @@ func (s spread) quantile(q float64) float64 {
 	return (low + high) / 2
 }
 
-// bell returns bounds whose spread is as good as normal with a standard
+// bell returns bounds of errors whose sum is as good as normal with a standard
 // uncertainty: the quantiles for 95 % are 1 % too near.
 func bell(u float64) []float64 {
 	const many = 6

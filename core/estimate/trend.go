@@ -1,22 +1,14 @@
-package core
+package estimate
 
 import (
 	"cmp"
 	"math"
-	"math/bits"
 	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
 
-// PastTest is how far the pressure dropped in a past test of a suit: in
-// pascals, or as a share of the drop allowed, but all of a history alike.
-type PastTest struct {
-	Day  Date
-	Drop float64
-}
-
-// Tendency is what can be said of the drops of one suit over the years.
+// Tendency is what can be said of drops over the years.
 type Tendency string
 
 // The tendencies. A suit whose drops rise is getting worse.
@@ -43,102 +35,73 @@ const (
 	daysPerYear = 365.25
 )
 
-// Trend is the history of the drops of one suit by one method.
+// Trend is what a series of drops tells, in pascals or as shares of the drop
+// allowed, but all of a series alike.
 type Trend struct {
 	Tests    int
 	Tendency Tendency
 	Kendall  Kendall
-	Line     Line // days since the first test against drops; zero if all are of one day
-	// Reaches is the day on which the line reaches the limit, if the drops are
-	// Rising, the line rises with them, and the day is in sight, at most a
-	// hundred years ahead; zero otherwise. If the line was beyond the limit
-	// all along, it is the day of the first test.
-	Reaches Date
-	// Earliest and Latest are the same for the interval of the slope; a zero
-	// Latest is not in sight. It is an interval of the trend: one bad test may
+	Line     Line // days against drops; zero if all are of one day
+	// Reaches is the whole day on which the line reaches the limit, if the drops
+	// are Rising, the line rises with them, and the day is in sight, at most a
+	// hundred years ahead; NaN otherwise. If the line was beyond the limit
+	// all along, it is day 0.
+	Reaches float64
+	// Earliest and Latest are the same for the interval of the slope; a Latest
+	// of NaN is not in sight. It is an interval of the trend: one bad test may
 	// come at any time.
-	Earliest, Latest Date
+	Earliest, Latest float64
 }
 
 // PerYear returns how much the drop rises in a year by the line.
 func (t Trend) PerYear() float64 { return t.Line.Slope * daysPerYear }
 
-// TrendOf works out the trend of a suit's tests, in whatever order, and when
-// it reaches the limit, in the unit of the drops. Drops must be finite.
-func TrendOf(tests []PastTest, limit float64) Trend {
-	days, drops, first := series(tests)
-	k := MannKendall(days, drops)
-	t := Trend{Tests: len(tests), Kendall: k, Tendency: k.tendency()}
-	t.Line, _ = TheilSen(days, drops, chance)
+// TrendOf works out the trend of drops on days that are in order, the first of
+// them day 0, and when it reaches the limit. Drops must be finite.
+func TrendOf(days, drops []float64, limit float64) Trend {
+	k := mannKendall(days, drops)
+	none := math.NaN()
+	t := Trend{Tests: len(days), Kendall: k, Tendency: k.tendency(len(days)), Reaches: none, Earliest: none, Latest: none}
+	t.Line, _ = theilSen(days, drops, chance)
 	if t.Tendency != Rising {
 		return t
 	}
-	reaches := func(slope float64, round func(float64) float64) Date {
+	reaches := func(slope float64, round func(float64) float64) float64 {
 		day := max(0, t.Line.X+(limit-t.Line.Y)/slope)
 		if !(slope > 0) || !(day <= days[len(days)-1]+daysInSight) {
-			return Date{}
+			return none
 		}
-		return first.AddDays(int(round(day)))
+		return round(day)
 	}
 	t.Reaches = reaches(t.Line.Slope, math.Floor)
 	t.Earliest, t.Latest = reaches(t.Line.High, math.Floor), reaches(t.Line.Low, math.Ceil)
 	if t.Line.Y > limit { // the limit is behind the middle of the line: the steeper, the later
 		t.Earliest, t.Latest = reaches(t.Line.Low, math.Floor), reaches(t.Line.High, math.Ceil)
-		if t.Earliest.IsZero() {
-			t.Earliest = first
+		if math.IsNaN(t.Earliest) {
+			t.Earliest = 0
 		}
 	}
 	return t
-}
-
-// tendency returns what the test lets one say.
-func (k Kendall) tendency() Tendency {
-	switch {
-	case k.N < leastTests:
-		return TooFewTests
-	case k.Up <= chance:
-		return Rising
-	case k.Down <= chance:
-		return Falling
-	}
-	return NoTrend
-}
-
-// series returns the tests in the order of their days, those of one day in
-// the order they came in, as days since the first.
-func series(tests []PastTest) (days, drops []float64, first Date) {
-	tests = slices.Clone(tests)
-	slices.SortStableFunc(tests, func(a, b PastTest) int { return a.Day.Compare(b.Day) })
-	for _, t := range tests {
-		days = append(days, float64(t.Day.Days(tests[0].Day)))
-		drops = append(drops, t.Drop)
-	}
-	if len(tests) > 0 {
-		first = tests[0].Day
-	}
-	return days, drops, first
 }
 
 // Line is a straight line through points by the method of Theil and Sen: its
 // slope is the median of the slopes between any two of them. A point that is
 // wrong hardly moves it.
 type Line struct {
-	Slope     float64
-	Intercept float64 // at x = 0
+	Slope float64
 	// Low and High enclose the true slope with the Confidence; they are
 	// infinite where the points are too few to say.
 	Low, High float64
 	// Confidence is 1 − 2·tail, or what the exact distribution gives above
 	// it; 1 where Low and High are infinite.
 	Confidence float64
-	X, Y       float64 // medians: the line goes through them
+	X, Y       float64 // medians: the line goes through them (Conover)
 }
 
 // At returns the line's y at x.
 func (l Line) At(x float64) float64 { return l.Y + l.Slope*(x-l.X) }
 
-// TheilSen draws a line through points. The intercept is Conover's: the line
-// goes through the medians of x and y. The interval of the slope is Sen's
+// theilSen draws a line through points. The interval of the slope is Sen's
 // (1968): every slope from which the residuals show no trend by Kendall's test
 // at tail each way. These are the slopes between two of those found, counted
 // from either end (Gilbert 1987, 16.5); here just as many are left out as the
@@ -147,13 +110,12 @@ func (l Line) At(x float64) float64 { return l.Y + l.Slope*(x-l.X) }
 // some.
 //
 // ok is false if no two points differ in x.
-func TheilSen(x, y []float64, tail float64) (l Line, ok bool) {
+func theilSen(x, y []float64, tail float64) (l Line, ok bool) {
 	slopes := slopesBetween(x, y)
 	if len(slopes) == 0 {
 		return Line{}, false
 	}
 	l = Line{Slope: median(slopes), X: median(x), Y: median(y), Low: math.Inf(-1), High: math.Inf(1), Confidence: 1}
-	l.Intercept = l.Y - l.Slope*l.X
 	refused, beyond := critical(x, tail)
 	// A slope below which lie k of the slopes has S = len(slopes) − 2k.
 	if k := math.Floor((float64(len(slopes)) - refused) / 2); k >= 0 {
@@ -185,72 +147,68 @@ func critical(x []float64, level float64) (s, beyond float64) {
 		sd := math.Sqrt(varianceOfS(n, ties(x), nil))
 		return 1 + sd*distuv.UnitNormal.Quantile(1-level), level // 1 for continuity
 	}
-	distinct := make([]float64, len(x))
-	for i := range distinct {
-		distinct[i] = float64(i)
-	}
-	null := newNullS(ties(x), distinct)
+	orders := ordersOf(ties(x))
 	s = math.Inf(1)
-	for c := null.most; c > 0; c-- {
-		p := null.atLeast(c)
+	for falls := range orders {
+		p := orders.share(falls)
 		if p > level {
 			break
 		}
-		if p > 0 {
-			s, beyond = float64(c), p
-		}
+		s, beyond = float64(len(orders)-1-2*falls), p
 	}
 	return s, beyond
 }
 
 // Kendall is the test of Mann and Kendall for a trend.
 type Kendall struct {
-	N        int
 	S        int     // pairs of tests that rise, less those that fall
 	Variance float64 // of S where there is no trend, ties allowed for
-	// How probable an S as high (Up), as low (Down) or as far from zero (Both)
-	// is where there is no trend.
-	Up, Down, Both float64
-	Exact          bool // from the distribution itself, not its normal approximation
+	// How probable an S as high (Up) or as low (Down) is where there is no trend.
+	Up, Down float64
 }
 
-// Z returns S in standard deviations, a step of one nearer to zero for
-// continuity; zero if S cannot vary.
-func (k Kendall) Z() float64 {
-	if k.Variance <= 0 || k.S == 0 {
-		return 0
+// tendency returns what the test lets one say of n drops.
+func (k Kendall) tendency(n int) Tendency {
+	switch {
+	case n < leastTests:
+		return TooFewTests
+	case k.Up <= chance:
+		return Rising
+	case k.Down <= chance:
+		return Falling
 	}
-	toward := math.Copysign(1, float64(k.S))
-	return (float64(k.S) - toward) / math.Sqrt(k.Variance)
+	return NoTrend
 }
 
-// MannKendall tests whether y rises or falls with x, against chance: that any
-// order of the y is as probable as any other. Neither need be distinct: a pair
-// that has an x or a y in common counts for nothing, and the distribution
-// knows of it. Up to ten points it is exact, above it is the normal
-// approximation with the correction for ties (Kendall; EPA QA/G-9S).
-func MannKendall(x, y []float64) Kendall {
-	k := Kendall{N: len(x), Up: 1, Down: 1, Both: 1}
+// mannKendall tests whether y rises or falls with x, against chance: that any
+// order of the y is as probable as any other. A pair that has an x or a y in
+// common counts for nothing. Up to ten points the probabilities are exact, ties
+// of one variable in it; with ties of both they are the greater of the two that
+// leave out those of one, so that a trend is claimed less often. Above it is the
+// normal approximation with the correction for ties (Kendall; EPA QA/G-9S).
+func mannKendall(x, y []float64) Kendall {
+	k := Kendall{Up: 1, Down: 1}
+	n, xs, ys := len(x), ties(x), ties(y)
 	for j := range x {
 		for i := range j {
 			k.S += cmp.Compare(x[j], x[i]) * cmp.Compare(y[j], y[i])
 		}
 	}
-	k.Variance = varianceOfS(k.N, ties(x), ties(y))
-	if k.N <= exactTests {
-		null := newNullS(ties(x), y)
-		k.Exact = true
-		k.Up, k.Down = null.atLeast(k.S), null.atMost(k.S)
-		if far := max(k.S, -k.S); far > 0 {
-			k.Both = null.atLeast(far) + null.atMost(-far)
+	k.Variance = varianceOfS(n, xs, ys)
+	switch {
+	case n <= exactTests && (len(xs) == n || len(ys) == n):
+		orders := ordersOf(ys)
+		if len(ys) == n {
+			orders = ordersOf(xs)
 		}
-		return k
-	}
-	if k.Variance > 0 {
+		k.Up, k.Down = orders.atLeast(k.S), orders.atLeast(-k.S)
+	case n <= exactTests:
+		a, b := ordersOf(xs), ordersOf(ys)
+		k.Up, k.Down = max(a.atLeast(k.S), b.atLeast(k.S)), max(a.atLeast(-k.S), b.atLeast(-k.S))
+	case k.Variance > 0:
 		sd := math.Sqrt(k.Variance)
 		k.Up = distuv.UnitNormal.CDF(-(float64(k.S) - 1) / sd)
 		k.Down = distuv.UnitNormal.CDF((float64(k.S) + 1) / sd)
-		k.Both = 2 * distuv.UnitNormal.CDF(-math.Abs(k.Z()))
 	}
 	return k
 }
@@ -292,94 +250,51 @@ func varianceOfS(n int, xs, ys []int) float64 {
 	return v
 }
 
-// nullS is the exact distribution of Kendall's S under chance.
-type nullS struct {
-	most int       // S is from −most to most
-	ways []float64 // number of orders that give S = i − most
-	all  float64
-}
+// orders is in how many orders of some values, with ties, so many pairs fall:
+// none, one, and so on to all that differ.
+type orders []float64
 
-// newNullS counts the orders of y, of at most a few values, over times of
-// which xs says how many are one. It goes from one time to the next, and keeps
-// for each set of values used so far how many ways there are to each S.
-func newNullS(xs []int, y []float64) nullS {
-	n := len(y)
-	null := nullS{most: n * (n - 1) / 2}
-	below, above := make([]uint, n), make([]uint, n) // sets of indices into y
-	for i := range y {
-		for j := range y {
-			switch cmp.Compare(y[j], y[i]) {
-			case -1:
-				below[i] |= 1 << j
-			case 1:
-				above[i] |= 1 << j
+// ordersOf counts the orders of values of which so many are alike each. Their
+// generating function is the Gaussian multinomial coefficient (MacMahon): the
+// product of 1 − qⁱ up to all of the values, over those up to each group's.
+func ordersOf(groups []int) orders {
+	n, alike := 0, 0
+	for _, t := range groups {
+		n += t
+		alike += t * (t - 1) / 2
+	}
+	o := make(orders, n*(n-1)/2-alike+1)
+	o[0] = 1
+	for _, t := range groups {
+		for i := 1; i <= t; i++ {
+			for k := i; k < len(o); k++ {
+				o[k] += o[k-i]
 			}
 		}
 	}
-	ways := make([][]float64, 1<<n)
-	fresh := func() []float64 { return make([]float64, 2*null.most+1) }
-	ways[0] = fresh()
-	ways[0][null.most] = 1
-	used := 0
-	for _, size := range xs {
-		for set := range uint(len(ways)) {
-			if ways[set] == nil || bits.OnesCount(set) != used {
-				continue
-			}
-			subsets(uint(len(ways))-1-set, size, func(next uint) {
-				s := 0
-				for left := next; left > 0; left &= left - 1 {
-					i := bits.TrailingZeros(left)
-					s += bits.OnesCount(set&below[i]) - bits.OnesCount(set&above[i])
-				}
-				if ways[set|next] == nil {
-					ways[set|next] = fresh()
-				}
-				for i, w := range ways[set] {
-					if w > 0 {
-						ways[set|next][i+s] += w
-					}
-				}
-			})
+	for i := 1; i <= n; i++ {
+		for k := len(o) - 1; k >= i; k-- {
+			o[k] -= o[k-i]
 		}
-		used += size
 	}
-	null.ways = ways[len(ways)-1]
-	for _, w := range null.ways {
-		null.all += w
-	}
-	return null
+	return o
 }
 
-// subsets calls f with every subset of a set that has so many members.
-func subsets(of uint, members int, f func(uint)) {
-	if members == 0 {
-		f(0)
-		return
+// share returns the share of the orders of which at most so many pairs fall.
+func (o orders) share(falls int) float64 {
+	var sum, all float64
+	for k, ways := range o {
+		all += ways
+		if k <= falls {
+			sum += ways
+		}
 	}
-	for left := of; bits.OnesCount(left) >= members; left &= left - 1 {
-		lowest := left & -left
-		subsets(left-lowest, members-1, func(others uint) { f(lowest | others) })
-	}
+	return sum / all
 }
 
-// atLeast returns the probability of an S of at least s.
-func (d nullS) atLeast(s int) float64 {
-	sum := 0.0
-	for i := max(0, s+d.most); i < len(d.ways); i++ {
-		sum += d.ways[i]
-	}
-	return sum / d.all
-}
-
-// atMost returns the probability of an S of at most s.
-func (d nullS) atMost(s int) float64 {
-	sum := 0.0
-	for i := 0; i <= min(s+d.most, len(d.ways)-1); i++ {
-		sum += d.ways[i]
-	}
-	return sum / d.all
-}
+// atLeast returns the probability of an S of at least s. One that no order has
+// counts as the next lower one that some have.
+func (o orders) atLeast(s int) float64 { return o.share((len(o) - s) / 2) }
 
 // median returns the middle value, or the mean of the two middle ones. There
 // must be one.
@@ -389,7 +304,7 @@ func median(values []float64) float64 {
 	return (sorted[(n-1)/2] + sorted[n/2]) / 2
 }
 
-// Departure is whether a suit's last test is in line with those before it.
+// Departure is whether the last drop is in line with those before it.
 type Departure string
 
 // The departures.
@@ -412,17 +327,16 @@ const (
 	perMAD = 1.4826
 )
 
-// Stray says how far a suit's last test is off its own history. A test may be
-// a good pass and yet be worth a second look.
-type Stray struct {
-	Tests     int
+// Outlier says how far the last of a series of drops is off the others. A test
+// may be a good pass and yet be worth a second look.
+type Outlier struct {
 	Departure Departure
 	Expected  float64 // drop by the line through all tests
 	Off       float64 // by how much the last drop is more
 	Spread    float64 // of the drops about the line
 }
 
-// StrayOf compares the last test with all of them, itself among them. The slope
+// OutlierOf compares the last drop with all of them, itself among them. The slope
 // is that of Theil and Sen, and the line lies so that as many tests are above
 // it as below: a single test hardly moves it. The spread about it is the median
 // of the absolute residuals, as a standard deviation, raised by √(n/(n−2))
@@ -430,12 +344,10 @@ type Stray struct {
 // uncertainty of a drop, which must be more than zero. The last test is off if
 // its residual is more than 3.5 times that. Of normally distributed drops that
 // calls two to four in a hundred, the more the fewer tests there are.
-func StrayOf(tests []PastTest, uncertainty float64) Stray {
-	st := Stray{Tests: len(tests), Departure: CannotTell}
-	days, drops, _ := series(tests)
+func OutlierOf(days, drops []float64, uncertainty float64) Outlier {
 	slopes := slopesBetween(days, drops)
-	if len(slopes) == 0 || len(tests) < leastHistory || !(uncertainty > 0) {
-		return st
+	if len(slopes) == 0 || len(days) < leastHistory || !(uncertainty > 0) {
+		return Outlier{Departure: CannotTell}
 	}
 	slope := median(slopes)
 	level := make([]float64, len(days)) // what is left of the drops without the slope
@@ -447,17 +359,15 @@ func StrayOf(tests []PastTest, uncertainty float64) Stray {
 	for i := range level {
 		off[i] = math.Abs(level[i] - middle)
 	}
-	n, last := float64(len(tests)), len(tests)-1
-	st.Expected = middle + slope*days[last]
-	st.Off = drops[last] - st.Expected
-	st.Spread = max(uncertainty, perMAD*median(off)*math.Sqrt(n/(n-2)))
+	n, last := float64(len(days)), len(days)-1
+	o := Outlier{Departure: InLine, Expected: middle + slope*days[last]}
+	o.Off = drops[last] - o.Expected
+	o.Spread = max(uncertainty, perMAD*median(off)*math.Sqrt(n/(n-2)))
 	switch {
-	case st.Off > farOff*st.Spread:
-		st.Departure = Above
-	case st.Off < -farOff*st.Spread:
-		st.Departure = Below
-	default:
-		st.Departure = InLine
+	case o.Off > farOff*o.Spread:
+		o.Departure = Above
+	case o.Off < -farOff*o.Spread:
+		o.Departure = Below
 	}
-	return st
+	return o
 }

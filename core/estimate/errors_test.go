@@ -1,4 +1,4 @@
-package core_test
+package estimate_test
 
 import (
 	"fmt"
@@ -7,18 +7,18 @@ import (
 	"slices"
 	"testing"
 
-	"benchbell/core"
+	"benchbell/core/estimate"
 )
 
 // bounded is a budget of errors that are each within a bound, but for a normal
 // one of the standard uncertainty normal.
-func bounded(margin, normal float64, bounds ...float64) core.Budget {
-	b := core.Budget{Margin: margin}
+func bounded(margin, normal float64, bounds ...float64) estimate.Budget {
+	b := estimate.Budget{Margin: margin}
 	for _, a := range bounds {
-		b.Components = append(b.Components, core.Component{Origin: core.EndResolution, U: a / math.Sqrt(3)})
+		b.Components = append(b.Components, estimate.Component{Origin: "bound", U: a / math.Sqrt(3)})
 	}
 	if normal > 0 {
-		b.Components = append(b.Components, core.Component{Origin: core.BellEstimate, U: normal})
+		b.Components = append(b.Components, estimate.Component{Origin: "normal", U: normal, Law: estimate.Normal})
 	}
 	return b
 }
@@ -33,7 +33,7 @@ func TestInterval(t *testing.T) {
 	four := slices.Repeat([]float64{math.Sqrt(3)}, 4)
 	for _, tt := range []struct {
 		name   string
-		budget core.Budget
+		budget estimate.Budget
 		half   float64
 		tol    float64
 	}{
@@ -62,7 +62,7 @@ func TestInterval(t *testing.T) {
 	// margin stays what was read.
 	b := bounded(50, 0, 10)
 	b.Late = 3
-	b.Components = append(b.Components, core.Component{Origin: core.Delay, U: 3})
+	b.Components = append(b.Components, estimate.Component{Origin: "delay", U: 3, Law: estimate.Offset})
 	low, high := b.Interval()
 	agrees(t, "late: low", low, 43.5, 1e-9)
 	agrees(t, "late: high", high, 62.5, 1e-9)

@@ -1,11 +1,11 @@
-package core
+package estimate
 
 import "math"
 
 // The air in a closed suit obeys the ideal gas law, and what leaves it through
 // a leak is small against what is inside. So -dp/dt = Q/Veff, with the leak's
-// throughput Q and the suit's effective volume Veff = V + C·P (see Capacity and
-// Give). All numbers here are in SI units: pascals, seconds, kelvins, metres. A
+// throughput Q and the suit's effective volume Veff = V + C·P (see EffectiveVolume
+// and Share). All numbers here are in SI units: pascals, seconds, kelvins, metres. A
 // pressure is a gauge pressure where nothing else is said.
 
 const (
@@ -33,28 +33,18 @@ const (
 // down to 0, when at the start the pressure fell by the fraction rate a second
 // (rate = -(dp/dt)/p, 1/s).
 func (f LeakForm) Left(rate, t float64) float64 {
-	left, _ := f.left(rate, t)
+	left, _ := f.left(t, rate)
 	return left
 }
 
 // left also returns the derivative of Left by rate.
-func (f LeakForm) left(rate, t float64) (left, slope float64) {
+func (f LeakForm) left(t, rate float64) (left, slope float64) {
 	if f == OrificeLeak {
 		root := max(0, 1-rate*t/2)
 		return root * root, -t * root
 	}
 	left = math.Exp(-rate * t)
 	return left, -t * left
-}
-
-// Rate is the inverse of Left: the rate at the start, in 1/s, if the fraction
-// left of the starting pressure remains after t seconds. The product rate·t
-// depends on left alone, so Rate(left, rate) is the time that it takes.
-func (f LeakForm) Rate(left, t float64) float64 {
-	if f == OrificeLeak {
-		return 2 * (1 - math.Sqrt(left)) / t
-	}
-	return -math.Log(left) / t
 }
 
 // Fall returns -dp/dt in Pa/s when the pressure is p, of a leak that had this
@@ -70,23 +60,6 @@ func (f LeakForm) Fall(rate, p0, p float64) float64 {
 type Ambient struct {
 	Temperature float64 // K
 	Barometer   float64 // Pa, absolute
-}
-
-// roomTemperature in kelvins is taken where no thermometer was read; 10 K off
-// change the diameter of a hole by 1 %. The number is ours.
-const roomTemperature = 20 + zeroCelsius
-
-// Ambient returns the surroundings in numbers, with 20 °C and the standard
-// atmosphere for what was not read.
-func (s Surroundings) Ambient() Ambient {
-	a := Ambient{Temperature: roomTemperature, Barometer: Atmosphere}
-	if t, ok := s.celsius(); ok {
-		a.Temperature = t.kelvin()
-	}
-	if !s.Baro.IsZero() {
-		a.Barometer = s.Baro.Pressure().Pascals()
-	}
-	return a
 }
 
 // Density returns the density of the air in kg/m³, taken as dry: at 20 °C and
