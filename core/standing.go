@@ -224,7 +224,9 @@ func (f File) onPaper(e Entry, t PaperTest) File {
 		return b.Kind == BarReceived || onPaper && b.entered.Before(e.At)
 	})
 	if e.At.After(f.Tested) {
-		f.Tested, f.TestedBy, f.TestedRules, f.released = e.At, 0, t.Rules, true // it went back on the shelf then
+		// It went back on the shelf then, but for what waits for the officer after a run.
+		f.released = f.released || f.Tested.IsZero() || t.Rules < 2
+		f.Tested, f.TestedBy, f.TestedRules = e.At, 0, t.Rules
 	}
 	return f
 }

@@ -2,6 +2,7 @@ package core
 
 import (
 	"math/big"
+	"slices"
 	"time"
 )
 
@@ -150,7 +151,8 @@ type held struct {
 }
 
 // judge gives the verdict of a hold. ok is false while the readings do not
-// decide anything yet. Only the last reading can decide.
+// decide anything yet. The first reading beyond the limit before the bell decides,
+// though one of a later moment was posted before it; else only the last can.
 func (h held) judge() (v Verdict, ok bool) {
 	if len(h.since) == 0 {
 		return Verdict{}, false
@@ -158,6 +160,11 @@ func (h held) judge() (v Verdict, ok bool) {
 	m, start, since := h.method, h.start, h.since
 	end := since[len(since)-1]
 	bell := start.Taken.Add(m.Hold)
+	if i := slices.IndexFunc(since, func(r Reading) bool {
+		return r.Taken.Before(bell) && !m.Limit.Within(start.Pressure(), r.Pressure())
+	}); i >= 0 {
+		end = since[i]
+	}
 	p0, p1 := start.Pressure(), end.Pressure()
 	v = Verdict{
 		Rules: Rules, Method: m.Key, Start: start, End: end, Bell: bell,
