@@ -317,8 +317,8 @@ func (s Speaker) corrected(st Step, f core.Corrected) string {
 			return text
 		case core.HoldResumed:
 			return lines("The verdict is taken back: the hold goes on.", text, s.next(run, st.At))
-		case core.HoldVoid:
-			return lines("That start is out of tolerance: no hold runs.", text, s.next(run, st.At))
+		case core.Again:
+			return lines("Out of tolerance: no hold runs.", text)
 		case core.ExpansionVoid:
 			return lines("That is out of tolerance: the expansion begins again.", text, s.next(run, st.At))
 		}

@@ -34,6 +34,10 @@ type Attempt struct {
 	// have moved the suit: from then on no correction goes back.
 	Handled bool
 
+	// Opening is true once something on the list that ends the run was ticked,
+	// even if it was taken back: the suit is not as it was tested any more.
+	Opening bool
+
 	GivenUp *Note // who gave it up, when and why; nil for the present one
 }
 
@@ -223,10 +227,10 @@ const endWindow = 2 * time.Minute
 // airAt returns the extremes of what was read of the air about a moment: each
 // of the temperatures with each of the barometer readings, the last ones first;
 // one that says nothing if nothing was read.
-func (a Attempt) airAt(t time.Time) []Surroundings {
+func (r Run) airAt(t time.Time) []Surroundings {
 	var celsius []string
 	var baro []Written
-	for _, c := range a.Air {
+	for _, c := range r.AllAir() {
 		if c.At.Before(t.Add(-endWindow)) || c.At.After(t.Add(endWindow)) {
 			continue
 		}

@@ -170,7 +170,7 @@ func (r Run) correction(old Reading, w Read) (Written, error) {
 func (r Run) worsened(facts []Fact) bool {
 	for _, f := range facts {
 		switch f := f.(type) {
-		case ExpansionVoid, HoldVoid:
+		case ExpansionVoid, Again:
 			return true
 		case Judged:
 			return f.Verdict.Outcome != Pass && (r.Verdict == nil || f.Verdict.Outcome.worse(r.Verdict.Outcome))

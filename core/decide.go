@@ -242,10 +242,8 @@ func (r Run) repeat(w Repeat) ([]Fact, error) {
 		if r.Verdict == nil || r.Verdict.Outcome != NoVerdict {
 			return nil, r.refuse(CannotRepeat)
 		}
-		for _, c := range r.RestoreList {
-			if c.Done { // the suit is being opened up: it must be prepared anew
-				return nil, r.refuse(CannotRepeat)
-			}
+		if r.Opening { // the suit is being opened up: it must be prepared again
+			return nil, r.refuse(CannotRepeat)
 		}
 		if r.Verdict.Reason == Jump && w.Why == "" {
 			return nil, r.refuse(WhyNotSaid)
@@ -367,16 +365,17 @@ func (r Run) consequences(b Bench, n int) []Fact {
 }
 
 // stops returns what the readings stop, as they now are on record: a clock, or
-// the hold by a verdict. They start nothing.
+// the hold by a verdict. They start nothing. A hold that is stopped is an attempt
+// given up: a correction is no way round the reason that this takes.
 func (r Run) stops(b Bench, n int) []Fact {
 	switch {
 	case r.Phase == Expansion && !r.ExpandedAt.IsZero() && !r.expanded():
 		return []Fact{ExpansionVoid{}}
 	case r.Phase != Hold:
 	case !r.expanded():
-		return []Fact{HoldVoid{}, ExpansionVoid{}}
+		return []Fact{Again{Why: "a reading of the expansion was corrected"}, ExpansionVoid{}}
 	case n == r.HeldBy && !r.Method.Test.Holds(r.reading(n).Pressure()):
-		return []Fact{HoldVoid{}}
+		return []Fact{Again{Why: "the start was corrected"}}
 	default:
 		if v, ok := r.judged(b); ok {
 			return []Fact{Judged{v}}

@@ -204,7 +204,7 @@ func checks(items []Item) []Check {
 func (r Run) tick(items []int, as Check) Run {
 	list := &r.PrepareList
 	if r.Phase == Restore {
-		list = &r.RestoreList
+		list, r.Opening = &r.RestoreList, true
 	}
 	*list = slices.Clone(*list)
 	for _, n := range items {

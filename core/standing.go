@@ -136,10 +136,11 @@ func (f File) without(drop func(Bar) bool) File {
 	return f
 }
 
-// Defects returns the fails and defects about which something must still be done,
-// oldest first. A repair names them by their numbers, from 1.
+// Defects returns the fails and defects that bar the suit, oldest first, those
+// that were remedied too: so a number that a repair names, from 1, stays the same
+// until a test clears it.
 func (f File) Defects() []Bar {
-	return slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return !b.open() })
+	return slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return !b.NeedsRemedy() })
 }
 
 // remedied marks open defects of a kind as remedied: those with the numbers, or
@@ -149,7 +150,7 @@ func (f File) remedied(of []int, kind func(Bar) bool) File {
 	n := 0
 	for i := range f.Bars {
 		b := &f.Bars[i]
-		if !b.open() {
+		if !b.NeedsRemedy() {
 			continue
 		}
 		n++
@@ -290,12 +291,11 @@ func (f File) close(e Entry) File {
 // abandon bars a suit on which a run begins while another is open. Open refuses
 // that; if it happens all the same, what the other run found is not lost.
 func (f File) abandon(e Entry) File {
-	kind := BarUnfinished
-	if v := f.run.Verdict; v != nil && v.Outcome == Fail {
-		kind = BarFailed
-	}
 	e.Run = f.Run
-	return f.bar(e, kind, "")
+	if v := f.run.Verdict; v != nil && v.Outcome == Fail {
+		return f.worsen(e, *v)
+	}
+	return f.bar(e, BarUnfinished, "")
 }
 
 // Standing is what a suit may be used for on a day, and why not.
@@ -355,6 +355,9 @@ func (b Bar) AwaitsWord() bool {
 // Release returns the fact of an officer's word, or the refusal: there must be
 // something that waits for it, and a withdrawn suit passes a test first.
 func (f File) Release(p Policy) (Fact, error) {
+	if f.Retired {
+		return nil, &Refusal{Why: SuitRetired, Suit: f.Suit.Tag}
+	}
 	why := NothingToRelease
 	for _, b := range f.Bars {
 		if b.AwaitsWord() {
@@ -412,7 +415,7 @@ func (f File) Decide(fact Fact) (Fact, error) {
 			return nil, &Refusal{Why: NoSuchDefect, Suit: f.Suit.Tag, Choices: described(defects)}
 		}
 	case CauseStated:
-		if !slices.ContainsFunc(defects, func(b Bar) bool { return b.Kind == BarFailed }) {
+		if !slices.ContainsFunc(defects, func(b Bar) bool { return b.Kind == BarFailed && b.open() }) {
 			return refuse(NothingFailed)
 		}
 	}
@@ -425,7 +428,9 @@ func (f File) Decide(fact Fact) (Fact, error) {
 // WhichRepaired refuses a repair that does not say which of several defects it
 // was about: the others would pass for repaired.
 func (f File) WhichRepaired(w NoteRepaired) error {
-	if defects := f.Defects(); len(defects) > 1 && len(w.Of) == 0 && !w.All {
+	defects := f.Defects()
+	open := slices.DeleteFunc(slices.Clone(defects), func(b Bar) bool { return !b.open() })
+	if len(open) > 1 && len(w.Of) == 0 && !w.All {
 		return &Refusal{Why: WhichDefect, Suit: f.Suit.Tag, Choices: described(defects)}
 	}
 	return nil
@@ -440,6 +445,9 @@ func described(bars []Bar) []string {
 		}
 		if b.Note != "" {
 			text += ": " + b.Note
+		}
+		if b.Remedied {
+			text += " (repaired)"
 		}
 		all = append(all, text)
 	}
