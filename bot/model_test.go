@@ -469,6 +469,10 @@ func (w world) do(m move, zone *time.Location) []world {
 		r.touched = true
 	case verb == "with" && !r.read && gaugeModels[rest].unit != "":
 		r.gauge = rest
+		if !r.last.posted.IsZero() { // a reading out of tolerance was made with the other
+			w.runs[m.run] = r
+			return []world{w, refused}
+		}
 	case verb == "air", verb == "baro":
 		w.noteAir(&r, m, zone)
 	case verb == "again" && (r.phase > preparing && r.phase < judged || r.phase == judged && r.outcome == repeat && r.closed.IsZero()):
@@ -667,8 +671,11 @@ func (w world) noteAir(r *runModel, m move, zone *time.Location) {
 	if said[1] == "baro" && (v < 500 || v > 1100) || said[1] == "air" && (v < -20 || v > 50) {
 		return
 	}
+	if !r.closed.IsZero() {
+		return
+	}
 	r.air = append(r.air, airModel{m.at, said[1] == "baro", v})
-	if r.outcome == passed && r.closed.IsZero() { // it can take a pass back, and nothing else
+	if r.outcome == passed { // it can take a pass back, and nothing else
 		r.rejudge(zone)
 	}
 }
