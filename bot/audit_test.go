@@ -237,7 +237,7 @@ func (a audit) verdict(v core.Verdict, run core.Run, at time.Time, by core.Perso
 	case !run.Method.Limit.Floor.IsZero():
 		a.number("margin", v.End.Written.Pressure().Pascals()/one, `Ending([0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
 	case v.AtBellHigh == 0:
-		a.number("margin", (v.Start.Written.Pressure().Pascals()-v.End.Written.Pressure().Pascals())/one, `Drop([0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
+		a.number("margin", (v.Start.Written.Pressure().Pascals()-v.End.Written.Pressure().Pascals())/one, `Drop([-−]?[0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
 	default:
 		a.matches("margin", "Drop at the bell", like(`[0-9.]+`))
 	}
