@@ -86,8 +86,8 @@ func TestKeyboardRun(t *testing.T) {
 		k.mustPrint(k.types("where"), "08:11:00  benchbell, R-0001\n    Hands off until **08:16:00**, 5 min left.")
 		k.mustPrint(k.types("+5m"), "08:15:30  benchbell, R-0001\n    HP-07 · **30 s left.**", "08:16:00  benchbell, R-0001\n    HP-07 · **Bell!")
 		k.mustPrint(k.waits(time.Second/2), "08:16:30  benchbell, R-0001\n    HP-07 · **Still waiting.**")
-		k.mustPrint(k.types("15.0"), "08:16:30  benchbell, R-0001\n    **PASS**")
-		k.mustPrint(k.types("ok all"), "R-0001 is closed")
+		k.mustPrint(k.types("15.0"), "08:16:30  benchbell, R-0001\n    **PASS")
+		k.mustPrint(k.types("ok 1", "ok 2", "ok all"), "R-0001 is closed")
 		k.mustPrint(k.types("HP-07"), "HP-07: fit")
 	})
 }

@@ -36,7 +36,7 @@ func TestPhotosOnRecord(t *testing.T) {
 	d := newBay(t, string(script), "bench.tester dm: record R-0001")
 	records := make(map[string]string) // the last of each run
 	for _, p := range d.stage.posts {
-		if id, ok := strings.CutPrefix(p.text, "Record of "); ok {
+		if _, id, ok := strings.Cut(p.text, "Record of "); ok {
 			text := string(poppler(t, "pdftotext", p.file, "-raw", "-", "-"))
 			records[id[:6]] = strings.Join(strings.Fields(text), " ")
 		}

@@ -310,12 +310,12 @@ func checkTest(in *lookup) check[testRow] {
 			return
 		}
 		checkReadings(t, fault)
-		m := t.method
-		if own, err := m.For(t.suit); err == nil {
-			m = own
-		}
-		t.Test.Outcome, t.Test.Reason = m.JudgePaper(t.Test.Start, t.Test.End, t.Test.Hold)
 		t.Test.Rules = core.Rules
+		if m, err := t.method.For(t.suit); err == nil {
+			t.Test.Outcome, t.Test.Reason = m.JudgePaper(t.Test.Start, t.Test.End, t.Test.Hold)
+		} else { // nobody knows from what pressure it should have started
+			t.Test.Outcome, t.Test.Reason = core.NoVerdict, core.StartOutside
+		}
 		if first, ok := seen[t.PastTest]; ok {
 			fault("suit", fmt.Sprintf("row %d says the very same", first))
 		}

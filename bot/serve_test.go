@@ -236,7 +236,7 @@ func TestNothingRingsWhileLost(t *testing.T) {
 				t.Fatal(err)
 			}
 			s.caughtUp()
-			s.expect("08:46:05 fail hp-07", "08:46:05 unplug and put away", "08:46:05 leak hunt", "08:46:05 hp-07 failed", "08:46:05 hp-07 · still waiting")
+			s.expect("08:46:05 fail hp-07", "08:46:05 unplug and put away", "08:46:05 leak hunt", "08:46:05 hp-07 failed", "08:46:05 hp-07 failed", "08:46:05 hp-07 · still waiting")
 		})
 	})
 	t.Run("none", func(t *testing.T) {

@@ -158,10 +158,10 @@ func TestJournalRow(t *testing.T) {
 		{
 			core.Judged{Verdict: verdict},
 			"verdict", // the limit must not look like the drop
-			"fail: read at the bell; 16.50 mbar → 14.9 mbar in 6 min; drop 3.001 mbar, limit 3.000 mbar; known to ± 0.2 mbar",
-			"fail: read at the bell; 16,50 mbar → 14,9 mbar in 6 min; drop 3,001 mbar, limit 3,000 mbar; known to ± 0,2 mbar",
+			"fail: read at the bell; rules 1; 16.50 mbar → 14.9 mbar in 6 min; drop 3.001 mbar, limit 3.000 mbar; known to ± 0.2 mbar",
+			"fail: read at the bell; rules 1; 16,50 mbar → 14,9 mbar in 6 min; drop 3,001 mbar, limit 3,000 mbar; known to ± 0,2 mbar",
 		},
-		{core.Judged{Verdict: core.Verdict{Outcome: core.Fail, Reason: core.DefectByEye, Defect: "-hole"}}, "verdict", "fail: defect seen; -hole", ""},
+		{core.Judged{Verdict: core.Verdict{Outcome: core.Fail, Reason: core.DefectByEye, Defect: "-hole"}}, "verdict", "fail: defect seen; rules 1; -hole", ""},
 		{core.Stopped{Why: "called out"}, "stopped", "called out", ""},
 		{core.Again{}, "again", "", ""},
 		{core.HandedOver{To: core.Person{Name: "second.tester"}}, "handed over", "to second.tester", ""},

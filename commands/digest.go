@@ -226,7 +226,7 @@ func (t Tested) line() string {
 		result += ", not fit yet"
 	}
 	for i, why := range t.GivenUp {
-		where += fmt.Sprintf("; attempt %d given up", i+1)
+		where += fmt.Sprintf("\n  attempt %d given up", i+1)
 		if why != "" {
 			where += ": " + quote(why)
 		}

@@ -110,7 +110,7 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.DefectByEye:
 		return "Seen: " + quote(v.Defect) + ". Not inflated."
 	case core.BeyondAtBell:
-		return fmt.Sprintf("Read %s late. A leak slows down, so it was beyond the limit at the bell already: the straight line between the readings says so.", span(v.End.Taken.Sub(v.Bell)))
+		return lines(fmt.Sprintf("Read %s late, beyond the limit at the bell already:", span(v.End.Taken.Sub(v.Bell))), "so says the straight line between the readings, and a leak only slows down.")
 	case core.TooLate:
 		return fmt.Sprintf("Read %s late: after more than twice the hold the test is repeated.", span(v.End.Taken.Sub(v.Bell)))
 	case core.LateBeyond:
