@@ -100,11 +100,16 @@ type headerRecord struct {
 //	  note               what was said about it
 //	repaired             it was worked on
 //	  what               what was done
+//	  of                 numbers of the open defects it was about; none: all
+//	cause_stated         what outside the suit made it fail
+//	  what               what it was
 //	found                a defect was seen
 //	  what               what it is
 //	withdrawn            it is out of service for now
 //	  why                the reason
 //	retired              it is out of service for good
+//	  why                the reason
+//	reinstated           an officer's word that it is in use again
 //	  why                the reason
 //	capacity_measured    capacity: how much air it takes; in a run, or outside
 //	released             an officer's word that it may be worn
@@ -118,6 +123,8 @@ type headerRecord struct {
 //	  tester             who made it
 //	  outcome            outcome: what it came to
 //	  reason             reason: why
+//	  remedy             what was done after it
+//	  rules              version of the rules it was judged by, 0 for the first
 //
 // These are about a run:
 //
@@ -132,7 +139,7 @@ type headerRecord struct {
 //	  by_tap             by taps, not by words
 //	unticked             ticks were taken back
 //	  items              numbers of the items
-//	defect_seen          a defect was seen at an item of the prepare list
+//	defect_seen          a defect was seen at an item of the list on screen
 //	  item               number of the item
 //	  what               what it is
 //	taken                reading: it was taken
@@ -156,7 +163,9 @@ type headerRecord struct {
 //	judged               verdict: it was given; it replaces an earlier one
 //	stopped              the run ends without a verdict
 //	  why                the reason
-//	again                the phase is repeated, or the test after no verdict
+//	again                the attempt is given up, and another begins
+//	  why                the reason
+//	none_fitted          nothing was fitted to the suit, by the tester's word
 //	handed_over          person: who runs it from now on
 //	manometer_chosen     manometer: the one to be used from now on
 //	air_noted            temperature of the air at the suit
@@ -175,6 +184,7 @@ type headerRecord struct {
 //	  where              where it is
 //	noted                a remark was made
 //	  text               what it says
+//	  recalled           it is a reading that was stated too late to be taken
 //	photo_posted         a file was posted that may be an image
 //	  file               the chat server's id of the file
 //	  name               its name
@@ -268,6 +278,8 @@ type headerRecord struct {
 //	limit                what passes: one of a drop, a floor and a ratio
 //	  drop               written: greatest drop
 //	  floor              written: least ending pressure
+//	  nominal            written: start that it is meant for; above it the
+//	                     ending pressure has to keep the same share
 //	  num                the ending pressure is at least num/den of the start
 //	  den                the same
 //	provenance           where a number is from
@@ -312,6 +324,7 @@ type headerRecord struct {
 //	  air_raised_npa     how much warmer air, or less pressure of it, can have
 //	                     raised the ending pressure
 //	  air_lowered_npa    how much the contrary can have lowered it
+//	  rules              version of the rules it was given by, 0 for the first
 //
 // # Codes
 //
@@ -327,6 +340,7 @@ type headerRecord struct {
 //	reason     on_time expansion_voided late_within early_beyond bracketed
 //	           defect_by_eye late_beyond rise jump start_outside
 //	           manometer_stale cut_short air_hides guard_band
+//	           beyond_at_bell too_late
 //	rule       simple guarded
 //	phase      prepare expansion hold restore closed
 //	linked     phase reading leak defect note list air
