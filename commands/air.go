@@ -32,7 +32,7 @@ func askAfter(run core.Run, v core.Verdict) string {
 	if v.End.N == 0 || before.Celsius == "" || after.Celsius != "" {
 		return ""
 	}
-	return "Temperature at the suit now? " + code("air 21.5")
+	return "Temperature at the suit now? " + code("air …")
 }
 
 // driftOf says what a change of the air since the start of the hold can have

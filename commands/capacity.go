@@ -55,7 +55,7 @@ func (s Speaker) Capacity(suit core.Suit, run *core.Run) string {
 	if suit.Capacity.IsZero() {
 		return lines(
 			bold(suit.Tag+": capacity not measured."), how,
-			"From paper: "+code("capacity "+suit.Tag+" 2 L 15.0 16.2 mbar"))
+			"From paper: "+code("capacity "+suit.Tag+" …"))
 	}
 	return lines(s.measured(suit.Tag, suit.Capacity), s.giveOf(suit), how)
 }
@@ -128,11 +128,11 @@ func (s Speaker) metering(run core.Run, now time.Time) string {
 			bold("Add 1 to 5 L of air, slowly,"),
 			"by a calibrated syringe or a meter.",
 			limit,
-			"Then post the litres: "+code("2 L"))
+			"Then post the litres: "+code("… L"))
 	case core.AwaitAfter:
 		switch {
 		case now.After(m.Expires()):
-			return lines(bold("The capacity took too long."), code("capacity")+" begins it anew, "+code("stop")+" leaves it.")
+			return lines(bold("The capacity took too long."), code("capacity")+" begins it again, "+code("stop")+" leaves it.")
 		case !now.Before(m.Settled()):
 			return bold("Capacity: read "+gauge.ID+" now") + " and post it."
 		}
@@ -165,7 +165,7 @@ func (s Speaker) left(run core.Run, f core.MeteringLeft) string {
 	}
 	return lines(
 		bold(fmt.Sprintf("%s is too high: let air out now", f.TooHigh))+" to "+target(run.Method.Test, run.Manometer)+".",
-		"The measurement is void. "+code("capacity")+" begins it anew.")
+		"The measurement is void. "+code("capacity")+" begins it again.")
 }
 
 // result says what a measurement in a run came to, and that the suit is still

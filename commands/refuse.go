@@ -124,11 +124,11 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NotSettled:
 		return fmt.Sprintf("Not taken: let it settle until %s, then read again and post it.", s.clock(r.Until))
 	case core.TooSlow:
-		return fmt.Sprintf("Not taken: over 10 minutes went by, and the suit and the air changed. %s begins anew.", code("capacity"))
+		return fmt.Sprintf("Not taken: over 10 minutes went by, and the suit and the air changed. %s begins again.", code("capacity"))
 	case core.NoRise:
 		return fmt.Sprintf("Not taken: from %s to %s %s is no rise of a suit with that air.\nRead again and post it, or begin anew: %s.\nTo correct a reading of the test edit its post.", r.Like, r.Digits, r.Unit, code("capacity"))
 	case core.Overfilled:
-		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins anew.", r.Digits, r.Unit, code("capacity"))
+		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins again.", r.Digits, r.Unit, code("capacity"))
 	case core.BadMoment:
 		return fmt.Sprintf("%s is no moment, or still to come.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), code("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
@@ -176,8 +176,6 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("Not recorded: no failed test of %s waits for a cause. What is wrong with it goes with %s.", r.Suit, code("found "+r.Suit+" …"))
 	case core.NotRetired:
 		return fmt.Sprintf("%s is not retired. %s says what it waits for.", r.Suit, code("status "+r.Suit))
-	case core.StatedTooLate:
-		return "Kept as a note: a moment is stated within minutes of it. Read again and post what it shows now."
 	case core.AnswerTooLate:
 		return "Not taken: that was asked too long ago. Read again and post number and unit."
 	case core.NoSuchAir:

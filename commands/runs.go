@@ -51,7 +51,7 @@ func (s Speaker) Run(st Step) []Message {
 				say(ToRun, of(run)+text)
 			}
 		case core.Questioned:
-			say(ToRun, of(run)+s.question(f, run.Expected(), asker))
+			say(ToRun, of(run)+s.question(f, asker))
 		case core.Corrected:
 			say(ToRun, s.corrected(st, f))
 		case core.Judged:
@@ -97,7 +97,7 @@ func (s Speaker) Run(st Step) []Message {
 		case core.CapacityMeasured:
 			say(ToRun, s.result(run, f.Capacity))
 		case core.LeakFound:
-			say(ToRun, fmt.Sprintf("Leak %d kept. Mend it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" what")))
+			say(ToRun, fmt.Sprintf("Leak %d kept. Repair it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" …")))
 		case core.AirNoted:
 			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", counted(st), driftOf(st)))
 		case core.BaroNoted:
@@ -182,7 +182,7 @@ func (s Speaker) lapsed(run core.Run, now time.Time) string {
 	if !run.Manometer.CalibratedUntil.IsZero() {
 		until = "lapsed on " + run.Manometer.CalibratedUntil.String()
 	}
-	return fmt.Sprintf("%s %s: with it there can be no verdict. Say %s for another.", run.Manometer.ID, until, code("with M-…"))
+	return fmt.Sprintf("%s %s: with it there can be no verdict. Say %s for another.", run.Manometer.ID, until, code("with …"))
 }
 
 // coarse warns of a manometer that is too coarse for the method.
@@ -278,7 +278,7 @@ func (s Speaker) askAir(run core.Run) string {
 	if !s.AskAir || before.Celsius != "" {
 		return ""
 	}
-	return "Temperature at the suit? " + code("air 21.5")
+	return "Temperature at the suit? " + code("air …")
 }
 
 // askAirAgain asks for it at the end, before the verdict that needs it.
@@ -287,7 +287,7 @@ func (s Speaker) askAirAgain(run core.Run) string {
 	if !s.AskAir || before.Celsius == "" || after.Celsius != "" {
 		return ""
 	}
-	return "Temperature at the suit? " + code("air 21.5")
+	return "Temperature at the suit? " + code("air …")
 }
 
 // lowest prints the least ending pressure that passes.
@@ -301,10 +301,10 @@ func lowest(run core.Run) string {
 	return text
 }
 
-func (s Speaker) question(q core.Questioned, like string, tester core.Person) string {
+func (s Speaker) question(q core.Questioned, tester core.Person) string {
 	return lines(
 		bold(fmt.Sprintf("%s %s?", q.Reading.Written.Digits, q.Perhaps))+fmt.Sprintf(" %s does not fit here; nothing taken.", q.Reading.Written),
-		fmt.Sprintf("%s takes it so, or %s. %s", code("yes"), code("fix "+like), at(tester)))
+		fmt.Sprintf("%s takes it so, or %s. %s", code("yes"), code("fix …"), at(tester)))
 }
 
 func (s Speaker) corrected(st Step, f core.Corrected) string {

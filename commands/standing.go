@@ -69,7 +69,11 @@ func (s Speaker) bar(b core.Bar) string {
 	if b.Kind == core.BarRunOpen || b.Kind == core.BarRestore {
 		return text
 	}
-	return text + ", " + b.Since.In(s.Zone).Format(time.DateOnly)
+	text += ", " + b.Since.In(s.Zone).Format(time.DateOnly)
+	if b.Remedied {
+		text += "; something was done about it"
+	}
+	return text
 }
 
 // clears says what would make the suit fit again.
@@ -82,17 +86,17 @@ func clears(tag string, st core.Standing) string {
 	}
 	switch {
 	case st.Kind == core.OutForGood:
-		return "Never again."
+		return "An officer can bring it back: " + code("reinstate "+tag+" …") + ", then a passed test."
 	case kinds[core.BarEndOfLife]:
-		return "Past its service life; cannot be used again. " + code("retire "+tag+" end of life")
+		return "Past its service life; cannot be used again. " + code("retire "+tag+" …")
 	case kinds[core.BarRestore]:
 		return "Its plugs and adapter may still be in: the list in its run must be complete."
 	case kinds[core.BarRunOpen]:
 		return "Its run must end first."
 	case waits:
 		return "An officer's word clears this: " + code("release "+tag) + "."
-	case kinds[core.BarFailed] && !kinds[core.BarRepaired]:
-		return fmt.Sprintf("Repair it (%s), then %s.", code("repaired "+tag+" …"), code("test "+tag))
+	case len(untreated(st)) > 0:
+		return treat(tag, st)
 	}
 	if kinds[core.BarWithdrawn] {
 		return fmt.Sprintf("A passed test clears this, %s, then an officer's word, %s.", code("test "+tag), code("release "+tag))

@@ -174,7 +174,7 @@ func leakHunt(run core.Run) string {
 	return lines(
 		fmt.Sprintf("Leak hunt: back to %s, soap solution.", target(run.Method.Expansion, run.Manometer)),
 		"Plugs and hose first, then closure, visor, seams, gloves, boots, valves.",
-		fmt.Sprintf("Keep each find: %s", code("leak seam, left knee")))
+		fmt.Sprintf("Keep each find: %s", code("leak …")))
 }
 
 // between prints what the pressure must have been at the bell.

@@ -69,7 +69,6 @@ const (
 	NoSuchDefect      Why = "the suit has no open defect of that number"
 	NothingFailed     Why = "no test of the suit failed that has no cause yet"
 	NotRetired        Why = "the suit is not retired"
-	StatedTooLate     Why = "a moment is stated within minutes of it"
 	AnswerTooLate     Why = "the question was answered too late"
 	NoSuchAir         Why = "no bench has such air"
 )
