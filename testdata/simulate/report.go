@@ -14,11 +14,11 @@ func (t tally) print(out io.Writer, command string, methods []core.Method, brief
 
 %s
 Of the suits beyond the limit by so much of the drop allowed, in steady air and exactly at the bell,
-so many of a hundred pass one test:
+so many pass a single test:
 
 %s
-And so many end up cleared, after all that is done; of those within the limit, as many as the column
-"sound" says; runs are how many it took on the average:
+And so many are cleared unmended, after all that is done about them, in six runs at most. Sound: how
+many of those within the limit are cleared. Runs: their mean number.
 
 %s`,
 		t.of(kind{by: byAll, rule: core.Simple}).passed.of, command, t.aims(), t.byBand(methods), t.byPerson())

@@ -129,13 +129,12 @@ func (f *figures) add(g *figures) {
 	}
 }
 
-// end counts a story. A suit that was mended is neither sound nor beyond.
+// end counts a story. A suit that was mended may be cleared.
 func (f *figures) end(t told) {
 	f.runs.count(float64(t.runs))
 	switch band, beyond := bandOf(t.excess); {
-	case t.mended:
 	case beyond:
-		f.beyond[band].count(t.cleared)
+		f.beyond[band].count(t.cleared && !t.mended)
 	default:
 		f.sound.count(t.cleared)
 	}
