@@ -181,7 +181,7 @@ func (a audit) reading(r core.Reading) {
 // reasons are words that stand for the reason of a verdict.
 var reasons = map[core.Reason]string{
 	core.OnTime: "Read at the bell", core.LateWithin: "late and still within", core.EarlyBeyond: "Beyond the limit", core.Bracketed: "the readings around the bell say",
-	core.DefectByEye: "Seen:", core.LateBeyond: "late", core.Rise: "The pressure rose", core.Jump: "as no leak makes it fall", core.StartOutside: "is outside",
+	core.DefectByEye: "Seen:", core.LateBeyond: "late", core.BeyondAtBell: "beyond the limit at the bell already", core.TooLate: "after more than twice the hold", core.Rise: "The pressure rose", core.Jump: "faster than any leak", core.StartOutside: "is outside",
 	core.ManometerStale: "lapsed on", core.ExpansionVoided: "The expansion before it was not", core.CutShort: "cut short",
 	core.AirHides: "hidden a failing drop", core.GuardBand: "Within the limit by less than",
 }
@@ -237,13 +237,15 @@ func (a audit) verdict(v core.Verdict, run core.Run, at time.Time, by core.Perso
 	case !run.Method.Limit.Floor.IsZero():
 		a.number("margin", v.End.Written.Pressure().Pascals()/one, `Ending([0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
 	case v.AtBellHigh == 0:
-		a.number("margin", (v.Start.Written.Pressure().Pascals()-v.End.Written.Pressure().Pascals())/one, `Drop([0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
+		a.number("margin", (v.Start.Written.Pressure().Pascals()-v.End.Written.Pressure().Pascals())/one, `Drop([-−]?[0-9.]+)(?:±[0-9.]+)?`+regexp.QuoteMeta(u.String()))
 	default:
 		a.matches("margin", "Drop at the bell", like(`[0-9.]+`))
 	}
 	if v.Expanded != 0 {
 		a.number("expanded uncertainty", v.Expanded.Pascals()/one, `±([0-9.]+)`+regexp.QuoteMeta(u.String())+`\(k=2\)`)
-		a.has("probability", "sure that it is within the limit")
+		if v.Outcome != core.NoVerdict {
+			a.has("probability", "sure that it is within the limit")
+		}
 		a.has("what the uncertainty is made of", "Standard uncertainties:")
 	}
 }
@@ -320,7 +322,13 @@ func (a audit) walk(entries []core.Entry) {
 		case core.Again:
 			undo()
 			stopped = nil
-			a.has("again", a.moment(e.At), "Begun again.")
+			why := ""
+			if f.Why != "" {
+				why = ": " + f.Why
+			}
+			a.has("again", a.moment(e.At), "Begun again"+why+".")
+		case core.NoneFitted:
+			a.has("nothing fitted", a.moment(e.At), "Nothing was fitted, by the tester's word.", e.By.Name)
 		case core.Rung:
 			switch {
 			case f.Quiet:
@@ -380,7 +388,7 @@ func (a audit) walk(entries []core.Entry) {
 			a.t.Errorf("nobody knows where a record has %T", f)
 		}
 	}
-	for _, r := range run.Readings {
+	for _, r := range run.AllReadings() {
 		r.Written = written[r.N]
 		a.reading(r)
 		if r.Stated {
@@ -581,7 +589,7 @@ func TestEveryRunHasItsRecord(t *testing.T) {
 					a.always(cfg, id, n, head.String())
 					a.walk(of[id])
 					inside(t, made.pdf)
-					held := slices.ContainsFunc(of[id], func(e core.Entry) bool { _, ok := e.Fact.(core.HoldStarted); return ok })
+					held := core.Replay(of[id]).HeldBy != 0
 					if held && !bytes.Contains(made.pdf, []byte("/Subtype /Image")) {
 						t.Error("a hold was begun, and the record has no chart")
 					}

@@ -120,6 +120,7 @@ type runModel struct {
 	prepared, unplugged         [prepareList + 1]string // who ticked a number: "" nobody, "words", or a name
 	read                        bool                    // with this manometer
 	full                        time.Time               // since when it has been expanded
+	began                       time.Time               // the same, in the order of what was heard
 	last                        readModel               // the last reading posted, taken or not
 	touched                     bool                    // something was done since
 	hold                        []readModel
@@ -131,6 +132,7 @@ type runModel struct {
 	seen                        []time.Time // defects
 	needsList                   bool
 	closed                      time.Time
+	now                         time.Time // of the move, in the order of what was heard
 }
 
 type paperModel struct {
@@ -150,6 +152,7 @@ type factModel struct {
 // A world is one way to take what was said.
 type world struct {
 	own   map[string]string // method that the register names for a suit
+	heard time.Duration     // grows by a little with every move, to tell what came first
 	facts map[string][]factModel
 	runs  map[int]runModel
 	posts map[int]string // what was said in a post
@@ -165,7 +168,7 @@ func newWorld(zone *time.Location) world {
 }
 
 func (w world) clone() world {
-	c := world{own: maps.Clone(w.own), facts: maps.Clone(w.facts), runs: maps.Clone(w.runs), posts: maps.Clone(w.posts)}
+	c := world{own: maps.Clone(w.own), heard: w.heard, facts: maps.Clone(w.facts), runs: maps.Clone(w.runs), posts: maps.Clone(w.posts)}
 	for k, f := range c.facts {
 		c.facts[k] = slices.Clip(f)
 	}
@@ -193,7 +196,7 @@ func (w world) wearable(suit string, now time.Time, zone *time.Location) (bool, 
 			all = append(all, factModel{at: at, kind: "defect"})
 		}
 		if r.outcome == passed && r.own && !r.closed.IsZero() {
-			all = append(all, factModel{at: r.closed, began: r.full, kind: "pass"})
+			all = append(all, factModel{at: r.closed, began: r.began, kind: "pass"})
 		}
 	}
 	slices.SortStableFunc(all, func(a, b factModel) int { return a.at.Compare(b.at) })
@@ -315,14 +318,14 @@ func (r runModel) hidden(start, end time.Time) int64 {
 }
 
 // again judges anew and notes when that became something else.
-func (r *runModel) rejudge(at time.Time, zone *time.Location) {
+func (r *runModel) rejudge(zone *time.Location) {
 	was := r.outcome
 	r.outcome, r.phase = r.judge(zone), holding
 	if r.outcome != undecided {
 		r.phase, r.needsList = judged, true
 	}
 	if r.outcome != was {
-		r.decided = at
+		r.decided = r.now
 	}
 }
 
@@ -332,7 +335,7 @@ func (r *runModel) take(e readModel, zone *time.Location) {
 	r.last, r.touched, r.asked = e, false, nil
 	switch {
 	case r.phase == inflating && m.holds(m.full, e.p):
-		r.phase, r.full, r.read = expanding, e.at, true
+		r.phase, r.full, r.began, r.read = expanding, e.at, r.now, true
 	case r.phase == expanding && !e.at.Before(r.full.Add(m.expansion)) && m.holds(m.test, e.p):
 		r.phase, r.hold = holding, []readModel{e}
 	case r.phase == holding:
@@ -341,7 +344,7 @@ func (r *runModel) take(e readModel, zone *time.Location) {
 			e.at = bell
 		}
 		r.hold = append(r.hold, e)
-		r.rejudge(e.posted, zone)
+		r.rejudge(zone)
 	}
 }
 
@@ -368,8 +371,13 @@ func pressureModel(digits, unit string) (p, step int64) {
 
 // hear returns the worlds that a move can lead to.
 func (w world) hear(m move, zone *time.Location) []world {
-	ignored := w.clone()
 	w = w.clone()
+	w.heard += time.Microsecond
+	for id, r := range w.runs {
+		r.now = m.at.Add(w.heard)
+		w.runs[id] = r
+	}
+	ignored := w.clone()
 	before, wasSaid := w.posts[m.post]
 	if m.tap == 0 {
 		w.posts[m.post], ignored.posts[m.post] = m.words, m.words
@@ -437,30 +445,34 @@ func (w world) do(m move, zone *time.Location) []world {
 	refused := w.clone()
 	switch {
 	case m.tap != 0:
-		r.tick(m.item, m.tap > 0, m.who, m.at)
+		r.tick(m.item, m.tap > 0, m.who)
 	case m.words == "ok", m.words == "ok all":
 		for n := 1; n <= max(prepareList, unplugList); n++ {
 			if r.phase == preparing || !slices.Contains(tickedAlone, n) {
-				r.tick(n, true, "words", m.at)
+				r.tick(n, true, "words")
 			}
 		}
 	case verb == "ok", verb == "undo":
 		for _, n := range saidNumbers.FindAllString(rest, -1) {
 			i, _ := strconv.Atoi(n)
-			r.tick(i, verb == "ok", "words", m.at)
+			r.tick(i, verb == "ok", "words")
 		}
 	case verb == "bad" && (r.phase == preparing || r.phase >= judged && r.closed.IsZero()):
-		r.seen = append(r.seen, m.at)
+		r.seen = append(r.seen, r.now)
 		if r.phase == preparing {
-			r.phase, r.outcome, r.byEye, r.decided = judged, failed, true, m.at
+			r.phase, r.outcome, r.byEye, r.decided = judged, failed, true, r.now
 			r.needsList = r.hasFitted()
 			if !r.needsList {
-				r.closed = m.at
+				r.closed = r.now
 			}
 		}
 		r.touched = true
 	case verb == "with" && !r.read && gaugeModels[rest].unit != "":
 		r.gauge = rest
+		if !r.last.posted.IsZero() { // a reading out of tolerance was made with the other
+			w.runs[m.run] = r
+			return []world{w, refused}
+		}
 	case verb == "air", verb == "baro":
 		w.noteAir(&r, m, zone)
 	case verb == "again" && (r.phase > preparing && r.phase < judged || r.phase == judged && r.outcome == repeat && r.closed.IsZero()):
@@ -477,12 +489,12 @@ func (w world) do(m move, zone *time.Location) []world {
 		r.phase, r.needsList, r.touched = stopped, true, true
 		if r.prepared == ([prepareList + 1]string{}) {
 			w.runs[m.run] = r
-			r.closed = m.at // nothing was ticked: it may be taken for an answer
+			r.closed = r.now // nothing was ticked: it may be taken for an answer
 			refused.runs[m.run] = r
 			return []world{w, refused}
 		}
 	case m.words == "nothing fitted" && r.phase == stopped && !r.hasFitted():
-		r.closed = m.at
+		r.closed = r.now
 	case verb == "over":
 		r.tester = strings.TrimPrefix(rest, "to @")
 		w.runs[m.run] = r
@@ -587,9 +599,12 @@ func (w world) correction(m move, r runModel, e readModel, zone *time.Location) 
 	if meth := methodModels[r.method]; i == 0 && !meth.holds(meth.test, e.p) {
 		r.phase, r.hold = expanding, nil
 	} else {
-		r.rejudge(m.at, zone)
+		r.rejudge(zone)
 	}
 	w.runs[m.run] = r
+	if mbar := float64(e.p) / float64(nano["mbar"]); mbar > 30 || mbar < 6 {
+		return []world{refused, w} // it is none of a bench, and can be asked about
+	}
 	better := r.outcome > was.outcome || r.outcome == undecided
 	if !better {
 		return []world{w}
@@ -615,7 +630,7 @@ func (r *runModel) hasFitted() bool {
 }
 
 // tick ticks a number of the list on screen, or takes that back.
-func (r *runModel) tick(n int, on bool, by string, at time.Time) {
+func (r *runModel) tick(n int, on bool, by string) {
 	list, length := &r.prepared, prepareList
 	switch {
 	case r.phase != preparing && r.needsList && r.closed.IsZero():
@@ -640,7 +655,7 @@ func (r *runModel) tick(n int, on bool, by string, at time.Time) {
 	if r.phase == preparing {
 		r.phase = inflating
 	} else {
-		r.closed = at
+		r.closed = r.now
 	}
 }
 
@@ -656,9 +671,12 @@ func (w world) noteAir(r *runModel, m move, zone *time.Location) {
 	if said[1] == "baro" && (v < 500 || v > 1100) || said[1] == "air" && (v < -20 || v > 50) {
 		return
 	}
+	if !r.closed.IsZero() {
+		return
+	}
 	r.air = append(r.air, airModel{m.at, said[1] == "baro", v})
 	if r.outcome == passed { // it can take a pass back, and nothing else
-		r.rejudge(m.at, zone)
+		r.rejudge(zone)
 	}
 }
 
@@ -668,7 +686,7 @@ func (w world) aboutSuit(m move, verb, suit, rest string) {
 	if officer && m.who != "duty.officer" || rest == "" && verb != "used" && verb != "release" {
 		return
 	}
-	f := factModel{at: m.at, kind: kind}
+	f := factModel{at: m.at.Add(w.heard), kind: kind}
 	if verb == "repaired" {
 		f.number, _ = strconv.Atoi(saidNumbers.FindString(rest))
 	}
@@ -694,7 +712,7 @@ func (w world) paper(m move, name string, zone *time.Location) {
 	case out == passed && row[2] == w.own[row[1]] && meth.holds(meth.test, first.p):
 		late := day.AddDate(0, 0, 1).Add(-time.Second)
 		if late.After(m.at) {
-			late = m.at
+			late = m.at.Add(w.heard)
 		}
 		w.facts[row[1]] = append(w.facts[row[1]], factModel{at: late, began: late, kind: "pass"})
 	}

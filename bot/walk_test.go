@@ -137,6 +137,11 @@ func (w *walk) line(text string) {
 		}
 	}
 	m.at = w.stage.now
+	if verb, _, _ := strings.Cut(m.words, " "); m.edit {
+		w.seen["says edit"]++
+	} else if slices.Contains([]string{"again", "fix", "bad", "import", "repaired", "cause", "release", "reinstate", "air", "baro", "stop"}, verb) {
+		w.seen["says "+verb]++
+	}
 	if m.who != "" {
 		if m.tap == 0 && !m.edit {
 			delete(w.files, m.who)
@@ -360,6 +365,7 @@ func TestMayBeWorn(t *testing.T) {
 // prove nothing.
 var leastShares = map[string]float64{
 	": fit": 20, "pass ": 20, "fail ": 20, "no verdict": 15, "hold until": 80, "stopped": 5, "was fail": 0.3, "was pass": 0.3,
+	"says again": 5, "says fix": 10, "says edit": 5, "says bad": 5, "says import": 3, "says repaired": 10, "says air": 5,
 }
 
 func walkOn(t *testing.T, cfg Config, register []core.Entry, folder string, all *tally) {

@@ -117,7 +117,7 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 		if v.AtBellHigh != 0 {
 			return fmt.Sprintf("Read %s late; at the bell it can have been %s, on either side of the limit.", span(v.End.Taken.Sub(v.Bell)), between(v, u))
 		}
-		if slices.ContainsFunc(run.Readings, func(r core.Reading) bool {
+		if slices.ContainsFunc(run.AllReadings(), func(r core.Reading) bool {
 			return r.Taken.After(v.Start.Taken) && r.Taken.Before(v.Bell)
 		}) {
 			return fmt.Sprintf("Read %s late, beyond the limit by then, and the readings before it do not tell what it was at the bell.", span(v.End.Taken.Sub(v.Bell)))

@@ -162,7 +162,7 @@ func (a Attempt) ExpansionReadings() []Reading {
 	if i < 0 {
 		i = len(a.Readings)
 	}
-	return slices.Clip(a.Readings[:i])
+	return slices.Clone(a.Readings[:i])
 }
 
 // HoldReadings returns the readings since the start reading in the order of

@@ -1,6 +1,7 @@
 package core
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -411,6 +412,9 @@ func (f File) Decide(fact Fact) (Fact, error) {
 		}
 		return fact, nil
 	case Repaired:
+		if len(defects) == 0 && len(fact.Of) > 0 { // a number of something else: it was worked on all the same
+			return Repaired{What: strings.Trim(fmt.Sprint(fact.Of), "[]") + " " + fact.What}, nil
+		}
 		if slices.ContainsFunc(fact.Of, func(n int) bool { return n < 1 || n > len(defects) }) {
 			return nil, &Refusal{Why: NoSuchDefect, Suit: f.Suit.Tag, Choices: described(defects)}
 		}

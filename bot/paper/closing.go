@@ -66,7 +66,7 @@ func (r *record) atBell() bool {
 // deviationsOfReadings tells of readings that are not just as they were posted.
 func (r *record) deviationsOfReadings(say func(format string, args ...any)) {
 	var stated, corrected []string
-	for _, reading := range r.run.Readings {
+	for _, reading := range r.run.AllReadings() {
 		if reading.Stated {
 			stated = append(stated, fmt.Sprint(reading.N))
 		}

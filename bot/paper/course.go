@@ -276,10 +276,10 @@ func (c *course) attempts() int { return len(c.run.Past) + 1 }
 
 // reading returns reading n as it stands now.
 func (c *course) reading(n int) core.Reading {
-	if n < 1 || n > len(c.run.Readings) {
+	if n < 1 || n > len(c.run.AllReadings()) {
 		return core.Reading{}
 	}
-	return c.run.Readings[n-1]
+	return c.run.AllReadings()[n-1]
 }
 
 // notes is what was remarked; the run keeps defects among its notes.

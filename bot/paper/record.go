@@ -116,11 +116,11 @@ const (
 
 // tested tells when the first and the last reading were true.
 func (r *record) tested() string {
-	if len(r.run.Readings) == 0 {
+	if len(r.run.AllReadings()) == 0 {
 		return "no reading was taken"
 	}
-	first, last := r.run.Readings[0].Taken, r.run.Readings[0].Taken
-	for _, reading := range r.run.Readings {
+	first, last := r.run.AllReadings()[0].Taken, r.run.AllReadings()[0].Taken
+	for _, reading := range r.run.AllReadings() {
 		if reading.Taken.Before(first) {
 			first = reading.Taken
 		}
@@ -277,7 +277,7 @@ func (r *record) persons() table {
 // method, they stand in it once.
 func (r *record) readings() table {
 	u := r.run.Method.Unit
-	converted := slices.ContainsFunc(r.run.Readings, func(reading core.Reading) bool { return reading.Written.Unit != u })
+	converted := slices.ContainsFunc(r.run.AllReadings(), func(reading core.Reading) bool { return reading.Written.Unit != u })
 	t := table{title: "Readings", ruled: true, columns: []column{
 		{head: "No", width: 4, face: dense},
 		{head: "Phase", width: 27, face: dense},
@@ -294,7 +294,7 @@ func (r *record) readings() table {
 		column{head: "By", width: 19, face: dense},
 		column{head: "How it counts", face: dense},
 	)
-	for _, reading := range r.run.Readings {
+	for _, reading := range r.run.AllReadings() {
 		t.rows = append(t.rows, r.readingRow(reading, converted))
 	}
 	if len(t.rows) == 0 {
@@ -370,6 +370,9 @@ func (r *record) timing() table {
 		add("Expansion", "not reached")
 	} else {
 		begun := r.reading(run.ExpandedBy).Written.String()
+		if run.Expanded {
+			begun = "in the attempt before"
+		}
 		add("Expansion from", r.when(run.ExpandedAt)+", "+begun)
 		if run.HeldAt.IsZero() {
 			add("Expansion time", "the hold was not reached")
