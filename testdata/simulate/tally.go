@@ -225,19 +225,22 @@ func (h habits) noting(rule core.Acceptance) string {
 const (
 	readAtBell = "at the bell"
 	readLate   = "late, not beyond the limit"
-	readLost   = "late and beyond"
+	readSure   = "late, beyond at the bell already"
+	readLost   = "late and beyond, perhaps since the bell"
 	readBefore = "beyond the limit before the bell"
 	readOdd    = "rose or jumped"
 )
 
 // endings are the kinds in the order in which they are printed.
-var endings = []string{readAtBell, readLate, readLost, readBefore, readOdd}
+var endings = []string{readAtBell, readLate, readSure, readLost, readBefore, readOdd}
 
 func (p played) reading() string {
 	v := p.verdicts[0]
 	switch {
 	case v.Reason == core.Rise || v.Reason == core.Jump:
 		return readOdd
+	case v.Reason == core.BeyondAtBell:
+		return readSure
 	case v.Reason == core.LateBeyond:
 		return readLost
 	case v.End.Taken.Before(v.Bell):
