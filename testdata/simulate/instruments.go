@@ -52,6 +52,8 @@ type manometer struct {
 	gauge
 	offset float64 // what is left of it after zeroing, in pascals
 	gain   float64 // by how much of a pressure it shows too much
+	bend   float64 // by how much more, in pascals, it does in the middle of its range
+	at     float64 // where the range ends, if it bends
 }
 
 // flutter is by how much the pressure in a suit trembles, a standard deviation
@@ -59,18 +61,54 @@ type manometer struct {
 const flutter = 0.3
 
 // drawManometer draws one that was zeroed, which leaves up to half a step, and
-// whose error at a pressure is anywhere within the permissible one.
+// whose error at a pressure is anywhere within the permissible one. It goes there
+// in a straight line.
 func drawManometer(r *rand.Rand, g gauge, at float64) manometer {
-	most, _ := strconv.ParseFloat(g.permissible, 64)
-	most *= g.one
+	most := g.most()
 	wrong := most * either(r)
 	offset := min(most, g.step()/2) * either(r)
 	return manometer{gauge: g, offset: offset, gain: (wrong - offset) / at}
 }
 
+// most is the permissible error in pascals.
+func (g gauge) most() float64 {
+	most, _ := strconv.ParseFloat(g.permissible, 64)
+	return most * g.one
+}
+
+// curve draws an error that goes in a curve from what zeroing left, and is nowhere
+// beyond the permissible one up to a pressure.
+func (m *manometer) curve(r *rand.Rand, upTo float64) {
+	most := m.most()
+	m.at, m.gain = upTo, (most*either(r)-m.offset)/upTo
+	for {
+		m.bend = most * either(r)
+		if m.stays(most) {
+			return
+		}
+	}
+}
+
+// stays reports whether the error is nowhere more than most.
+func (m *manometer) stays(most float64) bool {
+	for x := 0.0; x <= 1; x += 1.0 / 32 {
+		if p := x * m.at; math.Abs(m.indicates(p)-p) > most {
+			return false
+		}
+	}
+	return true
+}
+
 // indicates returns what the manometer would show at a pressure if it could show
 // everything.
-func (m manometer) indicates(pascals float64) float64 { return m.offset + (1+m.gain)*pascals }
+func (m manometer) indicates(pascals float64) float64 {
+	seen := m.offset + (1+m.gain)*pascals
+	if m.bend != 0 {
+		x := pascals / m.at
+		seen += m.bend * 4 * x * (1 - x)
+	}
+	return seen
+}
 
 // shows returns what the manometer shows at a pressure: hundredths of its unit,
 // a whole number of steps.

@@ -9,8 +9,9 @@
 // gives way and creeps (suits.go), in a room whose air changes (weather.go). The
 // manometers have errors (instruments.go), and people take their time
 // (people.go). Nothing of that is known to core, which only gets the readings
-// and the moments of their posts (play.go); what is known here is the truth, to
-// hold the verdicts against (tally.go, report.go).
+// and the moments of their posts (play.go), of single tests and of all that is
+// done about a suit until it may be worn (story.go); what is known here is the
+// truth, to hold the verdicts against (tally.go, report.go).
 //
 // The same flags print the same tables, on any machine with the same floating
 // point. What is drawn and how is in the code, and no number of it was measured
@@ -43,9 +44,9 @@ func main() {
 func run(args []string, out, complaints io.Writer) error {
 	flags := flag.NewFlagSet("simulate", flag.ContinueOnError)
 	flags.SetOutput(complaints)
-	runs := flags.Int("runs", 100_000, "how many tests to play")
+	runs := flags.Int("runs", 30_000, "how many tests to play")
 	seed := flags.Uint64("seed", 1, "where the random numbers begin")
-	brief := flags.Bool("brief", false, "only the first two tables")
+	brief := flags.Bool("brief", false, "only the first tables")
 	key := flags.String("method", "", "only this method: en943, f1052 or osha")
 	if err := flags.Parse(args); err != nil {
 		return err

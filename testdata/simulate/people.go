@@ -34,7 +34,7 @@ type ending int
 const (
 	atBell   ending = iota // looked at the bell, posted within the minute
 	overdue                // looked and posted minutes after it
-	recalled               // looked at the bell, posted minutes later with its time
+	recalled               // looked at the bell, posted minutes later with its time; looked again if that is too late
 )
 
 // habits are what a tester does in one run.

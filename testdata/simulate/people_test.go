@@ -13,8 +13,11 @@ func TestManometers(t *testing.T) {
 	r := rand.New(rand.NewPCG(3, 1))
 	for _, g := range gauges {
 		sheet := g.registered()
-		for range 1000 {
+		for n := range 1000 {
 			m := drawManometer(r, g, 1650)
+			if n%2 == 1 {
+				m.curve(r, 1800)
+			}
 			for _, pressure := range []float64{1, 500, 1000, 1650} {
 				shown := m.shows(r, pressure)
 				if shown%g.hundredths != 0 {

@@ -89,6 +89,7 @@ type suit struct {
 	// without heat coming or going, in a suit (γ − 1)/γ.
 	warms float64
 	leak  leak
+	hose  leak // of what it is inflated by
 }
 
 // shape returns a suit that has a volume at a gauge pressure, in air, and
@@ -148,7 +149,7 @@ func (s suit) change(in inside, out air) inside {
 	gauge := s.gauge(in, out.baro)
 	kelvin := s.kelvin(in, gauge, out.baro)
 	return inside{
-		amount: -s.leak.throughput(gauge, kelvin, out) / kelvin,
+		amount: -(s.leak.throughput(gauge, kelvin, out) + s.hose.throughput(gauge, kelvin, out)) / kelvin,
 		crept:  (s.creep*gauge - in.crept) / s.slow,
 		warmth: (in.wall - kelvin) / s.quick,
 		wall:   (out.kelvin - in.wall) / s.lag,

@@ -23,51 +23,69 @@ func printed(t *testing.T, args ...string) string {
 // many processors, and another seed others.
 func TestReproducible(t *testing.T) {
 	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
-	want := printed(t, "-runs", "500", "-seed", "5")
+	want := printed(t, "-runs", "160", "-seed", "5")
 	for _, processors := range []int{1, 2, 7} {
 		runtime.GOMAXPROCS(processors)
-		if got := printed(t, "-runs", "500", "-seed", "5"); got != want {
+		if got := printed(t, "-runs", "160", "-seed", "5"); got != want {
 			t.Errorf("on %d processors:\n%s\nbefore:\n%s", processors, got, want)
 		}
 	}
-	if got := printed(t, "-runs", "500", "-seed", "6"); got == strings.ReplaceAll(want, "-seed 5", "-seed 6") {
+	if got := printed(t, "-runs", "160", "-seed", "6"); got == strings.ReplaceAll(want, "-seed 5", "-seed 6") {
 		t.Error("another seed gives the same tables")
 	}
 }
 
-// TestCoverage plays 9,000 runs of a fixed seed and checks that what is said with
-// a probability comes true as often, and that nothing is off by far. A rate of all
-// of them is known to half a percent, that of the few late ones to three; what the
-// rates are exactly is for the tables to say.
+// TestCoverage plays 4,500 runs of a fixed seed, with as many stories, and checks
+// that what is said with a probability comes true as often, that no more suits
+// beyond the limit get by than the README says, and that nothing is off by far. What
+// the rates are exactly is for the tables to say.
 func TestCoverage(t *testing.T) {
-	const many = 9000
-	all, err := simulate(1, many, core.BuiltIn())
+	const seed, many = 1, 4500
+	t.Logf("seed %d, %d runs", seed, many)
+	all, err := simulate(seed, many, core.BuiltIn())
 	if err != nil {
 		t.Fatal(err)
 	}
 	simple, guarded := all.of(kind{by: byAll, rule: core.Simple}), all.of(kind{by: byAll, rule: core.Guarded})
-	intervalLeast, intervalMost := all.extremes(byGauge, core.Simple, func(f *figures) rate { return f.interval })
+	interval := func(f *figures) rate { return f.interval }
+	intervalLeast, _ := all.extremes(byGauge, core.Simple, interval)
 	forecastLeast, forecastMost := all.extremes(byGauge, core.Simple, func(f *figures) rate { return f.forecast })
+	under := func(c circumstances) rate { return all.of(kind{byAll, c.name, "", core.Simple}).interval }
+	cleared := func(who string) *figures { return all.of(kind{byPerson, who, "", core.Simple}) }
+	late := all.of(kind{by: byReading, which: readLost, rule: core.Simple})
 	for _, tt := range []struct {
 		what      string
 		is        rate
 		low, high float64
 	}{
-		{"95 % interval of the drop holds", simple.interval, 0.945, 0.965},
-		{"the same, least of method and manometer", intervalLeast, 0.93, 0.96},
-		{"the same, most", intervalMost, 0.94, 0.975},
-		{"95 % interval of the forecast holds", simple.forecast, 0.94, 0.965},
-		{"the same, least of method and manometer", forecastLeast, 0.915, 0.96},
-		{"the same, most", forecastMost, 0.94, 0.985},
-		{"± U (k = 2) holds", simple.holds, 0.955, 0.98},
+		{"95 % interval of the drop holds", simple.interval, 0.95, 0.98},
+		{"the same, least of method and manometer", intervalLeast, 0.925, 0.975},
+		{"the same, typing twice as long", under(slowly), 0.82, 0.95},
+		{"the same, a curved error", under(curved), 0.89, 0.97},
+		{"95 % interval of the forecast holds", simple.forecast, 0.935, 0.975},
+		{"the same, least of method and manometer", forecastLeast, 0.89, 0.965},
+		{"the same, most", forecastMost, 0.94, 1},
+		{"± U (k = 2) holds", simple.holds, 0.955, 0.985},
 		{"guarded passes just beyond, as it was", guarded.realEdge, 0, 0.005},
-		{"guarded passes just beyond, steady air", guarded.edge, 0, 0.01},
+		{"guarded passes just beyond, steady air", guarded.edge, 0, 0.012},
 		{"tests beyond the limit, of all", rate{simple.falsePass.of, simple.passed.of}, 0.35, 0.75},
-		{"false pass, simple", simple.falsePass, 0, 0.06},
+		{"false pass, simple", simple.falsePass, 0, 0.05},
+		{"false pass, 0 to 5 % beyond", simple.beyond[0], 0.08, 0.22},
+		{"false pass, 5 to 10 % beyond", simple.beyond[1], 0.01, 0.09},
+		{"false pass, 10 to 20 % beyond", simple.beyond[2], 0, 0.045},
+		{"false pass, more beyond", simple.beyond[3], 0, 0.012},
+		{"false pass, guarded, 0 to 5 % beyond", guarded.beyond[0], 0, 0.025},
+		{"false pass, guarded, 5 to 10 % beyond", guarded.beyond[1], 0, 0.02},
 		{"false pass, guarded", guarded.falsePass, 0, 0.01},
 		{"false fail", simple.falseFail, 0, 0.25},
-		{"no verdict, simple", simple.undecided, 0.02, 0.12},
+		{"no verdict, simple", simple.undecided, 0.02, 0.13},
 		{"no verdict, guarded", guarded.undecided, 0.05, 0.35},
+		{"late and beyond, passed", late.passed, 0, 0},
+		{"cleared, 0 to 5 % beyond, a fail left at that", cleared("leaves a fail at that").beyond[0], 0, 0.2},
+		{"the same, tried again in silence", cleared("tries again after a fail, says nothing").beyond[0], 0, 0.2},
+		{"the same, by another method", cleared("tries another method after a fail").beyond[0], 0, 0.2},
+		{"the same, nothing mended", cleared("says `repaired`, nothing is mended").beyond[0], 0.2, 0.6},
+		{"the same, read late", cleared("reads late").beyond[0], 0, 0.1},
 	} {
 		if s := tt.is.share(); !(s >= tt.low && s <= tt.high) {
 			t.Errorf("%s: %d of %d, %.2f %%, want %g to %g %%", tt.what, tt.is.hits, tt.is.of, 100*s, 100*tt.low, 100*tt.high)
@@ -115,7 +133,7 @@ func TestTruth(t *testing.T) {
 // of the drop allowed, by a tester who does as asked.
 func playStill(t *testing.T, method core.Method, g gauge, share float64) played {
 	t.Helper()
-	s, err := open(rand.New(rand.NewPCG(3, 5)), method, g)
+	s, err := open(rand.New(rand.NewPCG(3, 5)), method, g, usual)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -155,13 +173,51 @@ func TestRefused(t *testing.T) {
 	}
 }
 
+// TestShutLine checks that a reading that stands still passes, that the line opened
+// after the question does not clear the suit, and that only the next test does.
+func TestShutLine(t *testing.T) {
+	for _, who := range people {
+		if !who.shut {
+			continue
+		}
+		for n := range uint64(40) {
+			end, err := tell(5, n, who, core.BuiltIn()[0], gauges[0], core.Simple)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if who.heeds && end.cleared && (end.runs < 2 || end.excess > 0.2) || !who.heeds && !end.cleared {
+				t.Errorf("%s, story %d: %+v", who.who, n, end)
+			}
+		}
+	}
+}
+
+// TestRemedies checks that after a fail nobody's suit is cleared who did nothing
+// about it, and said nothing.
+func TestRemedies(t *testing.T) {
+	for _, who := range people {
+		if who.remedy != retries && who.remedy != switches {
+			continue
+		}
+		for n := range uint64(40) {
+			end, err := tell(6, n, who, core.BuiltIn()[0], gauges[0], core.Simple)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if end.failed && end.cleared {
+				t.Errorf("%s, story %d: %+v", who.who, n, end)
+			}
+		}
+	}
+}
+
 // TestOneMethod checks that only the method asked for is played.
 func TestOneMethod(t *testing.T) {
-	got := printed(t, "-runs", "90", "-method", "f1052")
+	got := printed(t, "-runs", "60", "-method", "f1052")
 	if !strings.Contains(got, "| f1052 ") || strings.Contains(got, "| en943 ") {
 		t.Errorf("it prints\n%s", got)
 	}
-	if !strings.Contains(got, "go run ./testdata/simulate -runs 90 -seed 1 -method f1052") {
+	if !strings.Contains(got, "go run ./testdata/simulate -runs 60 -seed 1 -method f1052") {
 		t.Errorf("the command is not in\n%s", got)
 	}
 }
@@ -200,7 +256,7 @@ func TestAims(t *testing.T) {
 		t.Errorf("the extremes are %v and %v", low, high)
 	}
 	got := few.aims().String()
-	for _, want := range []string{"75.0 % | missed", "50.0 % | missed", "95.0 % | met", "– | no case"} {
+	for _, want := range []string{"75.0 % | missed", "50.0 % | missed", "– | no case"} {
 		if !strings.Contains(strings.Join(strings.Fields(got), " "), want) {
 			t.Errorf("no %q in\n%s", want, got)
 		}

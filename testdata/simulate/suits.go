@@ -8,10 +8,9 @@ import (
 )
 
 // drawSuit draws a suit from stiff to limp, with a leak that lets the pressure
-// fall, in steady air, by anything from a tenth to more than twice of what is
-// allowed, six times in ten near it. No open number for the volume or the give
+// fall, in steady air, by about a share of what is allowed. No open number for the volume or the give
 // of a suit was found: the ranges are wide guesses.
-func drawSuit(r *rand.Rand, t task, around air) suit {
+func drawSuit(r *rand.Rand, t task, around air, share float64) suit {
 	k := math.Pow(11, r.Float64()) - 1
 	s := shape(0.2+0.4*r.Float64(), k, t.start, around)
 	s.creep = 0.01 * r.Float64() * s.effective(t.start, around) / (around.baro + t.start)
@@ -21,7 +20,7 @@ func drawSuit(r *rand.Rand, t task, around air) suit {
 	s.quick = 10 * math.Pow(4, r.Float64())
 	s.lag = 60 * math.Pow(5, r.Float64())
 	s.warms = (gamma - 1) / gamma
-	s.leak = sized(drawLeak(r), s, t.start, drawShare(r)*t.allowed(t.start), t.hold, around)
+	s.leak = sized(drawLeak(r), s, t.start, share*t.allowed(t.start), t.hold, around)
 	return s
 }
 
@@ -35,7 +34,8 @@ func drawLeak(r *rand.Rand) leakKind {
 	return incompressible
 }
 
-// drawShare draws how much of the allowed drop a leak makes.
+// drawShare draws how much of the allowed drop a leak makes: anything from a tenth
+// to more than twice, six times in ten near all of it.
 func drawShare(r *rand.Rand) float64 {
 	if r.Float64() < 0.6 {
 		return min(max(1+0.15*r.NormFloat64(), 0.5), 1.5)
@@ -67,7 +67,8 @@ func (t task) least(start float64) float64 {
 	case !l.Drop.IsZero():
 		return start - l.Drop.Pressure().Pascals()
 	case !l.Floor.IsZero():
-		return l.Floor.Pressure().Pascals()
+		// A start above the nominal test pressure has to keep the same share.
+		return l.Floor.Pressure().Pascals() * max(1, start/t.method.Test.Target.Pressure().Pascals())
 	}
 	return start * float64(l.Num) / float64(l.Den)
 }

@@ -70,6 +70,10 @@ type figures struct {
 	realEdge                  rate // passes of those beyond by up to U, in the air as it was
 	forecast                  rate // holds the reading at the bell
 	expanded, width           mean // U, and half the interval of the forecast
+
+	beyond [len(bands) - 1]rate // passes of suits just beyond, or whole stories that cleared them
+	sound  rate                 // the same of those within
+	runs   mean                 // of a story
 }
 
 func (f *figures) count(p played, rule int) {
@@ -77,6 +81,9 @@ func (f *figures) count(p played, rule int) {
 	f.passed.count(v.Outcome == core.Pass)
 	f.failed.count(v.Outcome == core.Fail)
 	f.undecided.count(v.Outcome == core.NoVerdict)
+	if band, beyond := bandOf(-p.steady / p.task.allowed(p.start)); beyond {
+		f.beyond[band].count(v.Outcome == core.Pass)
+	}
 	if p.steady < 0 {
 		f.falsePass.count(v.Outcome == core.Pass)
 	} else {
@@ -98,13 +105,17 @@ func (f *figures) count(p played, rule int) {
 }
 
 func (f *figures) rates() []*rate {
-	return []*rate{
-		&f.passed, &f.failed, &f.undecided, &f.falsePass, &f.falseFail, &f.holds, &f.interval, &f.edge, &f.realEdge,
+	all := []*rate{
+		&f.sound, &f.passed, &f.failed, &f.undecided, &f.falsePass, &f.falseFail, &f.holds, &f.interval, &f.edge, &f.realEdge,
 		&f.forecast,
 	}
+	for i := range f.beyond {
+		all = append(all, &f.beyond[i])
+	}
+	return all
 }
 
-func (f *figures) means() []*mean { return []*mean{&f.expanded, &f.width} }
+func (f *figures) means() []*mean { return []*mean{&f.expanded, &f.width, &f.runs} }
 
 func (f *figures) add(g *figures) {
 	rates, means := f.rates(), f.means()
@@ -115,6 +126,17 @@ func (f *figures) add(g *figures) {
 	for i, m := range g.means() {
 		means[i].thousandths += m.thousandths
 		means[i].of += m.of
+	}
+}
+
+// end counts a story. A suit that was mended may be cleared.
+func (f *figures) end(t told) {
+	f.runs.count(float64(t.runs))
+	switch band, beyond := bandOf(t.excess); {
+	case beyond:
+		f.beyond[band].count(t.cleared && !t.mended)
+	default:
+		f.sound.count(t.cleared)
 	}
 }
 
@@ -133,10 +155,14 @@ const (
 	byGive     = "give of the suit"
 	byReading  = "how the end was read"
 	byForecast = "manometer"
+	byPerson   = "what people do"
 )
 
 // kinds returns all the kinds that a run is of.
 func (p played) kinds(rule core.Acceptance) []kind {
+	if p.circumstances != usual {
+		return []kind{{byAll, p.name, "", rule}, {byGauge + p.name, p.task.method.Key, p.gauge.name, rule}}
+	}
 	return []kind{
 		{byAll, "", "", rule},
 		{byGauge, p.task.method.Key, p.gauge.name, rule},
@@ -199,19 +225,22 @@ func (h habits) noting(rule core.Acceptance) string {
 const (
 	readAtBell = "at the bell"
 	readLate   = "late, not beyond the limit"
-	readLost   = "late and beyond"
+	readSure   = "late, beyond at the bell already"
+	readLost   = "late and beyond, perhaps since the bell"
 	readBefore = "beyond the limit before the bell"
 	readOdd    = "rose or jumped"
 )
 
 // endings are the kinds in the order in which they are printed.
-var endings = []string{readAtBell, readLate, readLost, readBefore, readOdd}
+var endings = []string{readAtBell, readLate, readSure, readLost, readBefore, readOdd}
 
 func (p played) reading() string {
 	v := p.verdicts[0]
 	switch {
 	case v.Reason == core.Rise || v.Reason == core.Jump:
 		return readOdd
+	case v.Reason == core.BeyondAtBell:
+		return readSure
 	case v.Reason == core.LateBeyond:
 		return readLost
 	case v.End.Taken.Before(v.Bell):
@@ -249,8 +278,10 @@ func (t tally) add(other tally) {
 }
 
 // simulate plays runs, spread evenly over methods and manometers, on all
-// processors. Each run has random numbers of its own and everything is counted
-// in whole numbers, so that the order in which runs are played changes nothing.
+// processors: so many tests, a quarter as many in each of the circumstances that
+// are not usual, and as many stories as tests. Each has random numbers of its own and everything
+// is counted in whole numbers, so that the order in which they are played changes
+// nothing.
 func simulate(seed uint64, runs int, methods []core.Method) (tally, error) {
 	var (
 		next  atomic.Int64
@@ -274,21 +305,46 @@ func simulate(seed uint64, runs int, methods []core.Method) (tally, error) {
 	return all, wrong
 }
 
-// playAll plays the next run until there is none, or one cannot be played.
+// playAll plays the next run or story until there is none, or one cannot be played.
 func playAll(seed uint64, runs int, methods []core.Method, next *atomic.Int64) (tally, error) {
-	mine := make(tally)
+	mine, all := make(tally), 2*runs+runs/2
 	for {
 		n := int(next.Add(1)) - 1
-		if n >= runs {
+		if n >= all {
 			return mine, nil
 		}
 		method := methods[n%len(methods)]
 		g := gauges[n/len(methods)%len(gauges)]
-		p, err := play(seed, uint64(n), method, g)
-		if err != nil {
-			next.Store(int64(runs))
+		if err := mine.take(seed, n, runs, method, g); err != nil {
+			next.Store(int64(all))
 			return mine, fmt.Errorf("run %d of seed %d, %s with %s: %w", n, seed, method.Key, g.name, err)
 		}
-		mine.count(p)
 	}
+}
+
+// take plays number n: a test, one in other circumstances, or a story.
+func (t tally) take(seed uint64, n, runs int, method core.Method, g gauge) error {
+	c := usual
+	switch {
+	case n >= runs+runs/2:
+		round := (n - runs - runs/2) / (len(gauges) * len(core.BuiltIn()))
+		rule := core.Simple
+		if round/len(people)%4 == 3 {
+			rule = core.Guarded
+		}
+		end, err := tell(seed, uint64(n), people[round%len(people)], method, g, rule)
+		if err == nil {
+			t.of(kind{byPerson, end.who, "", rule}).end(end)
+		}
+		return err
+	case n >= runs+runs/4:
+		c = curved
+	case n >= runs:
+		c = slowly
+	}
+	p, err := play(seed, uint64(n), method, g, c)
+	if err == nil {
+		t.count(p)
+	}
+	return err
 }
