@@ -41,6 +41,50 @@ type Attempt struct {
 	GivenUp *Note // who gave it up, when and why; nil for the present one
 }
 
+// attempted returns the run after a fact of its present attempt.
+func (r Run) attempted(e Entry) Run {
+	switch f := e.Fact.(type) {
+	case Taken:
+		r.Readings = append(slices.Clip(r.Readings), f.Reading)
+		r.Asked, r.Handled = nil, false
+	case Corrected:
+		r = r.corrected(f)
+	case ExpansionStarted:
+		if !r.has(f.N) {
+			return r
+		}
+		r.ExpandedBy, r.ExpandedAt = f.N, r.reading(f.N).Taken
+		r.Rang = nil
+	case ExpansionVoid:
+		r.ExpandedBy, r.ExpandedAt, r.Expanded = 0, time.Time{}, false
+		r.Rang = nil
+	case HoldStarted:
+		if r = r.reopened(f.N); !r.has(f.N) {
+			return r
+		}
+		r.Phase, r.HeldBy, r.HeldAt = Hold, f.N, r.reading(f.N).Taken
+		r.Rang = nil
+	case HoldVoid:
+		r.Phase, r.HeldBy, r.HeldAt = Expansion, 0, time.Time{}
+		r.Rang = []Rung{{Bell: BellExpansion, Due: e.At}}
+	case HoldResumed:
+		r.Phase, r.Verdict, r.Metering = Hold, nil, Metering{}
+	case Judged:
+		v := f.Verdict
+		r.Verdict, r.judgedAt = &v, e.At
+		r = r.toRestore()
+		r.Verdicts = append(slices.Clip(r.Verdicts), v)
+		r.Asked = nil // the bells stay rung: the verdict may be taken back
+	case Again:
+		r = r.again(e, f.Why)
+	case AirNoted:
+		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Celsius: f.Celsius}})
+	case BaroNoted:
+		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Baro: f.Written}})
+	}
+	return r
+}
+
 // AllReadings returns the readings of all attempts, in the order of their posts:
 // reading n is the nth.
 func (r Run) AllReadings() []Reading {

@@ -118,49 +118,18 @@ func (r Run) Apply(e Entry) Run {
 	case Unticked:
 		r = r.tick(f.Items, Check{})
 		r.Handled = true
-	case Taken:
-		r.Readings = append(slices.Clip(r.Readings), f.Reading)
-		r.Asked, r.Handled = nil, false
+	case Taken, Corrected, ExpansionStarted, ExpansionVoid, HoldStarted, HoldVoid, HoldResumed, Judged, Again, AirNoted, BaroNoted:
+		r = r.attempted(e)
 	case Questioned:
 		r.Asked = &f
-	case Corrected:
-		r = r.corrected(f)
-	case ExpansionStarted:
-		if !r.has(f.N) {
-			return r
-		}
-		r.ExpandedBy, r.ExpandedAt = f.N, r.reading(f.N).Taken
-		r.Rang = nil
-	case ExpansionVoid:
-		r.ExpandedBy, r.ExpandedAt, r.Expanded = 0, time.Time{}, false
-		r.Rang = nil
-	case HoldStarted:
-		if r = r.reopened(f.N); !r.has(f.N) {
-			return r
-		}
-		r.Phase, r.HeldBy, r.HeldAt = Hold, f.N, r.reading(f.N).Taken
-		r.Rang = nil
-	case HoldVoid:
-		r.Phase, r.HeldBy, r.HeldAt = Expansion, 0, time.Time{}
-		r.Rang = []Rung{{Bell: BellExpansion, Due: e.At}}
-	case HoldResumed:
-		r.Phase, r.Verdict, r.Metering = Hold, nil, Metering{}
 	case Rung:
 		r.Rang = append(slices.Clip(r.Rang), f)
 	case DefectSeen:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.What})
 		r = r.defect(f, e)
-	case Judged:
-		v := f.Verdict
-		r.Verdict, r.judgedAt = &v, e.At
-		r = r.toRestore()
-		r.Verdicts = append(slices.Clip(r.Verdicts), v)
-		r.Asked = nil // the bells stay rung: the verdict may be taken back
 	case Stopped:
 		r = r.toRestore()
 		r.Asked, r.Rang, r.Ended = nil, nil, true
-	case Again:
-		r = r.again(e, f.Why)
 	case HandedOver:
 		r.Tester, r.Handled = f.To, true
 		if r.List() != nil {
@@ -168,10 +137,6 @@ func (r Run) Apply(e Entry) Run {
 		}
 	case ManometerChosen:
 		r.Manometer, r.Asked = f.Manometer, nil
-	case AirNoted:
-		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Celsius: f.Celsius}})
-	case BaroNoted:
-		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Baro: f.Written}})
 	case MeteringBegun, MeteringRead, AirAdded, MeteringCorrected, CapacityMeasured, MeteringLeft:
 		r = r.metering(e)
 	case LeakFound:
