@@ -417,7 +417,7 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 	case core.BellLook:
 		return lines(of(run)+bold("Look:")+" post the reading.", late, tester)
 	case core.BellExpansion:
-		settle := "Air inside at room temperature? Else wait."
+		settle := "Air inside at room temperature? If not, wait."
 		if run.Sinking() {
 			settle = fmt.Sprintf("It was still sinking: better a few minutes more at %s.", target(m.Expansion, run.Manometer))
 		}
@@ -539,7 +539,7 @@ func putAway(run core.Run) string {
 func (s Speaker) until(ends, now time.Time) string {
 	left := ends.Sub(now)
 	if left <= 0 {
-		return "time is up since " + s.clock(ends)
+		return "time was up at " + s.clock(ends)
 	}
 	minutes := int((left + time.Minute - 1) / time.Minute)
 	return fmt.Sprintf("until %s, under %d min left", s.clock(ends), minutes)
