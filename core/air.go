@@ -175,7 +175,20 @@ func (e Evidence) addAir(b *estimate.Budget) {
 	b.Air = append(b.Air, estimate.Component{Origin: from, U: e.Give.RMS() * u})
 
 	read := AirEffect(e.Before, e.After, e.Verdict.Start.Pressure(), e.Give)
+	if e.Air != nil {
+		read = *e.Air
+	}
 	b.AirLow, b.AirHigh, b.Share = read.Low, read.High, e.Give
+}
+
+// airOf returns what was read of the air at the two ends that a verdict is about,
+// the last readings first.
+func (r Run) airOf(v Verdict) (befores, afters []Surroundings) {
+	if v.Rules < 2 {
+		before, after := r.airByFirstRules()
+		return []Surroundings{before}, []Surroundings{after}
+	}
+	return r.airAt(v.Start.Taken), r.airAt(v.End.Taken)
 }
 
 // AirOn returns what the air can have done to the ending pressure of a verdict
@@ -183,8 +196,9 @@ func (e Evidence) addAir(b *estimate.Budget) {
 // failing drop under a pass, or made a fail of what would have passed.
 func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
 	start, end := v.Start.Pressure(), v.End.Pressure()
-	for i, before := range r.airAt(v.Start.Taken) {
-		for j, after := range r.airAt(v.End.Taken) {
+	befores, afters := r.airOf(v)
+	for i, before := range befores {
+		for j, after := range afters {
 			c := AirEffect(before, after, start, r.Give())
 			if i+j == 0 {
 				change = c

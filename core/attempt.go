@@ -347,9 +347,38 @@ func lowest(a, b Written) int {
 	return 0
 }
 
+// airByFirstRules is how verdicts of the first rules took the air: of each
+// instrument the last reading up to the middle of the hold, and the last after it.
+func (r Run) airByFirstRules() (before, after Surroundings) {
+	attempts := r.attempts()
+	first := len(attempts) - 1
+	for first > 0 && attempts[first].Expanded {
+		first--
+	}
+	middle := r.HeldAt.Add(r.Method.Hold / 2)
+	for _, a := range attempts[first:] {
+		for _, c := range a.Air {
+			to := &before
+			if c.At.After(middle) {
+				to = &after
+			}
+			if c.Air.Celsius != "" {
+				to.Celsius = c.Air.Celsius
+			}
+			if !c.Air.Baro.IsZero() {
+				to.Baro = c.Air.Baro
+			}
+		}
+	}
+	return before, after
+}
+
 // Surroundings returns the air around the suit at the two ends of the hold, as
 // it was last read within minutes of each: of the start, and of the ending
 // pressure, or else of the bell.
 func (r Run) Surroundings() (before, after Surroundings) {
+	if r.Verdict != nil && r.Verdict.Rules < 2 {
+		return r.airByFirstRules()
+	}
 	return r.airAt(r.HeldAt)[0], r.airAt(r.end())[0]
 }

@@ -122,12 +122,19 @@ type Evidence struct {
 	Before    Surroundings
 	After     Surroundings
 	Give      Give
+	// Air is what the extremes of the air read at both ends can have done; nil
+	// where only Before and After are known.
+	Air *AirChange
 }
 
 // Evidence returns the evidence for a verdict on the run's hold.
 func (r Run) Evidence(v Verdict) Evidence {
 	e := Evidence{Verdict: v, Method: r.Method, Manometer: r.Manometer, Readings: r.HoldReadings(), Give: r.Give()}
-	e.Before, e.After = r.Surroundings()
+	befores, afters := r.airOf(v)
+	e.Before, e.After = befores[0], afters[0]
+	if change, _ := r.AirOn(v); v.End.N != 0 {
+		e.Air = &change
+	}
 	return e
 }
 
