@@ -108,11 +108,12 @@ func madeGood(run core.Run) string {
 	return was
 }
 
-// givenUp counts the holds that were given up without a verdict.
+// givenUp counts the holds that were given up without a verdict, or after a late
+// reading beyond the limit.
 func givenUp(run core.Run) int {
 	n := 0
 	for _, a := range run.Past {
-		if a.HeldBy != 0 && a.Verdict == nil {
+		if a.HeldBy != 0 && (a.Verdict == nil || a.Verdict.Reason == core.LateBeyond) {
 			n++
 		}
 	}

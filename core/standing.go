@@ -92,6 +92,9 @@ func (f File) Apply(e Entry) File {
 		if f.Suit.Tag == "" {
 			f = f.bar(e, BarReceived, "")
 		}
+		if life := f.Suit.EndOfLife; !life.IsZero() && life.End(time.UTC).Before(e.At) && life != fact.Suit.EndOfLife {
+			f = f.bar(e, BarReinstated, "end of life was "+life.String())
+		}
 		measured := f.Suit.Capacity
 		f.Suit = fact.Suit
 		if f.Suit.Capacity.IsZero() {
