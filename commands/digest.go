@@ -202,6 +202,7 @@ type Tested struct {
 	// the test says nothing of the suit as it is now.
 	Repaired core.Date
 	Open     bool // its run is not closed: the suit is not fit, whatever the outcome
+	Defect   bool // one was found while the suit was put away
 	// GivenUp are the reasons of the attempts that were given up before.
 	GivenUp []string
 }
@@ -224,6 +225,9 @@ func (t Tested) line() string {
 	result := string(t.Outcome)
 	if t.Open {
 		result += ", not fit yet"
+	}
+	if t.Defect {
+		result += ", then a defect"
 	}
 	for i, why := range t.GivenUp {
 		where += fmt.Sprintf("\n  attempt %d given up", i+1)

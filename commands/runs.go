@@ -527,6 +527,8 @@ func outcome(run core.Run) string {
 // putAway says in what state a closed run left the suit.
 func putAway(run core.Run) string {
 	switch {
+	case run.FoundBad:
+		return ", then a defect was found: not fit"
 	case core.Complete(run.RestoreList):
 		return ", unplugged and put away"
 	case !run.Shut:

@@ -30,11 +30,11 @@ func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
 func (r Run) most() Pressure { return 3 * r.Method.Expansion.Target.Pressure() }
 
 // near reports whether a pressure may well be meant as it stands. In a hold
-// that is all that a leak can make of the start (see jumped): a bad reading is
-// never asked about in a unit in which it would be a good one.
+// that is all below the start, down to nothing: a bad reading is never asked
+// about in a unit in which it would be a good one.
 func (r Run) near(p Pressure) bool {
 	most := r.Method.Expansion.Target.Pressure()
-	if start, ok := r.Start(); ok && 4*p >= start.Pressure() {
+	if _, held := r.Start(); held {
 		return 10*p <= 13*most
 	}
 	return 5*p >= 3*most && 10*p <= 13*most
