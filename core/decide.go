@@ -260,7 +260,7 @@ func (r Run) use(b Bench, w Use) ([]Fact, error) {
 	if m.ID == r.Manometer.ID {
 		return nil, nil
 	}
-	if _, read := r.Last(); read || r.Phase == Restore {
+	if r.HoldsManometer() || r.Phase == Restore {
 		return nil, r.refuse(ManometerFixed)
 	}
 	return []Fact{ManometerChosen{m}}, nil

@@ -466,6 +466,9 @@ func TestOneManometer(t *testing.T) {
 	if got := busy(); got != core.ManometerBusy {
 		t.Errorf("between two holds: %q", got)
 	}
+	if got := s.refused(core.Use{Manometer: "M-5"}); got != core.ManometerFixed {
+		t.Errorf("another one between two holds: %q", got)
+	}
 	s.reads("16.5")
 	s.waits(6 * time.Minute)
 	s.reads("15.0")
