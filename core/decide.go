@@ -228,8 +228,8 @@ func (r Run) nothingFitted() ([]Fact, error) {
 }
 
 // repeat gives this attempt up. In a hold it takes a reason, so that nobody can
-// try until it passes and leave no trace of it; after a jump the reason is the
-// cause that was found.
+// try until it passes and leave no trace of it; so it does after a late reading
+// beyond the limit. After a jump the reason is the cause that was found.
 func (r Run) repeat(w Repeat) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
@@ -245,7 +245,7 @@ func (r Run) repeat(w Repeat) ([]Fact, error) {
 		if r.Opening { // the suit is being opened up: it must be prepared again
 			return nil, r.refuse(CannotRepeat)
 		}
-		if r.Verdict.Reason == Jump && w.Why == "" {
+		if (r.Verdict.Reason == Jump || r.Verdict.Reason == LateBeyond) && w.Why == "" {
 			return nil, r.refuse(WhyNotSaid)
 		}
 	}
