@@ -426,7 +426,19 @@ func TestJudgePaper(t *testing.T) {
 		{"a bad one", "en943", core.Mbar, "16.5", "13.4", 6 * time.Minute, core.Fail, core.OnTime},
 		{"cut short", "en943", core.Mbar, "16.5", "16.0", 6*time.Minute - time.Second, core.NoVerdict, core.CutShort},
 		{"bad before the time", "en943", core.Mbar, "16.5", "13.4", time.Minute, core.Fail, core.EarlyBeyond},
-		{"longer and still good", "en943", core.Mbar, "16.5", "13.5", 20 * time.Minute, core.Pass, core.OnTime},
+		// A longer hold is a harder test, up to twice its length.
+		{"a minute longer and good", "en943", core.Mbar, "16.5", "13.5", 7 * time.Minute, core.Pass, core.OnTime},
+		{"longer and still good", "en943", core.Mbar, "16.5", "13.5", 7*time.Minute + 1, core.Pass, core.LateWithin},
+		{"twice as long and good", "en943", core.Mbar, "16.5", "13.5", 12 * time.Minute, core.Pass, core.LateWithin},
+		{"longer than that and good", "en943", core.Mbar, "16.5", "13.5", 12*time.Minute + 1, core.NoVerdict, core.TooLate},
+		// The straight line to 12 min is half way at 6: from 16.5 to 10.3 it is at 13.4,
+		// and half a step more is 13.45; to 10.4 it is at 13.45, and 13.50 is within.
+		{"longer and certainly bad", "en943", core.Mbar, "16.5", "10.3", 12 * time.Minute, core.Fail, core.BeyondAtBell},
+		{"longer and just not certainly bad", "en943", core.Mbar, "16.5", "10.4", 12 * time.Minute, core.NoVerdict, core.LateBeyond},
+		// A start above the nominal pressure must keep the same share: 80 of 100.
+		{"a floor from a high start", "f1052", core.MmH2O, "105", "84", 4 * time.Minute, core.Pass, core.OnTime},
+		{"a floor from a high start, bad", "f1052", core.MmH2O, "105", "83.9", 4 * time.Minute, core.Fail, core.OnTime},
+		{"a start above its tolerance", "f1052", core.MmH2O, "160", "130", 4 * time.Minute, core.NoVerdict, core.StartOutside},
 		{"longer and bad", "en943", core.Mbar, "16.5", "13.4", 20 * time.Minute, core.NoVerdict, core.LateBeyond},
 		{"a minute longer and bad", "en943", core.Mbar, "16.5", "13.4", 7 * time.Minute, core.Fail, core.OnTime},
 		{"a rise", "en943", core.Mbar, "16.5", "16.6", 6 * time.Minute, core.NoVerdict, core.Rise},
