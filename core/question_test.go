@@ -58,6 +58,16 @@ func TestQuestion(t *testing.T) {
 		t.Errorf("the expansion began %v early", s.now.Sub(s.run.ExpandedAt))
 	}
 
+	// The same digits, too late for an answer, are a reading of their own moment.
+	s = places["hold"](t)
+	s.plays([]step{
+		{5 * time.Minute, read("1360"), "Questioned", core.Hold}, // at the bell
+		{2*time.Minute + 1, readIn("1360", core.Pa), "Taken Judged", core.Restore},
+	})
+	if v := s.run.Verdict; v.Reason != core.LateWithin || !v.End.Taken.Equal(s.now) {
+		t.Errorf("said anew: %+v", v)
+	}
+
 	// What else may happen to a question.
 	s = places["hold"](t)
 	s.plays([]step{
