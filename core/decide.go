@@ -260,7 +260,7 @@ func (r Run) use(b Bench, w Use) ([]Fact, error) {
 	if m.ID == r.Manometer.ID {
 		return nil, nil
 	}
-	if _, read := r.Last(); read || r.Phase == Restore {
+	if r.HoldsManometer() || r.Phase == Restore {
 		return nil, r.refuse(ManometerFixed)
 	}
 	return []Fact{ManometerChosen{m}}, nil
@@ -297,7 +297,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 			return []Fact{Noted{Text: reading.Written.String() + " at " + stopwatch(w.Stated), Recalled: true}}, nil
 		}
 	}
-	if r.unitSaid(w, reading.Written) {
+	if r.unitSaid(a, w, reading.Written) {
 		return r.confirm(b, a, reading.Written)
 	}
 	if unit, doubt := r.doubt(w, reading.Written); doubt {
@@ -310,9 +310,9 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 }
 
 // unitSaid reports whether a reading is the one that was asked about, its unit
-// now said.
-func (r Run) unitSaid(w Read, written Written) bool {
-	return r.Asked != nil && w.Unit != NoUnit && !w.HasStated &&
+// now said. Too late for an answer, the same digits are a reading of their own.
+func (r Run) unitSaid(a Asker, w Read, written Written) bool {
+	return r.Asked != nil && !a.At.After(r.Asked.Reading.Posted.Add(correctionTime)) && w.Unit != NoUnit && !w.HasStated &&
 		written.Digits == r.Asked.Reading.Written.Digits && written.Pressure() <= r.most()
 }
 

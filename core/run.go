@@ -253,9 +253,10 @@ func (r Run) HoldEnds() time.Time {
 }
 
 // HoldsManometer reports whether the run has its manometer for itself: from
-// the first reading to the ending pressure.
+// the first reading to the ending pressure, and between two holds of one
+// expansion.
 func (r Run) HoldsManometer() bool {
-	return r.Phase == Hold || r.Phase == Expansion && len(r.Readings) > 0
+	return r.Phase == Hold || r.Phase == Expansion && (len(r.Readings) > 0 || r.Expanded)
 }
 
 // FreesManometer estimates when the manometer is free again: when the hold
