@@ -212,6 +212,9 @@ func (s Speaker) History(tag string, all []Tested) string {
 	if len(all) == 0 {
 		return bold(tag+": no test so far.") + " " + code("test "+tag)
 	}
+	all = slices.Clone(all)
+	slices.Reverse(all) // those of one day too
+	slices.SortStableFunc(all, func(a, b Tested) int { return b.Day.Compare(a.Day) })
 	return lines(strings.Join(section(fmt.Sprintf("%s, %d tests", tag, len(all)), len(all), func(i int) string {
 		return all[i].line()
 	}), "\n"), trendLines(all))

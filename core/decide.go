@@ -359,6 +359,9 @@ func (r Run) consequences(b Bench, n int) []Fact {
 			return []Fact{ExpansionStarted{n}}
 		}
 	case r.expanded() && r.expansionOver(reading.Taken) && m.Test.Holds(p):
+		if r.slack(reading.Taken) {
+			return []Fact{ExpansionVoid{}}
+		}
 		return []Fact{HoldStarted{n}}
 	}
 	return r.stops(b, n)

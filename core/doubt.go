@@ -10,6 +10,9 @@ var believable = []Unit{Mbar, MmH2O, InH2O, Pa, KPa}
 // such a pressure.
 func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
 	p := written.Pressure()
+	if start, held := r.Start(); held && 4*p < start.Pressure() {
+		return NoUnit, w.Unit == NoUnit // a suit that collapsed, or a slip: the unit must be said
+	}
 	said := w.Unit != NoUnit && w.Unit == r.Manometer.Unit
 	if p <= r.most() && (said || r.near(p)) {
 		return NoUnit, false
@@ -30,8 +33,8 @@ func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
 func (r Run) most() Pressure { return 3 * r.Method.Expansion.Target.Pressure() }
 
 // near reports whether a pressure may well be meant as it stands. In a hold
-// that is all below the start, down to nothing: a bad reading is never asked
-// about in a unit in which it would be a good one.
+// that is all that a leak can make of the start (see jumped): a bad reading is
+// never asked about in a unit in which it would be a good one.
 func (r Run) near(p Pressure) bool {
 	most := r.Method.Expansion.Target.Pressure()
 	if _, held := r.Start(); held {

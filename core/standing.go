@@ -200,10 +200,22 @@ func (f File) inRun(e Entry) File {
 		if before == Restore {
 			f = f.bar(e, BarFound, fact.What)
 		}
+	case Judged: // a fail bars at once, so that what is done about it counts from now
+		f = f.withoutFail(e.Run)
+		if fact.Verdict.Outcome == Fail {
+			f = f.worsen(e, fact.Verdict)
+		}
+	case HoldResumed, Again:
+		f = f.withoutFail(e.Run)
 	case Closed:
 		return f.close(e)
 	}
 	return f
+}
+
+// withoutFail drops the fail of a run whose verdict is taken back.
+func (f File) withoutFail(run RunID) File {
+	return f.without(func(b Bar) bool { return b.Kind == BarFailed && b.Run == run })
 }
 
 // counts reports whether a pass by a method, by the rules of its day, clears the
@@ -289,8 +301,9 @@ func (f File) close(e Entry) File {
 		f.Bars = left
 		f.Tested, f.TestedBy, f.TestedRules, f.TestedMethod = run.judgedAt, e.Run, v.Rules, run.Method.Key
 		f.released = false
-	case v != nil:
+	case v != nil && v.Outcome != Fail: // that bars since it was given
 		f = f.worsen(e, *v)
+	case v != nil:
 	case len(run.AllReadings()) > 0:
 		f = f.without(func(b Bar) bool { return b.Kind == BarUnfinished }).bar(e, BarUnfinished, "")
 	}
@@ -298,12 +311,9 @@ func (f File) close(e Entry) File {
 }
 
 // abandon bars a suit on which a run begins while another is open. Open refuses
-// that; if it happens all the same, what the other run found is not lost.
+// that; if it happens all the same, the suit is not as a test left it.
 func (f File) abandon(e Entry) File {
 	e.Run = f.Run
-	if v := f.run.Verdict; v != nil && v.Outcome == Fail {
-		return f.worsen(e, *v)
-	}
 	return f.bar(e, BarUnfinished, "")
 }
 
