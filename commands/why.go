@@ -97,7 +97,7 @@ func (s Speaker) limitOf(run core.Run) string {
 	case !l.Floor.IsZero():
 		limit = fmt.Sprintf("ending at least %s", l.Floor)
 		if !l.Nominal.IsZero() {
-			limit += fmt.Sprintf(", from a start above %s the same share of it", l.Nominal)
+			limit += fmt.Sprintf(", or %s/%s of a start above %s", l.Floor.Digits, l.Nominal.Digits, l.Nominal)
 		}
 	default:
 		limit = fmt.Sprintf("ending at least %d/%d of the start", l.Num, l.Den)

@@ -152,9 +152,8 @@ func BuiltIn() []Method {
 			Provenance: []Provenance{
 				{"expansion 125 mm for at least 1 min", "ASTM F1052", CommonPractice},
 				{"test pressure 100 mm, hold 4 min, suit not touched", "ASTM F1052", CommonPractice},
-				{"± 5 mm on both pressures", "Benchbell", OwnRule},
+				{"± 5 mm on both pressures, and from above 100 mm at least 80/100 of the start", "Benchbell", OwnRule},
 				{"ending pressure at least 80 mm", "NFPA 1991", FromMemory},
-				{"from above 100 mm at least 80/100 of the start", "Benchbell", OwnRule},
 			},
 		},
 		{

@@ -43,7 +43,7 @@ func TestRehearse(t *testing.T) {
 
 func TestRehearseFails(t *testing.T) {
 	s := newStation(t)
-	script := s.file("fail.txt", strings.Replace(passing, "! pass", "! fail\n!! pass\nbench.tester: ok all", 1))
+	script := s.file("fail.txt", strings.Replace(passing, "! pass", "! fail\n!! pass\nbench.tester: ok 1\nbench.tester: ok 2\nbench.tester: ok all", 1))
 	out, err := s.runs("rehearse", script)
 	if err == nil {
 		t.Fatal("checks that do not hold are no error")

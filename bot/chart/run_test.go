@@ -36,7 +36,7 @@ func crowded(t testing.TB) core.Run {
 	for i := range 199 {
 		s.reads(1700*time.Millisecond, fmt.Sprintf("%.2f", 16.5-2.8*(1-math.Exp(-float64(i+1)/100))))
 	}
-	s.reads(20*time.Second, "14.0")
+	s.reads(22*time.Second, "14.0")
 	return s.run
 }
 

@@ -66,7 +66,7 @@ func (s *scene) does(want core.Intent) {
 func (s *scene) reads(after time.Duration, digits string) {
 	s.t.Helper()
 	s.now = s.now.Add(after)
-	s.does(core.Read{Digits: digits})
+	s.does(core.Read{Digits: digits, Unit: s.run.Manometer.Unit})
 }
 
 // readsIn does the same for one with its unit.

@@ -81,14 +81,14 @@ func TestRecordHasWhatIsAskedFor(t *testing.T) {
 		{"7.8.2.1 l)", "relates only to the items tested", "", passed, []string{"This result relates only to the item tested"}},
 		{"7.8.2.1 m)", "results with their units", "", passed, []string{"Drop 1.3", "limit 3.0 mbar.", "16.5 mbar → 15.2 mbar in 6:00"}},
 		{"7.8.2.1 n)", "additions, deviations, exclusions", "", failed, []string{
-			"Additions to, deviations from and exclusions from the method", "Added: ± 5 mm on both pressures; the source states none.",
+			"Additions to, deviations from and exclusions from the method", "Added: ± 5 mm on both pressures, and from above 100 mm at least 80/100 of the start; the source states none.",
 			"Counted at the moment that the tester stated: reading 7.", "Corrected after it was posted, both values on record: reading 7.", "The test was begun 2 times in this run.",
 		}},
 		{"7.8.2.1 o)", "who authorises the report", "an officer's release, and a line to sign on", failed, []string{"Released by duty.officer, 2026-03-02 09:52:39 CET", "Authorised by: name, signature"}},
 		{"7.8.2.1 p)", "results of external providers", "there are none", passed, []string{"no results of others"}},
 		{"7.8.6.2 a)", "which results the statement of conformity is about", "", passed, []string{"Verdict and statement of conformity Result Drop 1.3"}},
 		{"7.8.6.2 b)", "which specification is met or not met", "", passed, []string{"drop at most 3.0 mbar in 6 min. Specification met."}},
-		{"7.8.6.2 b)", "which specification is met or not met", "", failed, []string{"ending at least 80 mm in 4 min. Specification NOT MET"}},
+		{"7.8.6.2 b)", "which specification is met or not met", "", failed, []string{"ending at least 80 mm, or 80/100 of a start above 100 mm in 4 min. Specification NOT MET"}},
 		{"7.8.6.2 c)", "the decision rule", "", passed, []string{"Decision rule simple acceptance"}},
 	} {
 		t.Run(clause.id+" "+clause.asks, func(t *testing.T) { contains(t, clause.of, clause.has...) })
@@ -229,8 +229,8 @@ func TestRecordOfTwoManometers(t *testing.T) {
 func TestRecordOfAFail(t *testing.T) {
 	s := fails(t)
 	contains(t, mustRecord(t, s.input()),
-		"FAIL", "Ending 78.0 ± 1.3 mm, floor 80.0 mm.",
-		"no verdict, SUPERSEDED, rules 1 The pressure rose", "pass, SUPERSEDED, rules 1 Read at the bell.", "replaced 2026-03-02 08:44:50 CET by second.tester",
+		"FAIL", "Ending 78.0 ± 1.3 mm, floor 80.8 mm.",
+		"no verdict, SUPERSEDED, rules 2 The pressure rose", "pass, SUPERSEDED, rules 2 Read at the bell.", "replaced 2026-03-02 08:44:50 CET by second.tester",
 		"at the moment stated, posted 08:44:30; was 87.0 mm until corrected 08:44:50 by second.tester",
 		"Handed over to second.tester, id u2, 2026-03-02 08:35:10 CET",
 		"Ticks taken back: 2 (Looked over, inside and out).",
@@ -250,6 +250,7 @@ func TestRecordsWithoutAVerdict(t *testing.T) {
 
 	s.does(time.Minute, core.Tick{Items: []int{1}})
 	s.does(time.Minute, core.Bad{Item: 2, What: "hole in the left glove"})
+	s.does(time.Minute, core.NothingFitted{})
 	bad := mustRecord(t, s.input())
 	contains(t, bad, "FAIL", "Defect seen, not inflated.", "Seen: “hole in the left glove”. Not inflated.", "no pressure was measured",
 		"Defect at item 2 (Looked over, inside and out): hole in the left glove", "Not needed: nothing had been shut")
@@ -274,7 +275,7 @@ func TestRecordOfAVerdictTakenBack(t *testing.T) {
 	s.reads(3*time.Minute, "12.4")
 	s.does(10*time.Second, core.Fix{Digits: "15.4"})
 	pdf := mustRecord(t, s.input())
-	contains(t, pdf, "STILL OPEN, NO VERDICT YET", "fail, SUPERSEDED, rules 1 Beyond the limit 3 min before the bell.", "taken back 2026-03-02 08:44:10 CET by bench.tester",
+	contains(t, pdf, "STILL OPEN, NO VERDICT YET", "fail, SUPERSEDED, rules 2 Beyond the limit 3 min before the bell.", "taken back 2026-03-02 08:44:10 CET by bench.tester",
 		"Verdict taken back: the hold goes on.")
 	lacksWords(t, pdf, "ending pressure 2026")
 }
@@ -595,7 +596,7 @@ func TestRecordBeforeUnplugging(t *testing.T) {
 		t.Errorf("with the plugs in, the banner is %+v", b)
 	}
 	pdf := mustRecord(t, s.input())
-	contains(t, pdf, "PASS, NOT FIT YET", "Test record R-0042, HP-07, NOT FIT YET", "NOT FIT YET: plugs and adapter are still in", "Rules rules 1")
+	contains(t, pdf, "PASS, NOT FIT YET", "Test record R-0042, HP-07, NOT FIT YET", "NOT FIT YET: plugs and adapter are still in", "Rules rules 2")
 	lacksWords(t, pdf, claim)
 	for n := range s.run.RestoreList[1:] {
 		s.does(time.Second, core.Tick{Items: []int{n + 1}, ByTap: true})
@@ -613,7 +614,7 @@ func TestRecordBeforeUnplugging(t *testing.T) {
 // TestRules: every verdict names the rules that it was given by; the first ones
 // had no number then.
 func TestRules(t *testing.T) {
-	for rules, want := range map[int]string{0: "rules 1", 1: "rules 1", 2: "rules 2"} {
+	for rules, want := range map[int]string{0: "rules 1", 1: "rules 2", 2: "rules 2"} {
 		if got := rulesWords(core.Verdict{Rules: rules}); got != want {
 			t.Errorf("version %d is %q, want %q", rules, got, want)
 		}
