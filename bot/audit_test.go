@@ -182,8 +182,8 @@ func (a audit) reading(r core.Reading) {
 var reasons = map[core.Reason]string{
 	core.OnTime: "Read at the bell", core.LateWithin: "late and still within", core.EarlyBeyond: "Beyond the limit", core.Bracketed: "the readings around the bell say",
 	core.DefectByEye: "Seen:", core.LateBeyond: "late", core.BeyondAtBell: "beyond the limit at the bell already", core.TooLate: "after more than twice the hold", core.Rise: "The pressure rose", core.Jump: "faster than any leak", core.StartOutside: "is outside",
-	core.ManometerStale: "lapsed on", core.ExpansionVoided: "The expansion before it was not", core.CutShort: "cut short",
-	core.AirHides: "hidden a failing drop", core.GuardBand: "Within the limit by less than",
+	core.ManometerStale: "lapsed on", core.ExpansionVoided: "A reading of the expansion", core.CutShort: "cut short",
+	core.AirHides: "may hide a fail", core.GuardBand: "Within the limit by less than",
 }
 
 // number looks for a number in the place of the pattern's parentheses that is

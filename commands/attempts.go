@@ -15,7 +15,7 @@ import (
 // done about a defect or a fail.
 func clearsNothing(run core.Run, st core.Standing) string {
 	if run.Method.Key != run.Suit.Method {
-		return fmt.Sprintf("A further test: only one by %s clears %s.", run.Suit.Method, run.Suit.Tag)
+		return bold("This test cannot clear "+run.Suit.Tag) + ": its own method is " + run.Suit.Method + "."
 	}
 	if len(untreated(st)) == 0 {
 		return ""
@@ -71,7 +71,7 @@ func (s Speaker) toOfficers(st Step) []Message {
 		case core.Opened:
 			for _, b := range untreated(st.Standing) {
 				if b.Kind == core.BarFailed {
-					tell(bold(run.Suit.Tag+" TESTED AGAIN")+" after a fail.", "Nobody said what was repaired, or what caused it. A pass will not clear it.")
+					tell(bold(run.Suit.Tag+" NEW TEST, NOTHING REPAIRED")+" after a fail.", "Nobody said what was done, or what caused it. A pass will not clear it.")
 					break
 				}
 			}
@@ -85,10 +85,10 @@ func (s Speaker) toOfficers(st Step) []Message {
 				tell(bold(run.Suit.Tag+" FAILED")+": blocked, not fit for use.", s.why(run, f.Verdict))
 			case f.Verdict.Outcome == core.Pass && (st.Before.Verdict == nil || st.Before.Verdict.Outcome != core.Pass):
 				if was := madeGood(run); was != "" {
-					tell(bold(run.Suit.Tag+" PASS BY A CORRECTION")+", was "+strings.ToUpper(was)+".", "Look at it: "+code("record "+run.ID.String()))
+					tell(bold(run.Suit.Tag+" "+strings.ToUpper(was)+" CORRECTED TO PASS")+", not fit yet.", "Check it: "+code("record "+run.ID.String()))
 				}
 				if n := givenUp(run); n > 0 {
-					tell(bold(fmt.Sprintf("%s PASS AT ATTEMPT %d", run.Suit.Tag, len(run.Past)+1)), fmt.Sprintf("Holds given up before: %d. %s", n, reasons(run)))
+					tell(bold(run.Suit.Tag+" PASS, NOT FIT YET")+fmt.Sprintf(": attempt %d.", len(run.Past)+1), fmt.Sprintf("Holds given up before: %d. %s", n, reasons(run)))
 				}
 			}
 		}
@@ -182,5 +182,5 @@ func counted(st Step) string {
 	if run.Phase == core.Hold {
 		return "It counts only if the ending pressure is read within 2 min of it."
 	}
-	return "It does not count: only what is read within 2 min of the start or of the ending pressure does."
+	return "It does not count: post it within 2 min of the start or of the ending pressure."
 }

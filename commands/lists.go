@@ -37,9 +37,9 @@ func task(it core.Item, run core.Run) string {
 	case core.TaskManometerReady:
 		return run.Manometer.ID + " zeroed and in calibration"
 	case core.TaskPlugsOut:
-		return fmt.Sprintf("Plugs out: %d went in, %d back", it.Count, it.Count)
+		return fmt.Sprintf("Plugs out, count %d back", it.Count)
 	case core.TaskAdapterOut:
-		return "Adapter out: 1 went in, 1 back"
+		return "Adapter out, count 1 back"
 	case core.TaskDiaphragms:
 		return fmt.Sprintf("Diaphragms clean, seated: %d", it.Count)
 	case core.TaskCovers:

@@ -110,7 +110,7 @@ func (s Speaker) Run(st Step) []Message {
 			say(ToRun, "Noted.")
 		case core.DefectSeen:
 			if st.Before.Phase == core.Restore {
-				say(ToRun, lines(of(run)+bold("Defect on record")+": "+quote(f.What)+".", run.Suit.Tag+" is blocked.", s.next(run, st.At)))
+				say(ToRun, lines(bold(run.Suit.Tag+" BLOCKED")+": "+quote(f.What)+" on record.", s.next(run, st.At)))
 			}
 		case core.NoneFitted:
 			say(ToRun, "Nothing was fitted: on record.")
@@ -138,7 +138,7 @@ func (s Speaker) because(tag string, st core.Standing) string {
 	if reasons == nil {
 		return ""
 	}
-	return lines(append([]string{bold(tag + " was blocked by:")}, reasons...)...)
+	return lines(append([]string{bold(tag + " is blocked:")}, reasons...)...)
 }
 
 func has[F core.Fact](facts []core.Fact) bool {
@@ -247,7 +247,7 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 	case run.Phase == core.Hold:
 		noted := fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt)))
 		if left := run.HoldEnds().Sub(r.Taken); left > 0 && left <= time.Minute {
-			noted = fmt.Sprintf("%s is not yet the end: the bell asks again.", value)
+			noted = fmt.Sprintf("%s noted, not yet the end: the bell asks again.", value)
 		}
 		return lines(noted,
 			s.course(run), s.next(run, st.At))
@@ -385,7 +385,7 @@ func superseded(st Step) []Message {
 	for i, v := range old {
 		chart := ""
 		if v.End.N != 0 {
-			chart = "The chart here is of that one, too."
+			chart = "The chart here shows the old verdict."
 		}
 		out = append(out, Message{Dest: ToVerdict, N: i + 1, Text: lines(
 			bold("SUPERSEDED: "+now)+", see below.",
@@ -430,7 +430,7 @@ func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 		return lines(of(run)+bold(span(run.HoldEnds().Sub(now))+" left.")+" Be at the manometer, hands off the suit.", s.askAirAgain(run), late, tester)
 	case core.BellHold:
 		if late != "" {
-			late = lines(late, "Read it now. Late readings count.")
+			late = lines(late, "Read it now: late, but it can still pass.")
 		}
 		return lines(of(run)+bold("Bell! Post the ending pressure."), late, tester)
 	case core.BellChase:
@@ -450,12 +450,12 @@ func (s Speaker) chaseWhy(run core.Run, now time.Time) string {
 	switch run.Phase {
 	case core.Hold:
 		if run.Method.AtBell(run.HeldAt, now) {
-			return "It counts as read at the bell until " + s.clock(run.HoldEnds().Add(core.GraceAfter)) + "."
+			return "Posted by " + s.clock(run.HoldEnds().Add(core.GraceAfter)) + " it counts as read at the bell."
 		}
 		if now.After(run.HeldAt.Add(2 * run.Method.Hold)) {
 			return fmt.Sprintf("It is too late for a pass: %s begins again.", code("again …"))
 		}
-		return "Late readings count: within the limit it is a harder test."
+		return "Read it now: late, but it can still pass."
 	case core.Prepare, core.Expansion, core.Restore:
 		return run.Suit.Tag + " is not fit: a plug left in can kill."
 	}

@@ -71,7 +71,10 @@ func (s Speaker) bar(b core.Bar) string {
 	}
 	text += ", " + b.Since.In(s.Zone).Format(time.DateOnly)
 	if b.Remedied {
-		text += "; something was done about it"
+		if b.Kind == core.BarFailed {
+			return text + "; repaired, or its cause found: needs a passed test"
+		}
+		text += "; repaired: needs a passed test"
 	}
 	return text
 }

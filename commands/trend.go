@@ -120,7 +120,7 @@ func departure(all []Tested, m core.Method) string {
 	if last.Departure != estimate.Above {
 		return ""
 	}
-	return fmt.Sprintf("More than its history: %.0f %% of the limit, where %.0f %% was to be expected. Look it over again.",
+	return fmt.Sprintf("A bigger drop than before: %.0f %% of the limit, %.0f %% expected. Look the suit over.",
 		100*(last.Expected+last.Off), 100*last.Expected)
 }
 

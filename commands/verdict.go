@@ -90,9 +90,9 @@ func sure(v core.Verdict) string {
 		return fmt.Sprintf("Close: %s sure that it was within just at the end of the hold. What was read decides.", percent(v.Conforms))
 	}
 	if v.Outcome == core.Fail {
-		return fmt.Sprintf("Close: %s sure that it is beyond.", percent(1-v.Conforms))
+		return fmt.Sprintf("%s sure that the true drop is beyond the limit.", percent(1-v.Conforms))
 	}
-	return fmt.Sprintf("Close: %s sure that it is within.", percent(v.Conforms))
+	return fmt.Sprintf("%s sure that the true drop is within the limit.", percent(v.Conforms))
 }
 
 // why words the reason of a verdict.
@@ -110,7 +110,7 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.DefectByEye:
 		return "Seen: " + quote(v.Defect) + ". Not inflated."
 	case core.BeyondAtBell:
-		return lines(fmt.Sprintf("Read %s late, beyond the limit at the bell already:", span(v.End.Taken.Sub(v.Bell))), "so says the straight line between the readings, and a leak only slows down.")
+		return lines(fmt.Sprintf("Read %s late, beyond the limit at the bell already:", span(v.End.Taken.Sub(v.Bell))), "the straight line between the readings shows it, and a leak only slows down.")
 	case core.TooLate:
 		return fmt.Sprintf("Read %s late: after more than twice the hold the test is repeated.", span(v.End.Taken.Sub(v.Bell)))
 	case core.LateBeyond:
@@ -120,9 +120,9 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 		if slices.ContainsFunc(run.AllReadings(), func(r core.Reading) bool {
 			return r.Taken.After(v.Start.Taken) && r.Taken.Before(v.Bell)
 		}) {
-			return fmt.Sprintf("Read %s late, beyond the limit by then, and the readings before it do not tell what it was at the bell.", span(v.End.Taken.Sub(v.Bell)))
+			return fmt.Sprintf("Read %s too late, beyond the limit: what it was at the bell is not known.", span(v.End.Taken.Sub(v.Bell)))
 		}
-		return fmt.Sprintf("Read %s late, beyond the limit by then, with no reading just before the bell.", span(v.End.Taken.Sub(v.Bell)))
+		return fmt.Sprintf("Read %s too late, beyond the limit: what it was at the bell is not known.", span(v.End.Taken.Sub(v.Bell)))
 	case core.Rise:
 		return "The pressure rose: warm air, a touched suit, or a slip in reading."
 	case core.Jump:
@@ -136,7 +136,7 @@ func (s Speaker) why(run core.Run, v core.Verdict) string {
 	case core.CutShort:
 		return "The hold was cut short."
 	case core.AirHides:
-		return fmt.Sprintf("The air can have raised it by up to %s %s, and so hidden a failing drop.", v.AirRaised.In(u, 1), u)
+		return fmt.Sprintf("The air may hide a fail: it can have raised the pressure by up to %s %s.", v.AirRaised.In(u, 1), u)
 	case core.GuardBand:
 		if v.Guard == 0 { // one of before the air counted too
 			return fmt.Sprintf("Within the limit by less than its uncertainty of ± %s %s.", v.Expanded.In(u, 1), u)
@@ -176,7 +176,7 @@ func leakHunt(run core.Run) string {
 	return lines(
 		fmt.Sprintf("Leak hunt: back to %s, soap solution.", target(run.Method.Expansion, run.Manometer)),
 		"Plugs and hose first, then closure, visor, seams, gloves, boots, valves.",
-		fmt.Sprintf("Keep each find: %s", code("leak …")))
+		fmt.Sprintf("Post each leak found: %s", code("leak …")))
 }
 
 // between prints what the pressure must have been at the bell.

@@ -8,10 +8,12 @@ import (
 // A correction is for a slip of the thumb. Within correctionTime of the post, and
 // before anything further was done, it may say anything; later it counts only if
 // it makes things worse for the suit. It never starts a clock, and never reaches back into
-// an attempt that was given up. A moment may be stated, and a question about a
-// reading answered, for as long as people remember. The numbers are ours.
+// an attempt that was given up. A question about a reading is answered within
+// answerTime of it, and a moment is stated within believed of it. The numbers are
+// ours.
 const (
 	correctionTime = 2 * time.Minute
+	answerTime     = 2 * time.Minute
 	believed       = 3 * time.Minute
 )
 
@@ -54,7 +56,7 @@ func (r Run) yes(b Bench, a Asker) ([]Fact, error) {
 // may start a clock.
 func (r Run) confirm(b Bench, a Asker, written Written) ([]Fact, error) {
 	reading := r.Asked.Reading
-	if a.At.After(reading.Posted.Add(correctionTime)) {
+	if a.At.After(reading.Posted.Add(answerTime)) {
 		return nil, r.refuse(AnswerTooLate)
 	}
 	reading.Written = written

@@ -168,8 +168,8 @@ func (f File) remedied(of []int, kind func(Bar) bool) File {
 	return f
 }
 
-// opened takes in that a run begins: what is known and remedied by now, its pass
-// can clear.
+// opened applies the start of a run. Its pass can clear only bars that exist, and
+// are remedied, at this moment.
 func (f File) opened(e Entry) File {
 	if f.Run != 0 {
 		f = f.abandon(e)
@@ -473,7 +473,7 @@ func described(bars []Bar) []string {
 			text += ": " + b.Note
 		}
 		if b.Remedied {
-			text += " (repaired)"
+			text += " (something was done about it)"
 		}
 		all = append(all, text)
 	}

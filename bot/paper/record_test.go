@@ -123,7 +123,7 @@ func TestRecordOfAPass(t *testing.T) {
 		"08:39:10 20.5 °C, bench.tester", "1013 hPa",
 		"Drop known to ±", "(k = 2)", "sure that it is within the limit",
 		"1 Decontaminated, clean and dry 08:30:07, bench.tester, tap",
-		"1 Plugs out: 1 went in, 1 back 08:49:", "Diaphragms clean, seated: 2",
+		"1 Plugs out, count 1 back 08:49:", "Diaphragms clean, seated: 2",
 		"Note: left glove ring stiff, greased",
 		"left glove.jpg with reading 5, 08:49:57, bench.tester "+sum.String()+" file f1",
 		"IMG_2.HEIC: stiff, see the ring while unplugging, 08:49:57, bench.tester none: the chat server does not have the file any more file f2",
@@ -614,7 +614,7 @@ func TestRecordBeforeUnplugging(t *testing.T) {
 // TestRules: every verdict names the rules that it was given by; the first ones
 // had no number then.
 func TestRules(t *testing.T) {
-	for rules, want := range map[int]string{0: "rules 1", 1: "rules 2", 2: "rules 2"} {
+	for rules, want := range map[int]string{0: "rules 1", 1: "rules 1", 2: "rules 2"} {
 		if got := rulesWords(core.Verdict{Rules: rules}); got != want {
 			t.Errorf("version %d is %q, want %q", rules, got, want)
 		}
