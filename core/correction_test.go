@@ -211,7 +211,7 @@ func TestCorrectionStartsNothing(t *testing.T) {
 	}
 	// One of the expansion before the hold, of the hold before, of the test before.
 	s = places["restore, no verdict"](t)
-	s.does(core.Repeat{})
+	s.does(core.Repeat{Why: "called away"})
 	s.inflates()
 	over := "refused: " + string(core.AttemptOver)
 	s.plays([]step{
@@ -460,7 +460,7 @@ func TestAirOfAnEarlierTest(t *testing.T) {
 	s := places["restore, no verdict"](t)
 	s.does(core.Air{Celsius: "20.0"})
 	s.waits(time.Second)
-	s.does(core.Repeat{})
+	s.does(core.Repeat{Why: "called away"})
 	s.inflates()
 	s.waits(10 * time.Minute)
 	s.reads("16.5")

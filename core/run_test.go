@@ -161,7 +161,8 @@ func TestDecideEverywhere(t *testing.T) {
 		},
 		"restore, no verdict": {
 			no + string(core.AlreadyStopped): core.Stop{},
-			"Again":                          core.Repeat{},
+			"Again":                          core.Repeat{Why: "called away"},
+			no + string(core.WhyNotSaid):     core.Repeat{},
 			no + string(core.VerdictIn):      read("15.0"),
 			"Ticked":                         core.Tick{All: true},
 		},
@@ -402,7 +403,8 @@ func TestAgain(t *testing.T) {
 	// After no verdict: all of the test, and the manometer may be another.
 	s = places["restore, no verdict"](t)
 	s.plays([]step{
-		{time.Minute, core.Repeat{}, "Again", core.Expansion},
+		{time.Minute, core.Repeat{}, "refused: " + string(core.WhyNotSaid), core.Restore}, // it was beyond the limit
+		{time.Minute, core.Repeat{Why: "called away"}, "Again", core.Expansion},
 		{time.Minute, core.Fix{Digits: "14.0"}, "refused: " + string(core.AttemptOver), core.Expansion},
 		{time.Minute, core.Use{Manometer: "M-5"}, "ManometerChosen", core.Expansion},
 		{time.Minute, read("16.5"), "Taken", core.Expansion},
@@ -425,7 +427,7 @@ func TestAgain(t *testing.T) {
 	// After a jump, the cause is asked for.
 	s = places["hold"](t)
 	s.plays([]step{
-		{5 * time.Minute, read("4.12"), "Taken Judged", core.Restore},
+		{5 * time.Minute, readIn("4.12", core.Mbar), "Taken Judged", core.Restore},
 		{time.Second, core.Repeat{}, "refused: " + string(core.WhyNotSaid), core.Restore},
 		{time.Second, core.Repeat{Why: "the hose came off"}, "Again", core.Expansion},
 	})

@@ -353,5 +353,15 @@ func dump(r core.Run) string {
 	}
 	state := fmt.Sprint(r.Asked != nil, r.Verdict != nil)
 	r.Asked, r.Verdict = nil, nil
-	return fmt.Sprintf("%+v\n%s\nasked %+v\nverdict %+v", r, state, asked, verdict)
+	past := ""
+	for _, a := range r.Past {
+		past += fmt.Sprintf("\ngiven up %+v", *a.GivenUp)
+		if a.Verdict != nil {
+			past += fmt.Sprintf(" with %+v", *a.Verdict)
+		}
+		a.GivenUp, a.Verdict = nil, nil
+		past += fmt.Sprintf(": %+v", a)
+	}
+	r.Past = nil
+	return fmt.Sprintf("%+v\n%s\nasked %+v\nverdict %+v%s", r, state, asked, verdict, past)
 }

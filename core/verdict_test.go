@@ -74,39 +74,61 @@ func TestVerdicts(t *testing.T) {
 		{"stated at the bell", "en943", "M-1", "16.5", []post{{clock(9, 0), "14.0", clock(6, 0)}}, core.Pass, core.OnTime},
 		{"stated at the bell, bad", "en943", "M-1", "16.5", []post{{clock(9, 0), "13.4", clock(6, 0)}}, core.Fail, core.OnTime},
 
-		// The window around the bell: 10 s before to 60 s after.
-		{"10 s before, good", "en943", "M-1", "16.5", []post{{clock(5, 50), "13.5", 0}}, core.Pass, core.OnTime},
-		{"10 s before, bad", "en943", "M-1", "16.5", []post{{clock(5, 50), "13.4", 0}}, core.Fail, core.OnTime},
-		{"11 s before, good", "en943", "M-1", "16.5", []post{{clock(5, 49), "13.5", 0}}, undecided, ""},
-		{"11 s before, bad", "en943", "M-1", "16.5", []post{{clock(5, 49), "13.4", 0}}, core.Fail, core.EarlyBeyond},
-		{"a hair more than 10 s before", "en943", "M-1", "16.5", []post{{clock(5, 50) - time.Millisecond, "13.5", 0}}, undecided, ""},
+		// The window at the bell: from it to 60 s after. Before it, nothing passes.
+		{"a hair before, good", "en943", "M-1", "16.5", []post{{clock(6, 0) - 1, "16.5", 0}}, undecided, ""},
+		{"a hair before, bad", "en943", "M-1", "16.5", []post{{clock(6, 0) - 1, "13.4", 0}}, core.Fail, core.EarlyBeyond},
+		{"ten seconds before, just good", "en943", "M-1", "16.5", []post{{clock(5, 50), "13.5", 0}}, undecided, ""},
+		{"before, and then at the bell", "en943", "M-1", "16.5", []post{{clock(5, 59), "13.6", 0}, {clock(6, 0), "13.5", 0}}, core.Pass, core.OnTime},
 		{"60 s after, bad", "en943", "M-1", "16.5", []post{{clock(7, 0), "13.4", 0}}, core.Fail, core.OnTime},
 		{"60 s after, good", "en943", "M-1", "16.5", []post{{clock(7, 0), "13.5", 0}}, core.Pass, core.OnTime},
-		{"61 s after, bad", "en943", "M-1", "16.5", []post{{clock(7, 1), "13.4", 0}}, core.NoVerdict, core.LateBeyond},
+		{"61 s after, bad", "en943", "M-1", "16.5", []post{{clock(7, 1), "13.2", 0}}, core.NoVerdict, core.LateBeyond},
 		{"61 s after, good", "en943", "M-1", "16.5", []post{{clock(7, 1), "13.5", 0}}, core.Pass, core.LateWithin},
-		{"a hair more than 60 s after", "en943", "M-1", "16.5", []post{{clock(7, 0) + time.Millisecond, "13.4", 0}}, core.NoVerdict, core.LateBeyond},
+		{"a hair more than 60 s after, bad", "en943", "M-1", "16.5", []post{{clock(7, 0) + 1, "13.2", 0}}, core.NoVerdict, core.LateBeyond},
+		{"a hair more than 60 s after, good", "en943", "M-1", "16.5", []post{{clock(7, 0) + 1, "13.5", 0}}, core.Pass, core.LateWithin},
 		// A stated moment is taken at its word: no window.
 		{"stated 10 s before", "en943", "M-1", "16.5", []post{{clock(6, 0), "13.5", clock(5, 50)}}, undecided, ""},
-		{"stated a second late, bad", "en943", "M-1", "16.5", []post{{clock(6, 30), "13.4", clock(6, 1)}}, core.NoVerdict, core.LateBeyond},
-		{"posted 10 s before a bell of 4 min", "f1052", "M-2", "100", []post{{clock(3, 50), "79.9", 0}}, core.Fail, core.OnTime},
+		{"stated a second late, bad", "en943", "M-1", "16.5", []post{{clock(6, 30), "13.4", clock(6, 1)}}, core.Fail, core.BeyondAtBell}, // 13.4086 at 6:00, 13.4586 with half a tenth
+		{"posted 10 s before a bell of 4 min", "f1052", "M-2", "100", []post{{clock(3, 50), "79.9", 0}}, core.Fail, core.EarlyBeyond},
 		{"posted 11 s before a bell of 3 min", "osha", "M-3", "4.00", []post{{clock(2, 49), "3.20", 0}}, undecided, ""},
 
 		// Early and late.
 		{"early and good", "en943", "M-1", "16.5", []post{{clock(1, 0), "16.2", 0}, {clock(3, 0), "15.4", 0}}, undecided, ""},
 		{"early and bad", "en943", "M-1", "16.5", []post{{clock(1, 0), "16.0", 0}, {clock(4, 0), "13.4", 0}}, core.Fail, core.EarlyBeyond},
 		{"early, stated and bad", "en943", "M-1", "16.5", []post{{clock(5, 0), "13.4", clock(4, 0)}}, core.Fail, core.EarlyBeyond},
-		{"very late and good", "en943", "M-1", "16.5", []post{{time.Hour, "13.5", 0}}, core.Pass, core.LateWithin},
+		{"twice the hold and good", "en943", "M-1", "16.5", []post{{clock(12, 0), "13.5", 0}}, core.Pass, core.LateWithin},
+		{"a hair more and good", "en943", "M-1", "16.5", []post{{clock(12, 0) + 1, "13.5", 0}}, core.NoVerdict, core.TooLate},
+		{"twice 4 min and good", "f1052", "M-2", "100", []post{{clock(8, 0), "80", 0}}, core.Pass, core.LateWithin},
+		{"a hair more than that and good", "f1052", "M-2", "100", []post{{clock(8, 0) + 1, "80", 0}}, core.NoVerdict, core.TooLate},
+		{"two hours late and good", "en943", "M-1", "16.5", []post{{2 * time.Hour, "15.9", 0}}, core.NoVerdict, core.TooLate},
+		// Late and beyond. The line from 16.50 at 0:00 to the late reading is nowhere
+		// below the curve of a leak: what it is at the bell, and half a step besides,
+		// was at most there. To p at 12:00 it is (16.50 + p)/2 at 6:00.
+		// (16.50 + 10.48)/2 = 13.490, and 0.005 is 13.495: below 13.50.
+		{"certainly beyond", "en943", "M-1", "16.50", []post{{clock(12, 0), "10.48", 0}}, core.Fail, core.BeyondAtBell},
+		// (16.50 + 10.49)/2 = 13.495, and 0.005 is just 13.50.
+		{"just not certainly beyond", "en943", "M-1", "16.50", []post{{clock(12, 0), "10.49", 0}}, core.NoVerdict, core.LateBeyond},
+		// In tenths half a step is 0.05: (16.5 + 10.4)/2 = 13.45 is not certain, 13.40 is.
+		{"certainly beyond, in tenths", "en943", "M-5", "16.5", []post{{clock(12, 0), "10.3", 0}}, core.Fail, core.BeyondAtBell},
+		{"just not certainly beyond, in tenths", "en943", "M-5", "16.5", []post{{clock(12, 0), "10.4", 0}}, core.NoVerdict, core.LateBeyond},
+		// A look before the bell makes the line shorter: from 14.00 at 5:00 to p at
+		// 8:00 it is (2·14.00 + p)/3 at 6:00. To 12.48 it is 13.493, and 13.498 with
+		// half a step; to 12.49 it is 13.4967, and 13.5017.
+		{"certainly beyond by a look before", "en943", "M-1", "16.50", []post{{clock(5, 0), "14.00", 0}, {clock(8, 0), "12.48", 0}}, core.Fail, core.BeyondAtBell},
+		{"not certainly by a look before", "en943", "M-1", "16.50", []post{{clock(5, 0), "14.00", 0}, {clock(8, 0), "12.49", 0}}, core.NoVerdict, core.LateBeyond},
+		// From 100 mm at 0:00 to p at 8:00 it is (100 + p)/2 at 4:00, and 0.05 more.
+		{"a floor, certainly beyond", "f1052", "M-2", "100.0", []post{{clock(8, 0), "59.8", 0}}, core.Fail, core.BeyondAtBell},      // 79.95
+		{"a floor, just not certainly", "f1052", "M-2", "100.0", []post{{clock(8, 0), "59.9", 0}}, core.NoVerdict, core.LateBeyond}, // 80.00
 		{"very late and bad", "en943", "M-1", "16.5", []post{{time.Hour, "12.0", 0}}, core.NoVerdict, core.LateBeyond},
 
-		// A rise of two steps is rounding, of the digits or of the manometer.
-		{"up two steps of 0.01", "en943", "M-1", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.02", 0}}, core.Pass, core.OnTime},
-		{"up three steps of 0.01", "en943", "M-1", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.03", 0}}, core.NoVerdict, core.Rise},
-		{"up two steps of the digits", "en943", "M-1", "16.5", []post{{clock(3, 0), "15.0", 0}, {clock(6, 0), "15.2", 0}}, core.Pass, core.OnTime},
-		{"up three steps of the digits", "en943", "M-1", "16.5", []post{{clock(3, 0), "15.0", 0}, {clock(6, 0), "15.3", 0}}, core.NoVerdict, core.Rise},
-		{"digits finer than the manometer", "en943", "M-5", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.20", 0}}, core.Pass, core.OnTime},
-		{"and a count more", "en943", "M-5", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.21", 0}}, core.NoVerdict, core.Rise},
-		{"a coarse manometer up two steps", "osha", "M-6", "4.00", []post{{clock(1, 0), "3.50", 0}, {clock(3, 0), "4.00", 0}}, core.Pass, core.OnTime},
-		{"a coarse manometer up two steps and more", "osha", "M-6", "4.00", []post{{clock(1, 0), "3.50", 0}, {clock(3, 0), "4.25", 0}}, core.NoVerdict, core.Rise},
+		// A rise of one step is rounding, of the digits or of the manometer.
+		{"up a step of 0.01", "en943", "M-1", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.01", 0}}, core.Pass, core.OnTime},
+		{"up two steps of 0.01", "en943", "M-1", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.02", 0}}, core.NoVerdict, core.Rise},
+		{"up a step of the digits", "en943", "M-1", "16.5", []post{{clock(3, 0), "15.0", 0}, {clock(6, 0), "15.1", 0}}, core.Pass, core.OnTime},
+		{"up two steps of the digits", "en943", "M-1", "16.5", []post{{clock(3, 0), "15.0", 0}, {clock(6, 0), "15.2", 0}}, core.NoVerdict, core.Rise},
+		{"digits finer than the manometer", "en943", "M-5", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.10", 0}}, core.Pass, core.OnTime},
+		{"and a count more", "en943", "M-5", "16.50", []post{{clock(3, 0), "15.00", 0}, {clock(6, 0), "15.11", 0}}, core.NoVerdict, core.Rise},
+		{"a coarse manometer up a step", "osha", "M-6", "4.00", []post{{clock(1, 0), "3.25", 0}, {clock(3, 0), "3.50", 0}}, core.Pass, core.OnTime},
+		{"a coarse manometer up two steps", "osha", "M-6", "4.00", []post{{clock(1, 0), "3.25", 0}, {clock(3, 0), "3.75", 0}}, core.NoVerdict, core.Rise},
 		{"above the start", "en943", "M-1", "16.5", []post{{clock(6, 0), "16.8", 0}}, core.NoVerdict, core.Rise},
 		{"little by little", "en943", "M-1", "16.5", []post{{clock(1, 0), "15.0", 0}, {clock(2, 0), "15.2", 0}, {clock(3, 0), "15.4", 0}}, core.NoVerdict, core.Rise},
 		{"early", "en943", "M-1", "16.5", []post{{clock(2, 0), "14.0", 0}, {clock(3, 0), "14.9", 0}}, core.NoVerdict, core.Rise},
@@ -146,15 +168,21 @@ func TestVerdicts(t *testing.T) {
 		{"in two units", "en943", "M-1", "1650 Pa", []post{{clock(6, 0), "137.7 mm", 0}}, core.Pass, core.OnTime},      // 1350.38 Pa
 		{"in two units, bad", "en943", "M-1", "1650 Pa", []post{{clock(6, 0), "137.6 mm", 0}}, core.Fail, core.OnTime}, // 1349.40 Pa
 		{"the same pressure in another unit is no rise", "en943", "M-1", "16.50", []post{{clock(6, 0), "168.26 mm", 0}}, core.Pass, core.OnTime},
-		{"a floor in inches", "f1052", "M-3", "3.94", []post{{clock(4, 0), "3.15", 0}}, core.Pass, core.OnTime},      // 80.01 mm
-		{"a floor in inches, bad", "f1052", "M-3", "3.94", []post{{clock(4, 0), "3.14", 0}}, core.Fail, core.OnTime}, // 79.76 mm
+		{"a floor in inches", "f1052", "M-3", "3.93", []post{{clock(4, 0), "3.15", 0}}, core.Pass, core.OnTime},                 // 80.01 mm of 99.82
+		{"a floor in inches, bad", "f1052", "M-3", "3.93", []post{{clock(4, 0), "3.14", 0}}, core.Fail, core.OnTime},            // 79.76 mm
+		{"a floor in inches, a count higher", "f1052", "M-3", "3.94", []post{{clock(4, 0), "3.15", 0}}, core.Fail, core.OnTime}, // 4/5 is 3.152
 
 		// The other limits.
 		{"4/5 of 4.00 in", "osha", "M-3", "4.00", []post{{clock(3, 0), "3.20", 0}}, core.Pass, core.OnTime},
 		{"and a count less", "osha", "M-3", "4.00", []post{{clock(3, 0), "3.19", 0}}, core.Fail, core.OnTime},
 		{"80 mm", "f1052", "M-2", "100", []post{{clock(4, 0), "80.0", 0}}, core.Pass, core.OnTime},
-		{"104 → 82 mm, less than 4/5", "f1052", "M-2", "104", []post{{clock(4, 0), "82", 0}}, core.Pass, core.OnTime},
+		// A start above the nominal 100 mm must keep its share too, one below it the floor.
+		{"105 → 84 mm, just 4/5", "f1052", "M-2", "105", []post{{clock(4, 0), "84.0", 0}}, core.Pass, core.OnTime},
+		{"105 → 83.9 mm, less", "f1052", "M-2", "105", []post{{clock(4, 0), "83.9", 0}}, core.Fail, core.OnTime},
+		{"100.1 → 80.1 mm, a count above", "f1052", "M-2", "100.1", []post{{clock(4, 0), "80.1", 0}}, core.Pass, core.OnTime}, // 80.08
+		{"100.1 → 80.0 mm, less", "f1052", "M-2", "100.1", []post{{clock(4, 0), "80.0", 0}}, core.Fail, core.OnTime},
 		{"98 → 79 mm, more than 4/5", "f1052", "M-2", "98", []post{{clock(4, 0), "79", 0}}, core.Fail, core.OnTime},
+		{"98 → 80 mm", "f1052", "M-2", "98", []post{{clock(4, 0), "80", 0}}, core.Pass, core.OnTime},
 	} {
 		run := hold(t, tt.method, tt.manometer, tt.start, tt.posts...)
 		var outcome core.Outcome
@@ -188,33 +216,24 @@ func TestVerdictFigures(t *testing.T) {
 	}
 }
 
-// TestBellWindow: the time before the bell is never more than a twelfth of the
-// hold; the time after it is a minute.
+// TestBellWindow: from the bell to a minute after it, whatever the hold.
 func TestBellWindow(t *testing.T) {
 	start := morning
-	for _, tt := range []struct {
-		hold, before time.Duration
-	}{
-		{6 * time.Minute, 10 * time.Second},
-		{2 * time.Minute, 10 * time.Second},
-		{time.Minute, 5 * time.Second},
-		{12 * time.Second, time.Second},
-	} {
+	for _, hold := range []time.Duration{6 * time.Minute, time.Minute, 12 * time.Second} {
 		m := maker(t)
-		m.Hold = tt.hold
-		bell := start.Add(tt.hold)
+		m.Hold = hold
+		bell := start.Add(hold)
 		for _, at := range []struct {
 			t    time.Time
 			want bool
 		}{
-			{bell.Add(-tt.before - 1), false},
-			{bell.Add(-tt.before), true},
+			{bell.Add(-1), false},
 			{bell, true},
 			{bell.Add(core.GraceAfter), true},
 			{bell.Add(core.GraceAfter + 1), false},
 		} {
 			if got := m.AtBell(start, at.t); got != at.want {
-				t.Errorf("hold %v: a reading %v from the bell is at the bell: %v", tt.hold, at.t.Sub(bell), got)
+				t.Errorf("hold %v: a reading %v from the bell is at the bell: %v", hold, at.t.Sub(bell), got)
 			}
 		}
 	}
