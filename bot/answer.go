@@ -243,6 +243,10 @@ func testsIn(bench core.Bench, entries []core.Entry) []commands.Tested {
 					Run: e.Run, Open: true, GivenUp: givenUp[e.Run],
 				})
 			}
+		case core.DefectSeen:
+			if i, judged := of[e.Run]; judged {
+				all[i].Defect = true
+			}
 		case core.Again:
 			givenUp[e.Run] = append(givenUp[e.Run], f.Why)
 			if i, judged := of[e.Run]; judged {

@@ -44,9 +44,12 @@ func (do *doing) measure(w core.Measure) error {
 	return nil
 }
 
-// keepCapacity keeps a measurement made elsewhere.
+// keepCapacity keeps a measurement made elsewhere, by an officer's word.
 func (do *doing) keepCapacity(w core.Measure, file core.File) error {
 	suit := file.Suit
+	if !do.isOfficer(do.ev.Who) { // what the air may have done to a test is computed by it
+		return &core.Refusal{Why: core.NotAnOfficer, Suit: suit.Tag, Choices: do.officerNames}
+	}
 	c := core.Capacity{Day: do.bench.Day(do.ev.At), Litres: w.Litres}
 	from, err1 := core.Write(w.From, w.Unit)
 	to, err2 := core.Write(w.To, w.Unit)

@@ -311,10 +311,14 @@ func checkTest(in *lookup) check[testRow] {
 		}
 		checkReadings(t, fault)
 		t.Test.Rules = core.Rules
-		if m, err := t.method.For(t.suit); err == nil {
+		m, err := t.method.For(t.suit)
+		if err == nil {
 			t.Test.Outcome, t.Test.Reason = m.JudgePaper(t.Test.Start, t.Test.End, t.Test.Hold)
 		} else { // nobody knows from what pressure it should have started
 			t.Test.Outcome, t.Test.Reason = core.NoVerdict, core.StartOutside
+		}
+		if t.Test.Outcome == core.Pass && t.gauge.ID != "" && t.gauge.Lapsed(t.Test.Day) {
+			t.Test.Outcome, t.Test.Reason = core.NoVerdict, core.ManometerStale
 		}
 		if first, ok := seen[t.PastTest]; ok {
 			fault("suit", fmt.Sprintf("row %d says the very same", first))

@@ -42,9 +42,9 @@ func station(t testing.TB) bot.Known {
 			{Tag: "HP-91", Method: "osha", MakerA: core.MustWrite("5.0", core.InH2O), MakerB: core.MustWrite("4.0", core.InH2O)},
 		},
 		Manometers: []core.Manometer{
-			{ID: "M-1", Unit: core.Mbar, Resolution: core.MustWrite("0.01", core.Mbar)},
-			{ID: "M-2", Unit: core.MmH2O, Resolution: core.MustWrite("0.1", core.MmH2O)},
-			{ID: "M-5", Unit: core.HPa, Resolution: core.MustWrite("0.1", core.HPa)},
+			{ID: "M-1", Unit: core.Mbar, Resolution: core.MustWrite("0.01", core.Mbar), CalibratedUntil: core.Date{Year: 2026, Month: 2, Day: 28}},
+			{ID: "M-2", Unit: core.MmH2O, Resolution: core.MustWrite("0.1", core.MmH2O), CalibratedUntil: core.Date{Year: 2026, Month: 2, Day: 28}},
+			{ID: "M-5", Unit: core.HPa, Resolution: core.MustWrite("0.1", core.HPa), CalibratedUntil: core.Date{Year: 2026, Month: 2, Day: 28}},
 		},
 	}
 }
@@ -148,6 +148,8 @@ func TestReadTests(t *testing.T) {
 		{"2025-02-10,HP-90,en943,,16.5,16.1,6,", core.Pass, core.OnTime},
 		{"2025-02-10,HP-90,en943,M-5,16.5,16.1,6,", core.Pass, core.OnTime}, // 1 hPa = 1 mbar
 		{"2025-02-10,HP-90,en943,M-2,168.3 mm,160 mm,6,", core.Pass, core.OnTime},
+		{"2026-03-01,HP-90,en943,M-1,16.5,16.1,6,", core.NoVerdict, core.ManometerStale}, // lapsed the day before
+		{"2025-02-10,HP-90,en943,M-1,17.01,16.1,6,", core.NoVerdict, core.StartOutside},
 		{"2025-02-10,HP-90,en943,M-1,16.5,16.7,6,", core.NoVerdict, core.Rise},
 		{"2025-02-10,HP-90,en943,M-1,16.5,16.1,5.99,", core.NoVerdict, core.CutShort},
 		{"2025-02-10,HP-90,en943,M-1,16.5,13.0,5,", core.Fail, core.EarlyBeyond},

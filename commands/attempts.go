@@ -54,6 +54,10 @@ func treat(tag string, st core.Standing) string {
 	return fmt.Sprintf("First say what was done: %s, then test it.", text)
 }
 
+// likelyBeyond is how likely a hold must be to miss its limit for the officers to
+// hear that it was stopped. Ours.
+const likelyBeyond = 0.5
+
 // toOfficers words what the officers are told of a step.
 func (s Speaker) toOfficers(st Step) []Message {
 	run := st.After
@@ -70,6 +74,10 @@ func (s Speaker) toOfficers(st Step) []Message {
 					tell(bold(run.Suit.Tag+" TESTED AGAIN")+" after a fail.", "Nobody said what was repaired, or what caused it. A pass will not clear it.")
 					break
 				}
+			}
+		case core.Stopped:
+			if bad, ok := st.Before.Forecast(); ok && bad.Beyond > likelyBeyond {
+				tell(bold(run.Suit.Tag+" STOPPED")+" in a hold that was likely to fail.", "Why: "+quote(f.Why))
 			}
 		case core.Judged:
 			switch {
@@ -100,11 +108,12 @@ func madeGood(run core.Run) string {
 	return was
 }
 
-// givenUp counts the holds that were given up without a verdict.
+// givenUp counts the holds that were given up without a verdict, or after a late
+// reading beyond the limit.
 func givenUp(run core.Run) int {
 	n := 0
 	for _, a := range run.Past {
-		if a.HeldBy != 0 && a.Verdict == nil {
+		if a.HeldBy != 0 && (a.Verdict == nil || a.Verdict.Reason == core.LateBeyond) {
 			n++
 		}
 	}
@@ -169,6 +178,9 @@ func counted(st Step) string {
 	run := st.After
 	if run.HeldAt.IsZero() || run.AirCounts(st.At) {
 		return ""
+	}
+	if run.Phase == core.Hold {
+		return "It counts only if the ending pressure is read within 2 min of it."
 	}
 	return "It does not count: only what is read within 2 min of the start or of the ending pressure does."
 }

@@ -202,6 +202,7 @@ type Tested struct {
 	// the test says nothing of the suit as it is now.
 	Repaired core.Date
 	Open     bool // its run is not closed: the suit is not fit, whatever the outcome
+	Defect   bool // one was found while the suit was put away
 	// GivenUp are the reasons of the attempts that were given up before.
 	GivenUp []string
 }
@@ -211,6 +212,9 @@ func (s Speaker) History(tag string, all []Tested) string {
 	if len(all) == 0 {
 		return bold(tag+": no test so far.") + " " + code("test "+tag)
 	}
+	all = slices.Clone(all)
+	slices.Reverse(all) // those of one day too
+	slices.SortStableFunc(all, func(a, b Tested) int { return b.Day.Compare(a.Day) })
 	return lines(strings.Join(section(fmt.Sprintf("%s, %d tests", tag, len(all)), len(all), func(i int) string {
 		return all[i].line()
 	}), "\n"), trendLines(all))
@@ -224,6 +228,9 @@ func (t Tested) line() string {
 	result := string(t.Outcome)
 	if t.Open {
 		result += ", not fit yet"
+	}
+	if t.Defect {
+		result += ", then a defect"
 	}
 	for i, why := range t.GivenUp {
 		where += fmt.Sprintf("\n  attempt %d given up", i+1)

@@ -152,6 +152,8 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test …"))
 	case core.TooLateToFix:
 		return fmt.Sprintf("Not changed: a correction counts within 2 minutes and before anything else is done.\n%s puts it on record; a new test is better.", code("note …"))
+	case core.MomentKept:
+		return "Not changed: a correction keeps the moment of the reading. Edit the number alone, or say it again as a new reading."
 	case core.AttemptOver:
 		return fmt.Sprintf("Not changed: that reading is of an attempt that is over. %s puts it on record.", code("note …"))
 	case core.WhyNotSaid:

@@ -259,6 +259,10 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 		return text
 	case run.ExpandedBy == r.N:
 		return fmt.Sprintf("%s. %s", value, bold("Expansion until "+s.clock(run.ExpansionEnds())+"."))
+	case run.ExpandedAt.IsZero() && !st.Before.ExpandedAt.IsZero() && p >= m.Test.Low:
+		return fmt.Sprintf("%s: too long since the expansion. %s", value, bold("Expand it again: inflate to "+target(m.Expansion, run.Manometer)+"."))
+	case run.ExpandedAt.IsZero() && !st.Before.ExpandedAt.IsZero():
+		return fmt.Sprintf("%s is below the test pressure: the expansion begins again. %s", value, bold("Inflate to "+target(m.Expansion, run.Manometer)+"."))
 	case run.ExpandedAt.IsZero():
 		return fmt.Sprintf("%s is too low: go on to %s.", value, setting(m.Expansion, run.Manometer))
 	case st.At.Before(run.ExpansionEnds()) && p < m.Expansion.Low:
@@ -527,6 +531,8 @@ func outcome(run core.Run) string {
 // putAway says in what state a closed run left the suit.
 func putAway(run core.Run) string {
 	switch {
+	case run.FoundBad:
+		return ", then a defect was found: not fit"
 	case core.Complete(run.RestoreList):
 		return ", unplugged and put away"
 	case !run.Shut:

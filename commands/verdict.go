@@ -161,6 +161,8 @@ func remedy(run core.Run, v core.Verdict) string {
 	}
 	before, _ := run.Surroundings()
 	switch {
+	case v.Reason == core.LateBeyond:
+		return code("again …") + " with the reason repeats the test."
 	case v.Reason == core.AirHides:
 		return "Wait until air and suit are steady, then " + code("again") + "."
 	case v.Reason == core.GuardBand && before.Celsius == "":

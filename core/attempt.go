@@ -230,8 +230,31 @@ func (r Run) expanded() bool {
 		return false
 	}
 	return !slices.ContainsFunc(r.ExpansionReadings(), func(e Reading) bool {
-		return e.N > r.ExpandedBy && e.Pressure() > r.Method.Expansion.High
+		return e.N > r.ExpandedBy && (e.Pressure() > r.Method.Expansion.High || r.sagged(e))
 	})
+}
+
+// sagged reports whether a reading of the expansion shows that it was not held: it
+// is below the test pressure before the time is up. The rule is ours; in between
+// the suit is topped up.
+func (r Run) sagged(e Reading) bool {
+	return e.Taken.Before(r.ExpansionEnds()) && e.Pressure() < r.Method.Test.Low
+}
+
+// longestLetDown is how long after the end of the expansion, or the last reading
+// since, a hold may begin: later the suit has to be expanded again. Ours.
+const longestLetDown = 30 * time.Minute
+
+// slack reports whether it is too long since the suit was seen expanded for a hold
+// to begin at t.
+func (r Run) slack(t time.Time) bool {
+	last := r.ExpansionEnds()
+	for _, e := range r.AllReadings() {
+		if e.Taken.After(last) && e.Taken.Before(t) {
+			last = e.Taken
+		}
+	}
+	return t.Sub(last) > longestLetDown
 }
 
 // TopUps counts how often the suit was topped up during the expansion: a

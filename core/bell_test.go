@@ -45,8 +45,9 @@ func (s *scene) bellsUntil(d time.Duration) string {
 	return strings.Join(rang, ", ")
 }
 
-// TestBellsOfTheMethods is the list of bells of each method, if the tester
-// never answers. The expansion takes 10 or 1 min, the hold 6, 4 or 3.
+// TestBellsOfTheMethods is the list of bells of each method on one day, if the
+// tester never answers: as long as something may be in a valve, it is never the
+// last. The expansion takes 10 or 1 min, the hold 6, 4 or 3.
 func TestBellsOfTheMethods(t *testing.T) {
 	for _, tt := range []struct {
 		method, manometer, start string
@@ -54,27 +55,32 @@ func TestBellsOfTheMethods(t *testing.T) {
 	}{
 		{
 			"en943", "M-1", "16.5",
-			"look 3:00, card 5:00, look 6:00, card 8:00, card 9:00, expansion 10:00, chase 13:00, chase 20:00",
-			"card 1:00, card 4:00, card 5:00, warn 5:30, hold 6:00, chase 6:30, chase 9:00",
+			"look 3:00, card 5:00, look 6:00, card 8:00, card 9:00, expansion 10:00, chase 13:00, chase 20:00, chase 70:00, chase 490:00",
+			"card 1:00, card 4:00, card 5:00, warn 5:30, hold 6:00, chase 6:30, chase 9:00, chase 21:00, chase 66:00, chase 486:00",
 		},
 		{
 			"f1052", "M-2", "100",
-			"expansion 1:00, chase 4:00, chase 11:00",
-			"card 2:00, card 3:00, warn 3:30, hold 4:00, chase 4:30, chase 7:00",
+			"expansion 1:00, chase 4:00, chase 11:00, chase 61:00, chase 481:00",
+			"card 2:00, card 3:00, warn 3:30, hold 4:00, chase 4:30, chase 7:00, chase 19:00, chase 64:00, chase 484:00",
 		},
 		{
 			"osha", "M-3", "4.00",
-			"expansion 1:00, chase 4:00, chase 11:00",
-			"card 1:00, card 2:00, warn 2:30, hold 3:00, chase 3:30, chase 6:00",
+			"expansion 1:00, chase 4:00, chase 11:00, chase 61:00, chase 481:00",
+			"card 1:00, card 2:00, warn 2:30, hold 3:00, chase 3:30, chase 6:00, chase 18:00, chase 63:00, chase 483:00",
 		},
 	} {
+		const silent = "chase 15:00, chase 60:00, chase 480:00, chase 1440:00"
 		s := newScene(t)
 		s.opens(newSuit(t, "HP-07"), tt.method, tt.manometer)
 		if got := s.bellsUntil(24 * time.Hour); got != "" {
 			t.Errorf("%s: before anything is ready, %s", tt.method, got)
 		}
+		s.does(core.Tick{})
+		if got := s.bellsUntil(24 * time.Hour); got != silent {
+			t.Errorf("%s: once it was begun, %s", tt.method, got)
+		}
 		s.does(core.Tick{All: true})
-		if got := s.bellsUntil(24 * time.Hour); got != "" {
+		if got := s.bellsUntil(24 * time.Hour); got != silent {
 			t.Errorf("%s: before it is inflated, %s", tt.method, got)
 		}
 		s.inflates()
@@ -86,10 +92,10 @@ func TestBellsOfTheMethods(t *testing.T) {
 			t.Errorf("%s: in the hold %s, want %s", tt.method, got, tt.hold)
 		}
 		s.does(core.Stop{})
-		if got, want := s.bellsUntil(24*time.Hour), "chase 15:00, chase 60:00, chase 480:00"; got != want {
+		if got, want := s.bellsUntil(1000*time.Hour), silent+", chase 2880:00, chase 5760:00"; got != want {
 			t.Errorf("%s: in restore %s, want %s", tt.method, got, want)
 		}
-		s.does(core.Tick{All: true})
+		s.restores()
 		if b, ok := s.run.NextBell(s.bench.Policy); ok {
 			t.Errorf("%s: closed, it still rings %+v", tt.method, b)
 		}
@@ -112,7 +118,7 @@ func TestBellsAnswered(t *testing.T) {
 	}
 	s.waits(2 * time.Minute)
 	s.does(core.Remark{Text: "coming"})
-	if got, want := s.bellsUntil(time.Hour), "chase 3:00, chase 10:00"; got != want {
+	if got, want := s.bellsUntil(time.Hour), "chase 3:00, chase 10:00, chase 60:00"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 	s.reads("16.5")
@@ -120,7 +126,7 @@ func TestBellsAnswered(t *testing.T) {
 		t.Errorf("%s, want %s", got, want)
 	}
 	s.does(core.Remark{Text: "looking"}) // before the bell: nothing waits for it
-	if got, want := s.bellsUntil(time.Hour), "hold 0:15, chase 0:45, chase 3:15"; got != want {
+	if got, want := s.bellsUntil(time.Hour), "hold 0:15, chase 0:45, chase 3:15, chase 15:15"; got != want {
 		t.Errorf("%s, want %s", got, want)
 	}
 }
@@ -160,7 +166,7 @@ func TestLateBells(t *testing.T) {
 		{"the last card", 4*time.Minute + time.Second, "(card 1:00), card 4:00"},
 		{"the warning", 5*time.Minute + 40*time.Second, "(card 1:00), (card 4:00), (card 5:00), warn 5:30"},
 		{"the bell", 6 * time.Minute, "(card 1:00), (card 4:00), (card 5:00), (warn 5:30), hold 6:00"},
-		{"the bell, and not the chase", time.Hour, "(card 1:00), (card 4:00), (card 5:00), (warn 5:30), hold 6:00, (chase 6:30), (chase 9:00)"},
+		{"the bell, and not the chase", time.Hour, "(card 1:00), (card 4:00), (card 5:00), (warn 5:30), hold 6:00, (chase 6:30), (chase 9:00), (chase 21:00)"},
 	} {
 		s := newScene(t)
 		s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
@@ -204,13 +210,13 @@ func TestLateBells(t *testing.T) {
 // expansion again but what is yet to come, and a hold that goes on after its
 // verdict was taken back rings nothing twice.
 func TestBellsAfterTheHold(t *testing.T) {
-	for name, back := range map[string]core.Intent{"again": core.Repeat{}, "the start corrected": core.Fix{Digits: "15.0"}} {
+	for name, back := range map[string]core.Intent{"again": core.Repeat{Why: "bumped"}, "the start corrected": core.Fix{Digits: "15.0"}} {
 		s := places["hold"](t)
 		s.does(back)
 		if s.run.Phase != core.Expansion {
 			t.Fatalf("%s leads to %s", name, s.run.Phase)
 		}
-		if got, want := s.bellsUntil(time.Hour), "chase 3:00, chase 10:00"; got != want {
+		if got, want := s.bellsUntil(time.Hour), "chase 3:00, chase 10:00, chase 60:00"; got != want {
 			t.Errorf("%s: %s, want %s", name, got, want)
 		}
 		s.reads("16.5")
@@ -228,7 +234,7 @@ func TestBellsAfterTheHold(t *testing.T) {
 	if s.run.Phase != core.Hold {
 		t.Fatalf("the run is in %s", s.run.Phase)
 	}
-	if got, want := s.bellsUntil(time.Hour), "chase 0:30, chase 3:00"; got != want {
+	if got, want := s.bellsUntil(time.Hour), "chase 0:30, chase 3:00, chase 15:00, chase 60:00"; got != want {
 		t.Errorf("resumed after the bell: %s, want %s", got, want)
 	}
 	// Resumed before the bell, it is still to come.

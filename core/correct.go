@@ -114,8 +114,11 @@ func (r Run) amend(b Bench, a Asker, w Amend) ([]Fact, error) {
 			posted = reading
 		}
 	}
-	if posted.N == 0 {
+	switch {
+	case posted.N == 0:
 		return nil, r.refuse(NothingToFix)
+	case w.Read.HasStated != posted.Stated || posted.Stated && r.has(posted.N) && !posted.Taken.Equal(r.HeldAt.Add(w.Read.Stated)):
+		return nil, r.refuse(MomentKept)
 	}
 	return r.correct(b, a, posted, w.Read)
 }

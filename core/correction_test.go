@@ -14,15 +14,18 @@ import (
 
 // amend edits the post of reading n.
 func (s *scene) amend(n int, digits string) core.Amend {
-	return core.Amend{Post: s.run.Readings[n-1].Post, Read: read(digits)}
+	return core.Amend{Post: s.run.AllReadings()[n-1].Post, Read: read(digits)}
 }
 
-// TestCorrections corrects each reading in each phase. The run is then what it
-// would have been had the right number been posted at that moment: but for a
-// closed run, which is never made better, and a verdict that stands on a bad
-// expansion. Readings are numbered from 1: the expansion, the start, the end.
+// TestCorrections corrects each reading in each phase, as the last moment has it at
+// which a correction can be of a slip (soon), and a nanosecond later (late). A slip
+// of the last reading may be corrected to anything. Of any other reading, and
+// later, a correction counts only if it makes things worse for the suit. Readings
+// are numbered from 1: the expansion, the start, the end.
 func TestCorrections(t *testing.T) {
+	const soon, late = 2 * time.Minute, 2*time.Minute + 1 // after the last reading
 	fail, pass, none := core.Fail, core.Pass, core.NoVerdict
+	tooLate, closedForGood := "refused: "+string(core.TooLateToFix), "refused: "+string(core.ClosedForGood)
 	expanding := func(t testing.TB) *scene { // readings 15.0, 17.5, 17.2
 		s := places["prepared, not inflated"](t)
 		s.reads("15.0")
@@ -30,18 +33,15 @@ func TestCorrections(t *testing.T) {
 		s.inflates()
 		s.waits(time.Minute)
 		s.reads("17.2")
-		s.waits(time.Minute)
 		return s
 	}
 	holding := func(t testing.TB) *scene { // readings 17.5, 16.0, 15.0 at 1:00, 13.2 at 4:00
 		s := newScene(t)
 		s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.0")
-		for _, digits := range []string{"15.0", "", "", "13.2"} {
-			s.waits(time.Minute)
-			if digits != "" {
-				s.reads(digits)
-			}
-		}
+		s.waits(time.Minute)
+		s.reads("15.0")
+		s.waits(3 * time.Minute)
+		s.reads("13.2")
 		return s
 	}
 	earlyFail := func(t testing.TB) *scene { // readings 17.5, 16.5, 13.4 at 1:00
@@ -55,16 +55,30 @@ func TestCorrections(t *testing.T) {
 		s.reads("13.5")
 		return s
 	}
-	closed := func(place string) func(t testing.TB) *scene {
+	// Readings 17.5, 16.5, 12.0 at 12:00: the straight line between them was at
+	// 14.25 at the bell, within the limit.
+	lateBad := func(t testing.TB) *scene {
+		s := places["hold"](t)
+		s.waits(11 * time.Minute)
+		s.reads("12.0")
+		return s
+	}
+	givenUp := func(t testing.TB) *scene { // readings 17.5, 16.5, and none since it was begun again
+		s := places["hold"](t)
+		s.does(core.Repeat{Why: "bumped"})
+		return s
+	}
+	closed := func(bring func(t testing.TB) *scene) func(t testing.TB) *scene {
 		return func(t testing.TB) *scene {
-			s := places[place](t)
-			s.does(core.Tick{All: true})
+			s := bring(t)
+			s.restores()
 			return s
 		}
 	}
 	for _, tt := range []struct {
 		name    string
 		bring   func(t testing.TB) *scene
+		after   time.Duration
 		n       int
 		digits  string
 		comes   string
@@ -72,72 +86,95 @@ func TestCorrections(t *testing.T) {
 		outcome core.Outcome
 		reason  core.Reason
 	}{
-		{"expansion: one before it began", expanding, 1, "15.5", "Corrected", core.Expansion, "", ""},
-		{"expansion: one before it began, too high", expanding, 1, "19", "Corrected", core.Expansion, "", ""},
-		{"expansion: the first", expanding, 2, "17.6", "Corrected", core.Expansion, "", ""},
-		{"expansion: the first too low", expanding, 2, "16.9", "Corrected ExpansionVoid", core.Expansion, "", ""},
-		{"expansion: the first too high", expanding, 2, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
-		{"expansion: a look", expanding, 3, "16.0", "Corrected", core.Expansion, "", ""},
-		{"expansion: a look too high", expanding, 3, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
-		{"expansion: more than any suit holds", expanding, 3, "52.6", "refused: " + string(core.Implausible), core.Expansion, "", ""},
-		{"expansion: no number", expanding, 3, "x", "refused: " + string(core.Implausible), core.Expansion, "", ""},
-		{"expansion: the same", expanding, 3, "17.2", "", core.Expansion, "", ""},
-		{"expansion: the same, more digits", expanding, 3, "17.20", "Corrected", core.Expansion, "", ""},
+		{"expansion: one before it began", expanding, soon, 1, "15.5", tooLate, core.Expansion, "", ""},
+		{"expansion: one before it began, too high", expanding, soon, 1, "19", tooLate, core.Expansion, "", ""},
+		{"expansion: the first", expanding, soon, 2, "17.6", tooLate, core.Expansion, "", ""},
+		{"expansion: the first too low", expanding, soon, 2, "16.9", "Corrected ExpansionVoid", core.Expansion, "", ""},
+		{"expansion: the first too high", expanding, late, 2, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
+		{"expansion: a look", expanding, soon, 3, "16.0", "Corrected", core.Expansion, "", ""},
+		{"expansion: a look, late", expanding, late, 3, "16.0", tooLate, core.Expansion, "", ""},
+		{"expansion: a look too high", expanding, soon, 3, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
+		{"expansion: a look too high, late", expanding, late, 3, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
+		{"expansion: more than any suit holds", expanding, soon, 3, "52.6", "refused: " + string(core.Implausible), core.Expansion, "", ""},
+		{"expansion: no number", expanding, soon, 3, "x", "refused: " + string(core.Implausible), core.Expansion, "", ""},
+		{"expansion: the same", expanding, late, 3, "17.2", "", core.Expansion, "", ""},
+		{"expansion: the same, more digits", expanding, soon, 3, "17.20", "Corrected", core.Expansion, "", ""},
 
-		{"hold: the start", holding, 2, "16.1", "Corrected", core.Hold, "", ""},
-		{"hold: the start too low", holding, 2, "15.9", "Corrected HoldVoid", core.Expansion, "", ""},
-		{"hold: the start so high that it fails now", holding, 2, "16.3", "Corrected Judged", core.Restore, fail, core.EarlyBeyond}, // 13.3 is the least
-		{"hold: the last", holding, 4, "13.1", "Corrected", core.Hold, "", ""},
-		{"hold: the last, bad", holding, 4, "12.9", "Corrected Judged", core.Restore, fail, core.EarlyBeyond},
-		{"hold: the last, up", holding, 4, "15.3", "Corrected Judged", core.Restore, none, core.Rise},
-		{"hold: one in between, below the last", holding, 3, "12.9", "Corrected Judged", core.Restore, none, core.Rise},
-		{"hold: the expansion", holding, 1, "17.4", "Corrected", core.Hold, "", ""},
-		{"hold: the expansion too low", holding, 1, "16.9", "Corrected HoldVoid ExpansionVoid", core.Expansion, "", ""},
-		{"hold: the expansion too high", holding, 1, "18.1", "Corrected HoldVoid ExpansionVoid", core.Expansion, "", ""},
+		{"hold: the start", holding, soon, 2, "16.1", tooLate, core.Hold, "", ""},
+		{"hold: the start too low", holding, late, 2, "15.9", "Corrected Again", core.Expansion, "", ""},
+		{"hold: the start so high that it fails now", holding, late, 2, "16.3", "Corrected Judged", core.Restore, fail, core.EarlyBeyond}, // 13.3 is the least
+		{"hold: the last", holding, soon, 4, "13.1", "Corrected", core.Hold, "", ""},
+		{"hold: the last, late", holding, late, 4, "13.1", tooLate, core.Hold, "", ""},
+		{"hold: the last, bad", holding, soon, 4, "12.9", "Corrected Judged", core.Restore, fail, core.EarlyBeyond},
+		{"hold: the last, bad and late", holding, late, 4, "12.9", "Corrected Judged", core.Restore, fail, core.EarlyBeyond},
+		{"hold: the last, up", holding, soon, 4, "15.3", "Corrected Judged", core.Restore, none, core.Rise},
+		{"hold: the last, up and late", holding, late, 4, "15.3", "Corrected Judged", core.Restore, none, core.Rise},
+		{"hold: one in between", holding, soon, 3, "14.9", tooLate, core.Hold, "", ""},
+		{"hold: one in between, below the last", holding, late, 3, "12.9", "Corrected Judged", core.Restore, none, core.Rise},
+		{"hold: the expansion", holding, soon, 1, "17.4", tooLate, core.Hold, "", ""},
+		{"hold: the expansion too low", holding, late, 1, "16.9", "Corrected Again ExpansionVoid", core.Expansion, "", ""},
+		{"hold: the expansion too high", holding, soon, 1, "18.1", "Corrected Again ExpansionVoid", core.Expansion, "", ""},
+		{"given up: its start", givenUp, soon, 2, "16.4", "refused: " + string(core.AttemptOver), core.Expansion, "", ""},
+		{"given up: its start too low", givenUp, late, 2, "15.9", "refused: " + string(core.AttemptOver), core.Expansion, "", ""},
+		{"given up: its expansion", givenUp, late, 1, "16.9", "refused: " + string(core.AttemptOver), core.Expansion, "", ""},
 
-		{"pass: the end, still good", places["restore, pass"], 3, "13.5", "Corrected Judged", core.Restore, pass, core.OnTime},
-		{"pass: the end, bad", places["restore, pass"], 3, "13.4", "Corrected Judged", core.Restore, fail, core.OnTime},
-		{"pass: the start, still good", places["restore, pass"], 2, "17.0", "Corrected Judged", core.Restore, pass, core.OnTime}, // 17.0 → 15.0
-		{"pass: the start higher, and so bad", justPass, 2, "16.6", "Corrected Judged", core.Restore, fail, core.OnTime},         // 16.6 → 13.5
-		{"pass: the start too low", places["restore, pass"], 2, "15.9", "Corrected Judged", core.Restore, none, core.StartOutside},
-		{"pass: the start too high", places["restore, pass"], 2, "17.1", "Corrected Judged", core.Restore, none, core.StartOutside},
-		{"pass: the expansion", places["restore, pass"], 1, "17.4", "Corrected", core.Restore, pass, core.OnTime},
-		{"pass: the expansion too low", places["restore, pass"], 1, "16.9", "Corrected Judged", core.Restore, none, core.ExpansionVoided},
-		{"fail: a slip in the end", places["restore, fail"], 3, "13.9", "Corrected Judged", core.Restore, pass, core.OnTime},
-		{"fail: the end, still bad", places["restore, fail"], 3, "12.8", "Corrected Judged", core.Restore, fail, core.OnTime},
-		{"fail: the expansion too low", places["restore, fail"], 1, "16.9", "Corrected", core.Restore, fail, core.OnTime},
-		{"no verdict: late and good after all", places["restore, no verdict"], 3, "13.5", "Corrected Judged", core.Restore, pass, core.LateWithin},
-		{"early fail: a slip", earlyFail, 3, "16.4", "Corrected HoldResumed", core.Hold, "", ""},
-		{"early fail: the start lower", earlyFail, 2, "16.2", "Corrected HoldResumed", core.Hold, "", ""},
-		{"stopped: any", places["restore, stopped"], 2, "16.9", "Corrected", core.Restore, "", ""},
+		{"pass: the end, still good", places["restore, pass"], soon, 3, "13.5", "Corrected Judged", core.Restore, pass, core.OnTime},
+		{"pass: the end, still good, late", places["restore, pass"], late, 3, "13.5", tooLate, core.Restore, pass, core.OnTime},
+		{"pass: the end, bad", places["restore, pass"], soon, 3, "13.4", "Corrected Judged", core.Restore, fail, core.OnTime},
+		{"pass: the end, bad and late", places["restore, pass"], late, 3, "13.4", "Corrected Judged", core.Restore, fail, core.OnTime},
+		{"pass: the start, still good", places["restore, pass"], soon, 2, "17.0", tooLate, core.Restore, pass, core.OnTime},    // 17.0 → 15.0
+		{"pass: the start higher, and so bad", justPass, late, 2, "16.6", "Corrected Judged", core.Restore, fail, core.OnTime}, // 16.6 → 13.5
+		{"pass: the start too low", places["restore, pass"], late, 2, "15.9", "Corrected Judged", core.Restore, none, core.StartOutside},
+		{"pass: the start too high", places["restore, pass"], late, 2, "17.1", "Corrected Judged", core.Restore, none, core.StartOutside},
+		{"pass: the expansion", places["restore, pass"], soon, 1, "17.4", tooLate, core.Restore, pass, core.OnTime},
+		{"pass: the expansion too low", places["restore, pass"], late, 1, "16.9", "Corrected Judged", core.Restore, none, core.ExpansionVoided},
+		{"fail: a slip in the end", places["restore, fail"], soon, 3, "13.9", "Corrected Judged", core.Restore, pass, core.OnTime},
+		{"fail: said to be a slip, late", places["restore, fail"], late, 3, "13.9", tooLate, core.Restore, fail, core.OnTime},
+		{"fail: the end, still bad", places["restore, fail"], soon, 3, "12.8", "Corrected Judged", core.Restore, fail, core.OnTime},
+		{"fail: the end, still bad, late", places["restore, fail"], late, 3, "12.8", tooLate, core.Restore, fail, core.OnTime},
+		{"fail: the start, good after all", places["restore, fail"], soon, 2, "15.9", tooLate, core.Restore, fail, core.OnTime},
+		{"fail: the expansion too low", places["restore, fail"], soon, 1, "16.9", tooLate, core.Restore, fail, core.OnTime},
+		{"no verdict: good after all", lateBad, soon, 3, "13.5", "Corrected Judged", core.Restore, pass, core.LateWithin},
+		{"no verdict: good after all, late", lateBad, late, 3, "13.5", tooLate, core.Restore, none, core.LateBeyond},
+		{"no verdict: good, but after twice the hold", places["restore, no verdict"], soon, 3, "13.5", "Corrected Judged", core.Restore, none, core.TooLate},
+		{"no verdict: beyond at the bell", lateBad, late, 3, "8.0", "Corrected Judged", core.Restore, fail, core.BeyondAtBell}, // 12.25 at the bell
+		{"early fail: a slip", earlyFail, soon, 3, "16.4", "Corrected HoldResumed", core.Hold, "", ""},
+		{"early fail: said to be a slip, late", earlyFail, late, 3, "16.4", tooLate, core.Restore, fail, core.EarlyBeyond},
+		{"early fail: the start lower", earlyFail, soon, 2, "16.2", tooLate, core.Restore, fail, core.EarlyBeyond},
+		{"stopped: the last", places["restore, stopped"], soon, 2, "16.9", "Corrected", core.Restore, "", ""},
+		{"stopped: the last, late", places["restore, stopped"], late, 2, "16.9", tooLate, core.Restore, "", ""},
 
-		{"closed pass: the end, still good", closed("restore, pass"), 3, "14.0", "Corrected Judged", core.Over, pass, core.OnTime},
-		{"closed pass: the end, bad", closed("restore, pass"), 3, "13.4", "Corrected Judged", core.Over, fail, core.OnTime},
-		{"closed pass: a rise", closed("restore, pass"), 3, "17.4", "Corrected Judged", core.Over, none, core.Rise},
-		{"closed pass: the start outside", closed("restore, pass"), 2, "15.9", "Corrected Judged", core.Over, none, core.StartOutside},
-		{"closed pass: the expansion outside", closed("restore, pass"), 1, "16.9", "Corrected Judged", core.Over, none, core.ExpansionVoided},
-		{"closed pass: the expansion", closed("restore, pass"), 1, "17.6", "Corrected", core.Over, pass, core.OnTime},
-		{"closed fail: good after all", closed("restore, fail"), 3, "13.9", "refused: " + string(core.ClosedForGood), core.Over, fail, core.OnTime},
-		{"closed fail: no verdict after all", closed("restore, fail"), 2, "15.9", "refused: " + string(core.ClosedForGood), core.Over, fail, core.OnTime},
-		{"closed fail: worse", closed("restore, fail"), 3, "12.0", "Corrected Judged", core.Over, fail, core.OnTime},
-		{"closed fail: the expansion outside", closed("restore, fail"), 1, "16.9", "Corrected", core.Over, fail, core.OnTime},
-		{"closed no verdict: good after all", closed("restore, no verdict"), 3, "13.5", "refused: " + string(core.ClosedForGood), core.Over, none, core.LateBeyond},
-		{"closed early fail: the hold cannot go on", func(t testing.TB) *scene { s := earlyFail(t); s.does(core.Tick{All: true}); return s }, 3, "16.4", "refused: " + string(core.ClosedForGood), core.Over, fail, core.EarlyBeyond},
-		{"closed stopped: any", closed("restore, stopped"), 2, "15.0", "Corrected", core.Over, "", ""},
+		{"closed pass: the end, still good", closed(places["restore, pass"]), soon, 3, "14.0", closedForGood, core.Over, pass, core.OnTime},
+		{"closed pass: the end, bad", closed(places["restore, pass"]), late, 3, "13.4", "Corrected Judged", core.Over, fail, core.OnTime},
+		{"closed pass: a rise", closed(places["restore, pass"]), late, 3, "17.4", "Corrected Judged", core.Over, none, core.Rise},
+		{"closed pass: the start outside", closed(places["restore, pass"]), late, 2, "15.9", "Corrected Judged", core.Over, none, core.StartOutside},
+		{"closed pass: the expansion outside", closed(places["restore, pass"]), late, 1, "16.9", "Corrected Judged", core.Over, none, core.ExpansionVoided},
+		{"closed pass: the expansion", closed(places["restore, pass"]), soon, 1, "17.6", closedForGood, core.Over, pass, core.OnTime},
+		{"closed fail: good after all", closed(places["restore, fail"]), soon, 3, "13.9", closedForGood, core.Over, fail, core.OnTime},
+		{"closed fail: no verdict after all", closed(places["restore, fail"]), soon, 2, "15.9", closedForGood, core.Over, fail, core.OnTime},
+		{"closed fail: worse", closed(places["restore, fail"]), soon, 3, "12.0", closedForGood, core.Over, fail, core.OnTime},
+		{"closed fail: the expansion outside", closed(places["restore, fail"]), soon, 1, "16.9", closedForGood, core.Over, fail, core.OnTime},
+		{"closed no verdict: good after all", closed(lateBad), soon, 3, "13.5", closedForGood, core.Over, none, core.LateBeyond},
+		{"closed no verdict: beyond at the bell", closed(lateBad), late, 3, "8.0", "Corrected Judged", core.Over, fail, core.BeyondAtBell},
+		{"closed early fail: the hold cannot go on", closed(earlyFail), soon, 3, "16.4", closedForGood, core.Over, fail, core.EarlyBeyond},
+		{"closed stopped: any", closed(places["restore, stopped"]), soon, 2, "15.0", closedForGood, core.Over, "", ""},
 	} {
 		s := tt.bring(t)
-		was := s.run.Readings[tt.n-1].Written
-		s.waits(10 * time.Second)
+		readings := s.run.AllReadings()
+		was := readings[tt.n-1].Written
+		s.now = readings[len(readings)-1].Posted.Add(tt.after)
 		got := s.come(s.amend(tt.n, tt.digits))
 		outcome, reason := s.verdict()
 		if got != tt.comes || s.run.Phase != tt.phase || outcome != tt.outcome || reason != tt.reason {
 			t.Errorf("%s: %s in %s, %q %q; want %s in %s, %q %q", tt.name, got, s.run.Phase, outcome, reason, tt.comes, tt.phase, tt.outcome, tt.reason)
 		}
-		if strings.HasPrefix(tt.comes, "Corrected") {
-			r := s.run.Readings[tt.n-1]
+		switch r := s.run.AllReadings()[tt.n-1]; {
+		case strings.HasPrefix(tt.comes, "Corrected"):
 			if r.Written.Digits != tt.digits || !slices.Equal(r.Was, []core.Written{was}) {
 				t.Errorf("%s: the reading is %v and was %v", tt.name, r.Written, r.Was)
 			}
+		case r.Written != was || r.Was != nil:
+			t.Errorf("%s: refused, the reading is %v and was %v", tt.name, r.Written, r.Was)
 		}
 		if s.run.Phase == core.Hold {
 			if _, ok := s.run.Start(); !ok {
@@ -150,50 +187,70 @@ func TestCorrections(t *testing.T) {
 	}
 }
 
-// TestCorrectionSetsGoing: a reading corrected into tolerance counts at its
-// own moment, not at that of the correction.
-func TestCorrectionSetsGoing(t *testing.T) {
+// TestCorrectionStartsNothing: a reading corrected into tolerance starts no clock,
+// neither at its own moment nor at that of the correction. The next reading does.
+func TestCorrectionStartsNothing(t *testing.T) {
 	s := places["prepared, not inflated"](t)
-	began := s.now
 	s.plays([]step{
 		{0, read("15.7"), "Taken", core.Expansion},
-		{time.Minute, core.Fix{Digits: "17.5"}, "Corrected ExpansionStarted", core.Expansion},
+		{time.Second, core.Fix{Digits: "17.5"}, "Corrected", core.Expansion},
+		{time.Second, read("17.5"), "Taken ExpansionStarted", core.Expansion},
 	})
+	began := s.now
 	if !s.run.ExpandedAt.Equal(began) {
 		t.Errorf("the expansion began %v late", s.run.ExpandedAt.Sub(began))
 	}
 	s.plays([]step{
-		{9 * time.Minute, read("15.6"), "Taken", core.Expansion},
-		{time.Minute, core.Fix{Digits: "16.5"}, "Corrected HoldStarted", core.Hold},
+		{10 * time.Minute, read("17.3"), "Taken", core.Expansion}, // too much for a start
+		{time.Second, core.Fix{Digits: "16.5"}, "Corrected", core.Expansion},
+		{time.Minute, core.Fix{Digits: "16.6"}, "Corrected", core.Expansion},
+		{time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
 	})
-	if s.run.HeldAt.Sub(began) != 10*time.Minute {
+	if !s.run.HeldAt.Equal(s.now) {
 		t.Errorf("the hold began at %v", s.run.HeldAt.Sub(began))
 	}
-	s.plays([]step{{5 * time.Minute, read("13.5"), "Taken Judged", core.Restore}})
-	if v := s.run.Verdict; v.Outcome != core.Pass || v.Reason != core.OnTime {
-		t.Errorf("%s, %s", v.Outcome, v.Reason)
-	}
-	// One that is not the last sets nothing going.
-	s = places["prepared, not inflated"](t)
-	s.plays([]step{
-		{0, read("15.7"), "Taken", core.Expansion},
-		{time.Minute, read("15.8"), "Taken", core.Expansion},
-	})
-	s.plays([]step{{0, s.amend(1, "17.5"), "Corrected", core.Expansion}})
-	// Another attempt's reading has no weight in this one.
+	// One of the expansion before the hold, of the hold before, of the test before.
 	s = places["restore, no verdict"](t)
 	s.does(core.Repeat{})
 	s.inflates()
+	over := "refused: " + string(core.AttemptOver)
 	s.plays([]step{
-		{time.Minute, s.amend(1, "19.0"), "Corrected", core.Expansion},
-		{time.Minute, s.amend(3, "14.0"), "Corrected", core.Expansion},
-		{8 * time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
-		{time.Minute, s.amend(1, "17.5"), "Corrected", core.Hold},
-		{time.Minute, s.amend(2, "12.0"), "Corrected", core.Hold},
+		{time.Second, s.amend(1, "19.0"), over, core.Expansion},
+		{time.Second, s.amend(3, "14.0"), over, core.Expansion},
+		{10 * time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
+		{time.Second, s.amend(1, "17.4"), over, core.Hold},
+		{time.Second, s.amend(2, "12.0"), over, core.Hold},
 	})
 	// A post that is no reading.
 	s = places["hold"](t)
 	s.plays([]step{{0, core.Amend{Post: "elsewhere", Read: read("16.5")}, "refused: " + string(core.NothingToFix), core.Hold}})
+}
+
+// TestCorrectedStartIsAnAttempt: a start that is corrected out of tolerance, soon
+// or late, leaves a hold that was given up, on record with the reason, and never
+// one that a second correction brings back.
+func TestCorrectedStartIsAnAttempt(t *testing.T) {
+	for _, after := range []time.Duration{time.Second, 2 * time.Minute, 5 * time.Minute} {
+		s := newScene(t)
+		s.holds(newSuit(t, "HP-07"), "en943", "M-1", "16.5")
+		start := s.run.HeldBy
+		s.plays([]step{{after, s.amend(start, "15.9"), "Corrected Again", core.Expansion}})
+		if len(s.run.Past) != 1 {
+			t.Fatalf("after %v: %d attempts were given up", after, len(s.run.Past))
+		}
+		past := s.run.Past[0]
+		if past.GivenUp == nil || past.GivenUp.Text == "" || past.HeldBy != start || past.Readings[start-1].Written.Digits != "15.9" {
+			t.Errorf("after %v: given up is %+v", after, past)
+		}
+		s.plays([]step{
+			{time.Second, s.amend(start, "16.5"), "refused: " + string(core.AttemptOver), core.Expansion},
+			{time.Second, core.Fix{Digits: "16.5"}, "refused: " + string(core.AttemptOver), core.Expansion},
+			{time.Second, read("16.5"), "Taken HoldStarted", core.Hold},
+		})
+		if !s.run.HeldAt.Equal(s.now) || s.run.HeldBy != start+1 {
+			t.Errorf("after %v: the next hold began at %v with reading %d", after, s.run.HeldAt, s.run.HeldBy)
+		}
+	}
 }
 
 // TestCorrectionKeepsUnit: a bare number corrects in the reading's own unit.
@@ -233,8 +290,9 @@ func TestCorrectionsOfOneRun(t *testing.T) {
 	}
 }
 
-// TestHoldResumed: a verdict taken back leaves the hold as it was. It cannot go
-// on if restoring has begun, or the manometer is on another suit.
+// TestHoldResumed: a verdict taken back leaves the hold as it was. It is not taken
+// back once restoring has begun, and the hold cannot go on if the manometer is on
+// another suit.
 func TestHoldResumed(t *testing.T) {
 	s := places["hold"](t)
 	started := s.run.HeldAt
@@ -251,12 +309,13 @@ func TestHoldResumed(t *testing.T) {
 	s.plays([]step{
 		{0, read("13.4"), "Taken Judged", core.Restore},
 		{0, core.Tick{}, "Ticked", core.Restore},
-		{0, core.Fix{Digits: "16.4"}, "Corrected Judged", core.Restore},
+		{0, core.Fix{Digits: "16.4"}, "refused: " + string(core.TooLateToFix), core.Restore},
+		{0, core.Untick{Items: []int{3}}, "Unticked", core.Restore},
+		{0, core.Fix{Digits: "16.4"}, "refused: " + string(core.TooLateToFix), core.Restore},
 	})
-	if outcome, reason := s.verdict(); outcome != core.NoVerdict || reason != core.CutShort {
-		t.Errorf("with the plugs out: %s, %s", outcome, reason)
+	if outcome, reason := s.verdict(); outcome != core.Fail || reason != core.EarlyBeyond {
+		t.Errorf("with restoring begun: %s, %s", outcome, reason)
 	}
-	s.plays([]step{{0, core.Repeat{}, "refused: " + string(core.CannotRepeat), core.Restore}})
 
 	s = places["hold"](t)
 	first := s.run.ID
@@ -312,9 +371,11 @@ func TestCorrectedBeforeTheBell(t *testing.T) {
 	s := places["expansion"](t)
 	s.waits(6 * time.Minute)
 	s.reads("15.0")
-	s.waits(4 * time.Minute)
+	s.waits(3 * time.Minute)
+	s.reads("15.0")
+	s.waits(time.Minute)
 	s.apply(s.run.Ring(s.bench.Policy, s.now))
-	if got := s.does(core.Fix{Digits: "16.5"}); got != "Corrected" || s.run.Phase != core.Expansion {
+	if got := s.come(core.Fix{Digits: "16.5"}); got != "Corrected" || s.run.Phase != core.Expansion {
 		t.Errorf("%s, and the run is in %s", got, s.run.Phase)
 	}
 	// The next one does.

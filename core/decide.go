@@ -228,8 +228,8 @@ func (r Run) nothingFitted() ([]Fact, error) {
 }
 
 // repeat gives this attempt up. In a hold it takes a reason, so that nobody can
-// try until it passes and leave no trace of it; after a jump the reason is the
-// cause that was found.
+// try until it passes and leave no trace of it; so it does after a late reading
+// beyond the limit. After a jump the reason is the cause that was found.
 func (r Run) repeat(w Repeat) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
@@ -245,7 +245,7 @@ func (r Run) repeat(w Repeat) ([]Fact, error) {
 		if r.Opening { // the suit is being opened up: it must be prepared again
 			return nil, r.refuse(CannotRepeat)
 		}
-		if r.Verdict.Reason == Jump && w.Why == "" {
+		if (r.Verdict.Reason == Jump || r.Verdict.Reason == LateBeyond) && w.Why == "" {
 			return nil, r.refuse(WhyNotSaid)
 		}
 	}
@@ -260,7 +260,7 @@ func (r Run) use(b Bench, w Use) ([]Fact, error) {
 	if m.ID == r.Manometer.ID {
 		return nil, nil
 	}
-	if _, read := r.Last(); read || r.Phase == Restore {
+	if r.HoldsManometer() || r.Phase == Restore {
 		return nil, r.refuse(ManometerFixed)
 	}
 	return []Fact{ManometerChosen{m}}, nil
@@ -297,7 +297,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 			return []Fact{Noted{Text: reading.Written.String() + " at " + stopwatch(w.Stated), Recalled: true}}, nil
 		}
 	}
-	if r.unitSaid(w, reading.Written) {
+	if r.unitSaid(a, w, reading.Written) {
 		return r.confirm(b, a, reading.Written)
 	}
 	if unit, doubt := r.doubt(w, reading.Written); doubt {
@@ -310,9 +310,9 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 }
 
 // unitSaid reports whether a reading is the one that was asked about, its unit
-// now said.
-func (r Run) unitSaid(w Read, written Written) bool {
-	return r.Asked != nil && w.Unit != NoUnit && !w.HasStated &&
+// now said. Too late for an answer, the same digits are a reading of their own.
+func (r Run) unitSaid(a Asker, w Read, written Written) bool {
+	return r.Asked != nil && !a.At.After(r.Asked.Reading.Posted.Add(correctionTime)) && w.Unit != NoUnit && !w.HasStated &&
 		written.Digits == r.Asked.Reading.Written.Digits && written.Pressure() <= r.most()
 }
 
@@ -359,6 +359,9 @@ func (r Run) consequences(b Bench, n int) []Fact {
 			return []Fact{ExpansionStarted{n}}
 		}
 	case r.expanded() && r.expansionOver(reading.Taken) && m.Test.Holds(p):
+		if r.slack(reading.Taken) {
+			return []Fact{ExpansionVoid{}}
+		}
 		return []Fact{HoldStarted{n}}
 	}
 	return r.stops(b, n)

@@ -10,6 +10,9 @@ var believable = []Unit{Mbar, MmH2O, InH2O, Pa, KPa}
 // such a pressure.
 func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
 	p := written.Pressure()
+	if start, held := r.Start(); held && 4*p < start.Pressure() {
+		return NoUnit, w.Unit == NoUnit // a suit that collapsed, or a slip: the unit must be said
+	}
 	said := w.Unit != NoUnit && w.Unit == r.Manometer.Unit
 	if p <= r.most() && (said || r.near(p)) {
 		return NoUnit, false
@@ -34,7 +37,7 @@ func (r Run) most() Pressure { return 3 * r.Method.Expansion.Target.Pressure() }
 // never asked about in a unit in which it would be a good one.
 func (r Run) near(p Pressure) bool {
 	most := r.Method.Expansion.Target.Pressure()
-	if start, ok := r.Start(); ok && 4*p >= start.Pressure() {
+	if _, held := r.Start(); held {
 		return 10*p <= 13*most
 	}
 	return 5*p >= 3*most && 10*p <= 13*most

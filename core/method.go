@@ -224,7 +224,7 @@ func (m Method) Validate() error {
 		{m.Key == "" || !isKey(m.Key), "needs a key of small letters and digits, like \"acme12\""},
 		{m.Title == "", "needs a title"},
 		{m.Source == "", "needs a source line: where its numbers come from"},
-		{m.Unit == NoUnit || int(m.Unit) >= len(units), "needs a unit"},
+		{!slices.Contains(Units(), m.Unit), "needs a unit"},
 		{m.Expansion.Low <= 0 || m.Expansion.High < m.Expansion.Low, "needs an expansion pressure with a tolerance smaller than it"},
 		{m.Test.Low <= 0 || m.Test.High < m.Test.Low, "needs a test pressure with a tolerance smaller than it"},
 		{!m.Expansion.Holds(m.Expansion.Target.Pressure()), "has an expansion pressure outside its own range"},

@@ -53,6 +53,8 @@ func TestLinked(t *testing.T) {
 		{0, core.Leak{Where: "visor"}, core.Link{To: core.WithLeak, N: 2, Phase: core.Restore}},
 		{0, nil, core.Link{To: core.WithPhase, Phase: core.Restore}},
 		{0, core.Tick{All: true}, core.Link{To: core.WithList, Phase: core.Restore}},
+		{0, core.Tick{Items: []int{1}}, core.Link{To: core.WithList, N: 1, Phase: core.Restore}},
+		{0, core.Tick{Items: []int{2}}, core.Link{To: core.WithList, N: 2, Phase: core.Restore}},
 		{time.Hour, nil, core.Link{To: core.WithPhase, Phase: core.Over}},
 	} {
 		s.waits(step.wait)

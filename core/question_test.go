@@ -7,8 +7,8 @@ import (
 	"benchbell/core"
 )
 
-// TestQuestion: a number that does not fit is asked about, and once that is
-// answered it is true at the moment of the doubted post.
+// TestQuestion: a number that does not fit is asked about. Answered within two
+// minutes, it is true in a hold at the moment of the doubted post.
 func TestQuestion(t *testing.T) {
 	for _, tt := range []struct {
 		name   string
@@ -22,12 +22,16 @@ func TestQuestion(t *testing.T) {
 		{"fixed with its unit", func(*scene) core.Intent { return core.Fix{Digits: "1361", Unit: core.Pa} }, write(t, "1361", core.Pa)},
 		{"edited", func(s *scene) core.Intent { return core.Amend{Post: s.run.Asked.Reading.Post, Read: read("13.6")} }, write(t, "13.6", core.Mbar)},
 	} {
-		s := places["hold"](t) // a minute into it
-		s.plays([]step{{5*time.Minute + 20*time.Second, read("1360"), "Questioned", core.Hold}})
+		s := places["hold"](t)                                                                   // a minute into it
+		s.plays([]step{{5*time.Minute + 20*time.Second, read("1360"), "Questioned", core.Hold}}) // 20 s after the bell
 		if q := s.run.Asked; q == nil || q.Perhaps != core.Pa {
 			t.Fatalf("%s: asked about %+v", tt.name, q)
 		}
-		s.waits(10 * time.Minute)
+		late := s.now.Add(2*time.Minute + 1)
+		if _, err := s.run.Decide(s.bench, core.Asker{At: late, By: tester, Post: "late"}, tt.answer(s)); tt.name != "the unit said" && why(t, err) != core.AnswerTooLate {
+			t.Errorf("%s, late: %v", tt.name, err)
+		}
+		s.waits(2 * time.Minute)
 		if got := s.come(tt.answer(s)); got != "Taken Judged" {
 			t.Errorf("%s: %s", tt.name, got)
 			continue
@@ -38,13 +42,30 @@ func TestQuestion(t *testing.T) {
 		}
 	}
 
-	// The start of the hold, too, is when it was posted.
+	// Before a hold, where it may start a clock, it is true when it was answered.
 	s := places["expansion"](t)
 	s.plays([]step{{9 * time.Minute, read("1650"), "Questioned", core.Expansion}})
-	asked := s.now
 	s.plays([]step{{30 * time.Second, core.Yes{}, "Taken HoldStarted", core.Hold}})
-	if !s.run.HeldAt.Equal(asked) {
-		t.Errorf("the hold began %v late", s.run.HeldAt.Sub(asked))
+	if !s.run.HeldAt.Equal(s.now) {
+		t.Errorf("the hold began %v early", s.now.Sub(s.run.HeldAt))
+	}
+	s = places["prepared, not inflated"](t)
+	s.plays([]step{
+		{0, read("1750"), "Questioned", core.Expansion},
+		{2 * time.Minute, core.Fix{Digits: "17.5"}, "Taken ExpansionStarted", core.Expansion},
+	})
+	if !s.run.ExpandedAt.Equal(s.now) {
+		t.Errorf("the expansion began %v early", s.now.Sub(s.run.ExpandedAt))
+	}
+
+	// The same digits, too late for an answer, are a reading of their own moment.
+	s = places["hold"](t)
+	s.plays([]step{
+		{5 * time.Minute, read("1360"), "Questioned", core.Hold}, // at the bell
+		{2*time.Minute + 1, readIn("1360", core.Pa), "Taken Judged", core.Restore},
+	})
+	if v := s.run.Verdict; v.Reason != core.LateWithin || !v.End.Taken.Equal(s.now) {
+		t.Errorf("said anew: %+v", v)
 	}
 
 	// What else may happen to a question.
@@ -57,7 +78,7 @@ func TestQuestion(t *testing.T) {
 		{0, read("16.0"), "Taken", core.Hold}, // said anew: the question is gone
 		{0, core.Yes{}, "refused: " + string(core.NothingAsked), core.Hold},
 		{0, read("1600"), "Questioned", core.Hold},
-		{0, core.Repeat{}, "Again", core.Expansion},
+		{0, core.Repeat{Why: "bumped"}, "Again", core.Expansion},
 		{0, core.Yes{}, "refused: " + string(core.NothingAsked), core.Expansion},
 		{0, read("1650"), "Questioned", core.Expansion},
 		{0, core.Stop{}, "Stopped", core.Restore},
@@ -66,7 +87,7 @@ func TestQuestion(t *testing.T) {
 	// A stated moment outlives the question.
 	s = places["hold"](t)
 	s.plays([]step{
-		{9 * time.Minute, stated("1360", 5*time.Minute), "Questioned", core.Hold},
+		{6 * time.Minute, stated("1360", 5*time.Minute), "Questioned", core.Hold}, // 2 min after it
 		{time.Minute, readIn("1360", core.Pa), "Taken", core.Hold},
 	})
 	if r, _ := s.run.Last(); !r.Stated || r.Taken.Sub(s.run.HeldAt) != 5*time.Minute {

@@ -61,6 +61,7 @@ const (
 	UnknownRun        Why = "no such run"
 	NoRunHere         Why = "there is no run in this place"
 	TooLateToFix      Why = "a correction for the better came too late"
+	MomentKept        Why = "a correction keeps the moment of the reading"
 	AttemptOver       Why = "that reading is of an attempt that is over"
 	WhyNotSaid        Why = "it takes a reason"
 	SomethingFitted   Why = "something was ticked as fitted or shut"

@@ -60,6 +60,9 @@ type Run struct {
 	// Shut is true once something was plugged, fitted or shut on the suit: it
 	// must then be restored, whatever becomes of the run.
 	Shut bool
+	// FoundBad is true once a defect was found while the suit was unplugged and put
+	// away: whatever the verdict, it is not fit.
+	FoundBad bool
 	// Ended is true once the run was stopped without a verdict.
 	Ended bool
 
@@ -190,6 +193,7 @@ func (r Run) tick(items []int, as Check) Run {
 // completed all the same: the suit is blocked by the defect. What is counted
 // back by name stays open, since it may still be in the suit.
 func (r Run) defect(f DefectSeen, e Entry) Run {
+	r.FoundBad = r.FoundBad || r.Phase == Restore
 	if i := f.Item - 1; r.Phase == Restore && i >= 0 && i < len(r.RestoreList) && !r.RestoreList[i].Item.ByName() {
 		r.RestoreList = slices.Clone(r.RestoreList)
 		r.RestoreList[i] = Check{Item: r.RestoreList[i].Item, Done: true, By: e.By, At: e.At, Bad: f.What}
@@ -249,9 +253,10 @@ func (r Run) HoldEnds() time.Time {
 }
 
 // HoldsManometer reports whether the run has its manometer for itself: from
-// the first reading to the ending pressure.
+// the first reading to the ending pressure, and between two holds of one
+// expansion.
 func (r Run) HoldsManometer() bool {
-	return r.Phase == Hold || r.Phase == Expansion && len(r.Readings) > 0
+	return r.Phase == Hold || r.Phase == Expansion && (len(r.Readings) > 0 || r.Expanded)
 }
 
 // FreesManometer estimates when the manometer is free again: when the hold

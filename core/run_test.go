@@ -43,7 +43,7 @@ func TestRunThroughAllPhases(t *testing.T) {
 		{time.Second, read("16.5"), "Taken HoldStarted", core.Hold},
 		{time.Minute, core.Air{Celsius: "21.5"}, "AirNoted", core.Hold},
 		{time.Second, core.Baro{Digits: "1013", Unit: core.HPa}, "BaroNoted", core.Hold},
-		{time.Second, core.Baro{Digits: "x", Unit: core.HPa}, "refused: " + string(core.Implausible), core.Hold},
+		{time.Second, core.Baro{Digits: "x", Unit: core.HPa}, "refused: " + string(core.NoSuchAir), core.Hold},
 		{time.Minute, stated("15.9", time.Minute), "Taken", core.Hold},
 		{time.Second, stated("15.9", time.Hour), "refused: " + string(core.NotYet), core.Hold},
 		{time.Second, stated("15.9", 0), "refused: " + string(core.NotYet), core.Hold},
@@ -51,10 +51,18 @@ func TestRunThroughAllPhases(t *testing.T) {
 		{time.Second, core.Yes{}, "refused: " + string(core.NothingAsked), core.Hold},
 		{4 * time.Minute, read("14.5"), "Taken Judged", core.Restore},
 		{time.Second, read("14.5"), "refused: " + string(core.VerdictIn), core.Restore},
-		{time.Second, core.Tick{Items: []int{1, 2}}, "Ticked", core.Restore},
+		// What can kill a wearer is ticked by its own number, and by it alone.
+		{time.Second, core.Tick{Items: []int{1, 2}}, "", core.Restore},
+		{time.Second, core.Tick{Items: []int{1, 3}}, "Ticked", core.Restore},
+		{time.Second, core.Tick{}, "Ticked", core.Restore}, // the next one that may be
+		{time.Second, core.Tick{Items: []int{2}}, "Ticked", core.Restore},
 		{time.Second, core.Tick{Items: []int{8}}, "refused: " + string(core.NoSuchItem), core.Restore},
 		{time.Second, core.Untick{Items: []int{2}}, "Unticked", core.Restore},
-		{time.Hour, core.Tick{All: true}, "Ticked Closed", core.Over},
+		{time.Second, core.Tick{Items: []int{2}, ByTap: true}, "Ticked", core.Restore},
+		{time.Hour, core.Tick{All: true}, "Ticked", core.Restore},
+		{time.Second, core.Tick{All: true}, "", core.Restore},
+		{time.Second, core.Tick{}, "", core.Restore},
+		{time.Second, core.Tick{Items: []int{1}}, "Ticked Closed", core.Over},
 		{time.Second, core.Remark{Text: "hung up"}, "Noted", core.Over},
 	})
 	if outcome, reason := s.verdict(); outcome != core.Pass || reason != core.OnTime {
@@ -76,8 +84,8 @@ func TestDecideEverywhere(t *testing.T) {
 	const no = "refused: "
 	for name, want := range map[string]map[string]core.Intent{
 		"prepare": {
-			"Stopped Closed":                   core.Stop{Why: "alarm"},
-			"DefectSeen Judged Closed":         core.Bad{Item: 2, What: "hole in left glove"},
+			"Stopped":                          core.Stop{Why: "alarm"},
+			"DefectSeen Judged":                core.Bad{Item: 2, What: "hole in left glove"},
 			no + string(core.NoSuchItem):       core.Bad{Item: 11, What: "hole"},
 			no + string(core.NotPrepared):      core.Repeat{},
 			no + string(core.NothingToFix):     core.Fix{Digits: "16.5"},
@@ -120,11 +128,12 @@ func TestDecideEverywhere(t *testing.T) {
 		},
 		"hold": {
 			"Stopped":                        core.Stop{},
-			"Again":                          core.Repeat{},
+			"Again":                          core.Repeat{Why: "bumped"},
+			no + string(core.WhyNotSaid):     core.Repeat{},
 			"Taken":                          read("16.1"),
 			"Taken Judged":                   read("13.4"),
 			"Corrected":                      core.Fix{Digits: "16.6"},
-			"Corrected HoldVoid":             core.Fix{Digits: "15.9"},
+			"Corrected Again":                core.Fix{Digits: "15.9"},
 			no + string(core.Implausible):    core.Fix{Digits: "1650"},
 			no + string(core.PastDefects):    core.Bad{Item: 2, What: "hole"},
 			no + string(core.ManometerFixed): core.Use{Manometer: "M-2"},
@@ -133,39 +142,41 @@ func TestDecideEverywhere(t *testing.T) {
 			"AirNoted":                       core.Air{Celsius: "20"},
 		},
 		"restore, pass": {
-			no + string(core.AlreadyStopped): core.Stop{},
-			no + string(core.CannotRepeat):   core.Repeat{},
-			no + string(core.VerdictIn):      read("15.0"),
-			no + string(core.ManometerFixed): core.Use{Manometer: "M-2"},
-			no + string(core.PastDefects):    core.Bad{Item: 2, What: "hole"},
-			"Corrected Judged":               core.Fix{Digits: "14.0"},
-			"Ticked":                         core.Tick{},
-			"Ticked Closed":                  core.Tick{All: true},
-			"HandedOver":                     core.HandOver{To: second},
+			no + string(core.AlreadyStopped):  core.Stop{},
+			no + string(core.CannotRepeat):    core.Repeat{},
+			no + string(core.VerdictIn):       read("15.0"),
+			no + string(core.ManometerFixed):  core.Use{Manometer: "M-2"},
+			"DefectSeen":                      core.Bad{Item: 2, What: "hole"},
+			no + string(core.NoSuchItem):      core.Bad{Item: 8, What: "hole"},
+			no + string(core.SomethingFitted): core.NothingFitted{},
+			"Corrected Judged":                core.Fix{Digits: "14.0"},
+			"Ticked":                          core.Tick{},
+			"HandedOver":                      core.HandOver{To: second},
 		},
 		"restore, fail": {
 			no + string(core.AlreadyStopped): core.Stop{},
 			no + string(core.CannotRepeat):   core.Repeat{},
 			no + string(core.VerdictIn):      read("15.0"),
-			"Ticked Closed":                  core.Tick{All: true},
+			"Ticked":                         core.Tick{All: true},
 		},
 		"restore, no verdict": {
 			no + string(core.AlreadyStopped): core.Stop{},
 			"Again":                          core.Repeat{},
 			no + string(core.VerdictIn):      read("15.0"),
-			"Ticked Closed":                  core.Tick{All: true},
+			"Ticked":                         core.Tick{All: true},
 		},
 		"restore, stopped": {
 			no + string(core.AlreadyStopped): core.Stop{},
 			no + string(core.CannotRepeat):   core.Repeat{},
 			no + string(core.VerdictIn):      read("15.0"),
 			"Corrected":                      core.Fix{Digits: "16.4"},
-			"Ticked Closed":                  core.Tick{All: true},
+			"Ticked":                         core.Tick{All: true},
 		},
 		"closed": {
-			no + string(core.RunClosed): core.Stop{},
-			"Noted":                     core.Remark{Text: "hung up"},
-			"Corrected Judged":          core.Fix{Digits: "14.0"},
+			no + string(core.RunClosed):     core.Stop{},
+			"Noted":                         core.Remark{Text: "hung up"},
+			no + string(core.ClosedForGood): core.Fix{Digits: "14.0"},
+			"Corrected Judged":              core.Fix{Digits: "13.4"},
 		},
 	} {
 		for comes, intent := range want {
@@ -255,50 +266,99 @@ func TestHandOver(t *testing.T) {
 }
 
 // TestBadBeforeAnythingIsShut: a defect by eye fails the suit without
-// inflating it, and closes the run at once if there is nothing to undo.
+// inflating it. Whether anything is to be undone, the list or the tester's word says.
 func TestBadBeforeAnythingIsShut(t *testing.T) {
 	for _, tt := range []struct {
 		name  string
 		ticks []int
-		comes string
-		phase core.Phase
+		word  string
 	}{
-		{"at once", nil, "DefectSeen Judged Closed", core.Over},
-		{"after what closes nothing", []int{1, 2, 3}, "DefectSeen Judged Closed", core.Over},
-		{"the ventilating valve is shut", []int{4}, "DefectSeen Judged", core.Restore},
-		{"the adapter is in", []int{5}, "DefectSeen Judged", core.Restore},
-		{"the plugs are in", []int{6}, "DefectSeen Judged", core.Restore},
+		{"at once", nil, "NoneFitted Closed"},
+		{"after what closes nothing", []int{1, 2, 3}, "NoneFitted Closed"},
+		{"the ventilating valve is shut", []int{4}, "refused: " + string(core.SomethingFitted)},
+		{"the adapter is in", []int{5}, "refused: " + string(core.SomethingFitted)},
+		{"the plugs are in", []int{6}, "refused: " + string(core.SomethingFitted)},
 	} {
 		s := places["prepare"](t)
 		if tt.ticks != nil {
 			s.does(core.Tick{Items: tt.ticks})
 		}
-		if got := s.come(core.Bad{Item: 3, What: "cut in the left glove"}); got != tt.comes || s.run.Phase != tt.phase {
-			t.Errorf("%s: %s in %s, want %s in %s", tt.name, got, s.run.Phase, tt.comes, tt.phase)
+		if got := s.come(core.Bad{Item: 3, What: "cut in the left glove"}); got != "DefectSeen Judged" || s.run.Phase != core.Restore {
+			t.Errorf("%s: %s in %s", tt.name, got, s.run.Phase)
 		}
 		if v := s.run.Verdict; v == nil || v.Outcome != core.Fail || v.Reason != core.DefectByEye || v.Defect != "cut in the left glove" {
 			t.Errorf("%s: the verdict is %+v", tt.name, v)
 		}
-		if got := s.come(core.Repeat{}); got == "Again" {
+		if got := s.come(core.Repeat{Why: "sewn"}); got == "Again" {
 			t.Errorf("%s: a defect seen can be repeated away", tt.name)
+		}
+		if got := s.come(core.NothingFitted{}); got != tt.word {
+			t.Errorf("%s: nothing was fitted: %s, want %s", tt.name, got, tt.word)
 		}
 	}
 }
 
-// TestStopDemandsRestore: once anything was plugged, fitted or shut, stopping
-// does not close the run, even if the tick was taken back.
+// TestStopDemandsRestore: stopping always gives the list. Once anything was
+// ticked as fitted or shut, even if the tick was taken back, or anything was read,
+// no word closes the run without it.
 func TestStopDemandsRestore(t *testing.T) {
 	s := places["prepare"](t)
+	fitted := "refused: " + string(core.SomethingFitted)
 	s.plays([]step{
 		{0, core.Tick{Items: []int{6}}, "Ticked", core.Prepare},
 		{0, core.Untick{Items: []int{6}}, "Unticked", core.Prepare},
+		{0, core.NothingFitted{}, "refused: " + string(core.NotStopped), core.Prepare},
 		{0, core.Stop{Why: "alarm"}, "Stopped", core.Restore},
+		{0, core.NothingFitted{}, fitted, core.Restore},
 		{0, core.Tick{Items: []int{1, 2, 3, 4, 5, 6}}, "Ticked", core.Restore},
-		{0, core.Tick{Items: []int{7}}, "Ticked Closed", core.Over},
+		{0, core.Tick{Items: []int{7}}, "Ticked", core.Restore},
+		{0, core.Tick{Items: []int{2}}, "Ticked", core.Restore},
+		{0, core.NothingFitted{}, fitted, core.Restore},
+		{0, core.Tick{Items: []int{1}}, "Ticked Closed", core.Over},
 	})
 	if s.run.Verdict != nil {
 		t.Errorf("a stopped run has the verdict %+v", s.run.Verdict)
 	}
+	s = places["prepare"](t)
+	s.plays([]step{
+		{0, core.Tick{Items: []int{1}}, "Ticked", core.Prepare},
+		{0, core.Stop{Why: "plugs and adapter already in"}, "Stopped", core.Restore},
+		{0, core.NothingFitted{}, "NoneFitted Closed", core.Over},
+	})
+	for _, name := range []string{"prepared, not inflated", "expansion", "hold"} {
+		s = places[name](t)
+		s.plays([]step{
+			{0, core.Stop{}, "Stopped", core.Restore},
+			{0, core.NothingFitted{}, fitted, core.Restore},
+		})
+	}
+	for _, name := range []string{"restore, pass", "restore, fail", "restore, no verdict", "restore, stopped"} {
+		s = places[name](t)
+		s.plays([]step{{0, core.NothingFitted{}, fitted, core.Restore}})
+	}
+}
+
+// TestBadWhileRestoring: a defect seen while restoring completes its item, but not
+// one of what is counted back by name: that may still be in the suit.
+func TestBadWhileRestoring(t *testing.T) {
+	s := places["restore, pass"](t)
+	s.plays([]step{
+		{0, core.Bad{Item: 1, What: "plug stuck"}, "DefectSeen", core.Restore},
+		{0, core.Bad{Item: 3, What: "diaphragm torn"}, "DefectSeen", core.Restore},
+		{0, core.Tick{All: true}, "Ticked", core.Restore},
+		{0, core.Tick{Items: []int{2}}, "Ticked", core.Restore},
+	})
+	if got := core.Missing(s.run.RestoreList); len(got) != 1 || got[0] != 1 || s.run.RestoreList[2].Bad != "diaphragm torn" {
+		t.Errorf("open are %v of %+v", got, s.run.RestoreList)
+	}
+	s.plays([]step{{0, core.Tick{Items: []int{1}}, "Ticked Closed", core.Over}})
+
+	// The last item of all may be the bad one.
+	s = places["restore, pass"](t)
+	s.does(core.Tick{Items: []int{1}})
+	s.does(core.Tick{Items: []int{2}})
+	s.does(core.Tick{Items: []int{3, 4, 5, 6}})
+	s.plays([]step{{0, core.Bad{Item: 7, What: "bag torn"}, "DefectSeen Closed", core.Over}})
 }
 
 // TestOverpressure: a reading above the expansion's tolerance voids it: the
@@ -321,7 +381,8 @@ func TestAgain(t *testing.T) {
 	s := places["hold"](t)
 	s.plays([]step{
 		{time.Minute, read("15.9"), "Taken", core.Hold},
-		{time.Second, core.Repeat{}, "Again", core.Expansion},
+		{time.Second, core.Repeat{}, "refused: " + string(core.WhyNotSaid), core.Hold},
+		{time.Second, core.Repeat{Why: "bumped"}, "Again", core.Expansion},
 		{time.Minute, read("15.0"), "Taken", core.Expansion},
 		{time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
 		{4 * time.Minute, read("15.5"), "Taken", core.Hold},
@@ -342,14 +403,14 @@ func TestAgain(t *testing.T) {
 	s = places["restore, no verdict"](t)
 	s.plays([]step{
 		{time.Minute, core.Repeat{}, "Again", core.Expansion},
-		{time.Minute, core.Fix{Digits: "14.0"}, "refused: " + string(core.NothingToFix), core.Expansion},
+		{time.Minute, core.Fix{Digits: "14.0"}, "refused: " + string(core.AttemptOver), core.Expansion},
 		{time.Minute, core.Use{Manometer: "M-5"}, "ManometerChosen", core.Expansion},
 		{time.Minute, read("16.5"), "Taken", core.Expansion},
 		{time.Minute, read("17.5"), "Taken ExpansionStarted", core.Expansion},
 		{10 * time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
 		{6 * time.Minute, read("15.0"), "Taken Judged", core.Restore},
 	})
-	if len(s.run.Verdicts) != 2 || len(s.run.Past) != 1 || s.run.Verdict.Start.Manometer != "M-5" {
+	if len(s.run.AllVerdicts()) != 2 || len(s.run.Verdicts) != 1 || len(s.run.Past) != 1 || s.run.Verdict.Start.Manometer != "M-5" {
 		t.Errorf("verdicts %v, attempt %d", s.run.Verdicts, len(s.run.Past))
 	}
 	// Not once restoring has begun: the suit must be prepared anew.
@@ -357,7 +418,20 @@ func TestAgain(t *testing.T) {
 	s.plays([]step{
 		{time.Minute, core.Tick{Items: []int{7}}, "Ticked", core.Restore},
 		{time.Minute, core.Repeat{}, "refused: " + string(core.CannotRepeat), core.Restore},
+		// Nor if the tick was taken back: the suit is not as it was tested.
+		{time.Minute, core.Untick{Items: []int{7}}, "Unticked", core.Restore},
+		{time.Minute, core.Repeat{Why: "a slip"}, "refused: " + string(core.CannotRepeat), core.Restore},
 	})
+	// After a jump, the cause is asked for.
+	s = places["hold"](t)
+	s.plays([]step{
+		{5 * time.Minute, read("4.12"), "Taken Judged", core.Restore},
+		{time.Second, core.Repeat{}, "refused: " + string(core.WhyNotSaid), core.Restore},
+		{time.Second, core.Repeat{Why: "the hose came off"}, "Again", core.Expansion},
+	})
+	if past := s.run.Past[0]; past.GivenUp.Text != "the hose came off" || past.GivenUp.By != tester || past.Verdict.Reason != core.Jump {
+		t.Errorf("given up is %+v", past)
+	}
 }
 
 // TestOneManometer: a manometer is in one run from the first reading to the
@@ -388,9 +462,12 @@ func TestOneManometer(t *testing.T) {
 	if got := busy(); got != core.ManometerBusy {
 		t.Errorf("during the hold: %q", got)
 	}
-	s.does(core.Repeat{})
+	s.does(core.Repeat{Why: "bumped"})
 	if got := busy(); got != core.ManometerBusy {
 		t.Errorf("between two holds: %q", got)
+	}
+	if got := s.refused(core.Use{Manometer: "M-5"}); got != core.ManometerFixed {
+		t.Errorf("another one between two holds: %q", got)
 	}
 	s.reads("16.5")
 	s.waits(6 * time.Minute)

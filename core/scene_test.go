@@ -148,6 +148,17 @@ func (s *scene) reads(words string) string {
 	return s.does(reading(s.t, words))
 }
 
+// restores completes the list that ends the run, and returns what came of the
+// last item: what is counted back by name is ticked by itself, the rest before.
+func (s *scene) restores() string {
+	s.t.Helper()
+	came := s.does(core.Tick{All: true})
+	for _, n := range core.Missing(s.run.RestoreList) {
+		came = s.does(core.Tick{Items: []int{n}})
+	}
+	return came
+}
+
 // expands ticks the prepare list, and has the suit at the expansion pressure
 // until the time is up.
 func (s *scene) expands() {
@@ -302,7 +313,7 @@ var places = map[string]func(t testing.TB) *scene{
 	"closed": func(t testing.TB) *scene {
 		s := newScene(t)
 		s.passes(newSuit(t, "HP-07"))
-		s.does(core.Tick{All: true})
+		s.restores()
 		return s
 	},
 }

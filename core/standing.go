@@ -76,10 +76,13 @@ type File struct {
 
 	Tested   time.Time // when the last pass was given that counts
 	TestedBy RunID
-	// TestedRules is the version of the rules by which it counted.
-	TestedRules int
-	released    bool
-	Retired     bool
+	// TestedRules is the version of the rules by which it counted, and
+	// TestedMethod the key of its method: by these rules it counts only as long
+	// as that is the one that the register names.
+	TestedRules  int
+	TestedMethod string
+	released     bool
+	Retired      bool
 }
 
 // Apply returns the file after an entry about its suit.
@@ -88,6 +91,9 @@ func (f File) Apply(e Entry) File {
 	case SuitRegistered:
 		if f.Suit.Tag == "" {
 			f = f.bar(e, BarReceived, "")
+		}
+		if life := f.Suit.EndOfLife; !life.IsZero() && life.End(time.UTC).Before(e.At) && life != fact.Suit.EndOfLife {
+			f = f.bar(e, BarReinstated, "end of life was "+life.String())
 		}
 		measured := f.Suit.Capacity
 		f.Suit = fact.Suit
@@ -194,10 +200,22 @@ func (f File) inRun(e Entry) File {
 		if before == Restore {
 			f = f.bar(e, BarFound, fact.What)
 		}
+	case Judged: // a fail bars at once, so that what is done about it counts from now
+		f = f.withoutFail(e.Run)
+		if fact.Verdict.Outcome == Fail {
+			f = f.worsen(e, fact.Verdict)
+		}
+	case HoldResumed, Again:
+		f = f.withoutFail(e.Run)
 	case Closed:
 		return f.close(e)
 	}
 	return f
+}
+
+// withoutFail drops the fail of a run whose verdict is taken back.
+func (f File) withoutFail(run RunID) File {
+	return f.without(func(b Bar) bool { return b.Kind == BarFailed && b.Run == run })
 }
 
 // counts reports whether a pass by a method, by the rules of its day, clears the
@@ -215,7 +233,8 @@ func (f File) onPaper(e Entry, t PaperTest) File {
 			return f
 		}
 		f = f.worsen(e, Verdict{Outcome: t.Outcome})
-		f.Bars[len(f.Bars)-1].Remedied = remedied
+		last := &f.Bars[len(f.Bars)-1]
+		last.Remedied = remedied && last.NeedsRemedy()
 		return f
 	}
 	if !f.counts(t.Method, t.Rules) {
@@ -228,7 +247,7 @@ func (f File) onPaper(e Entry, t PaperTest) File {
 	if e.At.After(f.Tested) {
 		// It went back on the shelf then, but for what waits for the officer after a run.
 		f.released = f.released || f.Tested.IsZero() || t.Rules < 2
-		f.Tested, f.TestedBy, f.TestedRules = e.At, 0, t.Rules
+		f.Tested, f.TestedBy, f.TestedRules, f.TestedMethod = e.At, 0, t.Rules, t.Method
 	}
 	return f
 }
@@ -280,9 +299,11 @@ func (f File) close(e Entry) File {
 			}
 		}
 		f.Bars = left
-		f.Tested, f.TestedBy, f.TestedRules, f.released = run.judgedAt, e.Run, v.Rules, false
-	case v != nil:
+		f.Tested, f.TestedBy, f.TestedRules, f.TestedMethod = run.judgedAt, e.Run, v.Rules, run.Method.Key
+		f.released = false
+	case v != nil && v.Outcome != Fail: // that bars since it was given
 		f = f.worsen(e, *v)
+	case v != nil:
 	case len(run.AllReadings()) > 0:
 		f = f.without(func(b Bar) bool { return b.Kind == BarUnfinished }).bar(e, BarUnfinished, "")
 	}
@@ -290,12 +311,9 @@ func (f File) close(e Entry) File {
 }
 
 // abandon bars a suit on which a run begins while another is open. Open refuses
-// that; if it happens all the same, what the other run found is not lost.
+// that; if it happens all the same, the suit is not as a test left it.
 func (f File) abandon(e Entry) File {
 	e.Run = f.Run
-	if v := f.run.Verdict; v != nil && v.Outcome == Fail {
-		return f.worsen(e, *v)
-	}
 	return f.bar(e, BarUnfinished, "")
 }
 
@@ -325,7 +343,11 @@ func (f File) Summary(p Policy) Summary {
 		Retired: f.Retired, OnBench: f.Run != 0,
 		Bars: slices.Clone(f.Bars), EndOfLife: f.Suit.EndOfLife,
 	}
-	if !f.Tested.IsZero() {
+	switch {
+	case f.Tested.IsZero():
+	case !f.counts(f.TestedMethod, f.TestedRules): // the register names another method since
+		s.Bars = append(s.Bars, Bar{Kind: BarReceived, Since: f.Tested, Note: "by " + f.Suit.Method})
+	default:
 		interval := f.Suit.Interval
 		if interval.IsZero() {
 			interval = p.Interval

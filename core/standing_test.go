@@ -3,6 +3,7 @@ package core_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -589,10 +590,13 @@ func TestSuitFact(t *testing.T) {
 	}{
 		{core.NoteFound{Suit: "hp7", What: "tear"}, core.Found{What: "tear"}},
 		{core.NoteRepaired{Suit: "hp7", What: "seam"}, core.Repaired{What: "seam"}},
+		{core.NoteRepaired{Suit: "hp7", What: "seam", Of: []int{2}}, core.Repaired{What: "seam", Of: []int{2}}},
+		{core.NoteCause{Suit: "hp7", What: "hose"}, core.CauseStated{What: "hose"}},
+		{core.Reinstate{Suit: "hp7", Why: "a slip"}, core.Reinstated{Why: "a slip"}},
 		{core.Withdraw{Suit: "hp7", Why: "recall"}, core.Withdrawn{Why: "recall"}},
 		{core.Retire{Suit: "hp7", Why: "old"}, core.Retired{Why: "old"}},
 	} {
-		if tag, fact, err := core.SuitFact(tt.want, at, warsaw); tag != "hp7" || fact != tt.fact || err != nil {
+		if tag, fact, err := core.SuitFact(tt.want, at, warsaw); tag != "hp7" || !reflect.DeepEqual(fact, tt.fact) || err != nil {
 			t.Errorf("%T: %q, %+v, %v", tt.want, tag, fact, err)
 		}
 	}

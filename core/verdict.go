@@ -92,16 +92,14 @@ const GraceAfter = 60 * time.Second
 func (m Method) lastMoment(start time.Time) time.Time { return start.Add(2 * m.Hold) }
 
 // JudgePaper gives the outcome of a test brought in from paper, of which only
-// start, end and duration are known: by the same rules, but for how far the
-// start may be above the test pressure, the manometer and readings in between,
-// which paper does not tell. A test begun below the test pressure gives no
-// verdict.
+// start, end and duration are known: by the same rules, but for readings in
+// between, which paper does not tell, and the manometer, which the caller knows.
 func (m Method) JudgePaper(start, end Written, took time.Duration) (Outcome, Reason) {
 	m = m.judging()
 	p0, p1 := start.Pressure(), end.Pressure()
 	within := m.Limit.Within(p0, p1)
 	switch {
-	case p0 < m.Test.Low || end.IsZero():
+	case !m.Test.Holds(p0) || end.IsZero():
 		return NoVerdict, StartOutside
 	case p1 > p0:
 		return NoVerdict, Rise

@@ -110,6 +110,8 @@ func runBadge(run core.Run) badge {
 	case v != nil && v.Outcome == core.Pass && run.Phase != core.Over:
 		// A picture is looked at by itself, and green means that all is well.
 		return badge{"PASS, NOT FIT YET", ink, heavy}
+	case v != nil && v.Outcome == core.Pass && run.FoundBad:
+		return badge{"PASS, THEN A DEFECT", ink, heavy}
 	case v != nil && v.Outcome == core.Pass:
 		return badge{"PASS", green, boxed}
 	case v != nil && v.Outcome == core.Fail:

@@ -294,7 +294,7 @@ func TestNothingToDraw(t *testing.T) {
 	defect.does(core.Bad{Item: 1, What: "hole"})
 	again := opens(t, "HP-07", "en943")
 	again.holds("16.5")
-	again.does(core.Repeat{})
+	again.does(core.Repeat{Why: "draught"})
 	for name, run := range map[string]core.Run{"zero": {}, "prepare": s.run, "defect": defect.run, "again": again.run} {
 		if b, err := Run(run, time.UTC); !errors.Is(err, ErrNothing) || b != nil {
 			t.Errorf("%s: %d bytes, %v", name, len(b), err)

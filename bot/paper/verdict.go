@@ -32,6 +32,8 @@ func (r *record) banner() banner {
 	case ok && v.Outcome == core.Pass && r.run.Phase != core.Over:
 		// Green says that all is well, and it is not before the list is complete.
 		return banner{"PASS, NOT FIT YET", black, heavy}
+	case ok && v.Outcome == core.Pass && r.run.FoundBad:
+		return banner{"PASS, THEN A DEFECT: NOT FIT", black, heavy}
 	case ok && v.Outcome == core.Pass:
 		return banner{"PASS", green, boxed}
 	case ok && v.Outcome == core.Fail:
