@@ -14,10 +14,6 @@ import (
 	"benchbell/bot"
 )
 
-// parked is how long a post waits that the server refuses for now, because the
-// bot's account is disabled or the bot was taken out of the channel.
-const parked = time.Minute
-
 // fileWait is how long a post waits for a server that answers otherwise to take
 // its file: storage that hangs holds up neither bells nor verdicts.
 const fileWait = 2 * time.Minute
@@ -179,7 +175,10 @@ func sendError(err error) error {
 	case f.id == "api.post.deduplicate_create_post.failed_to_get": // it was deleted at once
 		failure.Retry, failure.After = true, memory
 	case f.status == http.StatusUnauthorized, f.status == http.StatusForbidden:
-		failure.Retry, failure.After = true, parked
+		// The bot's account is disabled, or the bot was taken out of the channel.
+		// It is also what the server says of a direct message that the other
+		// one is just opening as well: that ends at once, and a fail waits for it.
+		failure.Retry = true
 	case f.status < 400: // nobody knows, or a proxy wants something
 		failure.Retry = true
 	default:

@@ -280,8 +280,8 @@ func TestSendErrors(t *testing.T) {
 		post   want
 		change want // Edit and Offer
 	}{
-		"token refused":    {refusal(401, "api.context.session_expired.app_error"), later(parked), later(parked)},
-		"not a member":     {refusal(403, noPermission), later(parked), never},
+		"token refused":    {refusal(401, "api.context.session_expired.app_error"), again, again},
+		"not a member":     {refusal(403, noPermission), again, never}, // or not yet, in a direct message just opened
 		"channel archived": {refusal(400, "api.post.create_post.can_not_post_to_deleted.error"), never, never},
 		"root gone":        {refusal(400, noRoot), rootGone, rootGone},
 		"root elsewhere":   {refusal(500, "api.post.create_post.channel_root_id.app_error"), rootGone, rootGone},

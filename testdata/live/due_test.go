@@ -12,9 +12,6 @@ import (
 // everyMinute is a station that looks for what is due each minute, so that a
 // test can wait for it.
 const everyMinute = testMethods + `
-[crew]
-officers = ["@duty.officer"]
-
 [reminders]
 digest = "* * * * *"
 daily = "* * * * *"

@@ -56,17 +56,17 @@ func TestPhotos(t *testing.T) {
 	t.Parallel()
 	b := openBench(t)
 	jpeg, png, bare := picture(t, "manometer.jpg"), picture(t, "bubbles.png"), picture(t, "worn-knee")
-	card, _ := b.hold(b.tester, "HP-07 quick with M-1", quickHold)
+	card, _ := b.hold(b.tester, "HP-08 quick with M-1", quickHold)
 	b.crew.AttachReply(card, "looks worn here", "worn-knee", bare)
 	b.tester.AwaitText("Photo and words kept in the hold.")
 	b.tester.AwaitText("Bell!")
 	b.tester.AttachReply(card, "14.1", "IMG_0412.jpg", jpeg)
-	verdict := b.tester.AwaitText("PASS HP-07")
+	verdict := b.tester.AwaitText("PASS HP-08")
 	if !verdict.Says("Photo kept with reading 3.") {
 		t.Errorf("the verdict is %q", verdict.Text)
 	}
 	b.crew.AttachReply(card, "", "screen.png", png)
-	b.tester.AwaitText("Photo kept while restoring.")
+	b.tester.AwaitText("Photo kept while unplugging.")
 	b.tester.AttachReply(card, "", "certificate.pdf", []byte("%PDF-1.4 invented"))
 	b.tester.AwaitText("Not kept: certificate.pdf is no photo")
 
@@ -77,9 +77,8 @@ func TestPhotos(t *testing.T) {
 	b.bot.Kill()
 	b.tester.AttachReply(card, "", "IMG_0414.png", png)
 	b.bot.Start()
-	b.tester.AwaitText("Photo kept while restoring.")
-	b.tester.Reply(card, "ok all")
-	b.tester.AwaitText("R-0001 is closed")
+	b.tester.AwaitText("Photo kept while unplugging.")
+	b.putAway(b.tester, card)
 
 	text := b.record(b.officer, "R-0001")
 	for _, photo := range []struct {
@@ -88,9 +87,9 @@ func TestPhotos(t *testing.T) {
 	}{
 		{"worn-knee: looks worn here", "in the hold", bare},
 		{"IMG_0412.jpg", "with reading 3", jpeg},
-		{"screen.png", "while restoring", png},
+		{"screen.png", "while unplugging", png},
 		{"IMG_0413.jpg", "with the note", jpeg},
-		{"IMG_0414.png", "while restoring", png},
+		{"IMG_0414.png", "while unplugging", png},
 	} {
 		begins := photo.name + " " + photo.with + ", "
 		_, rest, found := strings.Cut(text, begins)

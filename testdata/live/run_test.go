@@ -18,7 +18,7 @@ func TestWholeRun(t *testing.T) {
 	card := prepare(b)
 	expand(b, card)
 	holdAndRead(b, card)
-	restore(b, card)
+	putAway(b, card)
 
 	answer := b.ask(b.officer, "status HP-07")
 	if first, _, _ := strings.Cut(answer.Text, "\n"); plain(first) != "hp-07: fit." {
@@ -27,6 +27,8 @@ func TestWholeRun(t *testing.T) {
 
 	said := b.settled(b.tester)
 	checkSaid(t, said, "bench.tester")
+	t.Logf("of %d posts of the bot, %d alerted the tester", len(said.By(botName)), len(b.tester.Alerts().By(botName)))
+	println(b.tester.screen())
 	checkAlerts(t, b.tester, "Prepare", "Inflate to", "Expansion is over", "Be at the manometer", "Bell!", "PASS", "Unplug and put away")
 	for _, bystander := range []*Person{b.second, b.crew} {
 		checkAlerts(t, bystander)
@@ -79,7 +81,7 @@ func holdAndRead(b *bench, card Post) {
 	b.tester.Reply(card, "16.6")
 	b.tester.AwaitText("Limit: ending 13.6 mbar or more")
 	b.tester.Reply(card, "15.2")
-	b.tester.AwaitText("15.2 mbar noted")
+	b.tester.AwaitText("15.2 mbar is not yet the end: the bell asks again")
 	b.tester.Edit("16.2")
 	b.tester.AwaitText("Corrected: 15.2 mbar → 16.2 mbar")
 	b.tester.AwaitText("s left. Be at the manometer")
@@ -91,7 +93,7 @@ func holdAndRead(b *bench, card Post) {
 	}
 }
 
-func restore(b *bench, card Post) {
+func putAway(b *bench, card Post) {
 	b.t.Helper()
 	list := b.tester.AwaitText("Unplug and put away HP-07")
 	if answer := b.ask(b.officer, "can HP-07 go out?"); !answer.Says("HP-07: on the bench, not fit") {
@@ -107,8 +109,8 @@ func restore(b *bench, card Post) {
 	})
 }
 
-// TestFailedRun is about a suit that leaks: it is blocked at once, the crew is
-// told, and the plugs come out of it all the same.
+// TestFailedRun is about a suit that leaks: it is blocked at once, the crew and
+// the officer are told, and the plugs come out of it all the same.
 func TestFailedRun(t *testing.T) {
 	t.Parallel()
 	b := openBench(t)
@@ -123,16 +125,23 @@ func TestFailedRun(t *testing.T) {
 	if told.Root != "" {
 		t.Errorf("the crew was told in the thread %s: %q", told.Root, told.Text)
 	}
-	if answer := b.ask(b.officer, "HP-08"); !answer.Says("HP-08: on the bench, not fit") {
-		t.Errorf("during the restore, the officer is told %q", answer.Text)
+	direct := b.officer.AwaitText("HP-08 FAILED")
+	if direct.Channel.ID != b.officer.Direct().ID || !direct.Says("Read at the bell") {
+		t.Errorf("in %s the officer was told %q", direct.Channel.Name, direct.Text)
 	}
-	b.tester.Reply(card, "ok all")
-	b.tester.AwaitText("- failed, R-0001")
+	if answer := b.ask(b.officer, "HP-08"); !answer.Says("HP-08: on the bench, not fit") {
+		t.Errorf("before it is put away, the officer is told %q", answer.Text)
+	}
+	b.putAway(b.tester, card)
 	b.tester.Await(func(p Post) bool { return p.ID == card.ID && p.Says("FAIL") && p.Says("closed") })
 	if answer := b.ask(b.officer, "status HP-08"); !answer.Says("HP-08: not fit.") || !answer.Says("- failed, R-0001") {
 		t.Errorf("after it, the officer is told %q", answer.Text)
 	}
-	checkSaid(t, b.settled(b.tester), "bench.tester")
+	said := b.settled(b.tester)
+	checkSaid(t, said, "bench.tester")
+	if blocked := said.By(botName).Saying("blocked, not fit."); len(blocked) != 2 {
+		t.Errorf("the crew channel reads %d times, in the verdict and outside of its thread, that it is blocked:\n%s", len(blocked), said)
+	}
 	checkAlerts(t, b.crew)
 }
 

@@ -107,11 +107,12 @@ func TestDirectMessage(t *testing.T) {
 	b.second.Await(ticked(list, 1))
 	b.second.Reply(card, "stop the bench is needed")
 	b.second.AwaitText("No verdict")
+	b.second.AwaitText("Unplug and put away HP-07")
 
 	said := b.settled(b.tester)
 	said.CheckLines(t)
 	said.CheckMentions(t, "bench.tester", "second.tester")
-	checkAlerts(t, b.second, "R-0001 is now second.tester's run", "Prepare")
+	checkAlerts(t, b.second, "R-0001 is now second.tester's run", "Prepare", "Unplug and put away")
 	checkLog(t, b.bot)
 	if private := b.Transcript(b.crew.Direct()).By(botName); len(private) != 1 {
 		t.Errorf("in private the bot told crew.member %v", private)
