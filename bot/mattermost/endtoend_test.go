@@ -357,8 +357,8 @@ func TestVerdictWithoutPicture(t *testing.T) {
 		b.tester("12.9")
 		b.at("08:44:10")
 		b.expect("08:44:00 FAIL HP-07 · R-0001 Drop 3.60 ± 0.15 mbar, limit 3.0 mbar. 16.5 mbar → 12.9 mbar in 3:00, M-1. "+
-			"Beyond the limit 3 min before the bell. HP-07 is blocked: not fit. "+
-			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Unplug and put away HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed")
+			"93.9 % sure that the true drop is beyond the limit. Beyond the limit 3 min before the bell. HP-07 is blocked: not fit. "+
+			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Unplug and put away HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed", "08:44:00 HP-07 FAILED")
 		if n := b.log.count("does not take a file"); n != 1 {
 			t.Errorf("it stands in the log %d times", n)
 		}
@@ -531,6 +531,8 @@ func weather(t *testing.T, bad func(*bench, *squall)) (came map[string]string) {
 		b.at("08:58:00")
 		tester("note all well")
 		b.at("09:00:00")
+		tester("ok 1")
+		tester("ok 2")
 		tester("ok all")
 		b.at("09:10:00")
 		says(officerID, crewID, "", "@benchbell HP-07")

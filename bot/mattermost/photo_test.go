@@ -106,7 +106,9 @@ func TestPhotos(t *testing.T) {
 		b.at("08:58:00")
 		b.expect("08:57:00 Photo kept while unplugging.",
 			"08:57:00 Not kept: the chat server has IMG_4.jpg no more. Post it again. @bench.tester")
-		b.tester("ok all")
+		for _, said := range []string{"ok 1", "ok 2", "ok all"} {
+			b.tester(said)
+		}
 		b.at("08:59:00")
 
 		run := b.checkInTheEnd()
