@@ -264,9 +264,11 @@ func (f File) worsen(e Entry, v Verdict) File {
 	case v.Outcome == Fail:
 		kind = BarFailed
 	}
-	// It is tested now, and of two tests without verdict the last is enough.
+	// It is tested now, once its run is over, and of two tests without verdict the
+	// last is enough.
+	open := f.Run != 0 && f.Run == e.Run
 	f = f.without(func(b Bar) bool {
-		return b.Kind == BarReceived || kind == BarNoVerdict && b.Kind == kind
+		return b.Kind == BarReceived && !open || kind == BarNoVerdict && b.Kind == kind
 	})
 	for i := range f.Bars {
 		if b := &f.Bars[i]; b.AwaitsWord() && b.Run == e.Run {
@@ -304,6 +306,7 @@ func (f File) close(e Entry) File {
 	case v != nil && v.Outcome != Fail: // that bars since it was given
 		f = f.worsen(e, *v)
 	case v != nil:
+		f = f.without(func(b Bar) bool { return b.Kind == BarReceived })
 	case len(run.AllReadings()) > 0:
 		f = f.without(func(b Bar) bool { return b.Kind == BarUnfinished }).bar(e, BarUnfinished, "")
 	}
