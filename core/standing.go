@@ -203,7 +203,7 @@ func (f File) inRun(e Entry) File {
 	case Judged: // a fail bars at once, so that what is done about it counts from now
 		f = f.withoutFail(e.Run)
 		if fact.Verdict.Outcome == Fail {
-			f = f.worsen(e, fact.Verdict)
+			f = f.bar(e, failKind(fact.Verdict), fact.Verdict.Defect)
 		}
 	case HoldResumed, Again:
 		f = f.withoutFail(e.Run)
@@ -258,17 +258,12 @@ func (f File) worsen(e Entry, v Verdict) File {
 		return f
 	}
 	kind := BarNoVerdict
-	switch {
-	case v.Outcome == Fail && v.Reason == DefectByEye && v.Rules >= 2:
-		kind = BarFound
-	case v.Outcome == Fail:
-		kind = BarFailed
+	if v.Outcome == Fail {
+		kind = failKind(v)
 	}
-	// It is tested now, once its run is over, and of two tests without verdict the
-	// last is enough.
-	open := f.Run != 0 && f.Run == e.Run
+	// It is tested now, and of two tests without verdict the last is enough.
 	f = f.without(func(b Bar) bool {
-		return b.Kind == BarReceived && !open || kind == BarNoVerdict && b.Kind == kind
+		return b.Kind == BarReceived || kind == BarNoVerdict && b.Kind == kind
 	})
 	for i := range f.Bars {
 		if b := &f.Bars[i]; b.AwaitsWord() && b.Run == e.Run {
@@ -276,6 +271,15 @@ func (f File) worsen(e Entry, v Verdict) File {
 		}
 	}
 	return f.bar(e, kind, v.Defect)
+}
+
+// failKind returns the bar that a fail brings: a defect seen is one found, which no
+// cause outside the suit explains. By the first rules it was a fail like any other.
+func failKind(v Verdict) BarKind {
+	if v.Reason == DefectByEye && v.Rules >= 2 {
+		return BarFound
+	}
+	return BarFailed
 }
 
 // close ends a run. A pass by the suit's own method clears what was known when
@@ -305,7 +309,7 @@ func (f File) close(e Entry) File {
 		f.released = false
 	case v != nil && v.Outcome != Fail: // that bars since it was given
 		f = f.worsen(e, *v)
-	case v != nil:
+	case v != nil: // it is tested now
 		f = f.without(func(b Bar) bool { return b.Kind == BarReceived })
 	case len(run.AllReadings()) > 0:
 		f = f.without(func(b Bar) bool { return b.Kind == BarUnfinished }).bar(e, BarUnfinished, "")
