@@ -87,6 +87,11 @@ func TestBellsOfTheMethods(t *testing.T) {
 		if got := s.bellsUntil(24 * time.Hour); got != tt.expansion {
 			t.Errorf("%s: in the expansion %s, want %s", tt.method, got, tt.expansion)
 		}
+		if got := s.reads(tt.start); got != "Taken ExpansionVoid" { // nobody looked after it for a day
+			t.Fatalf("%s: a day later, %s", tt.method, got)
+		}
+		s.inflates()
+		s.waits(s.run.Method.ExpansionTime)
 		s.reads(tt.start)
 		if got := s.bellsUntil(24 * time.Hour); got != tt.hold {
 			t.Errorf("%s: in the hold %s, want %s", tt.method, got, tt.hold)
@@ -118,7 +123,7 @@ func TestBellsAnswered(t *testing.T) {
 	}
 	s.waits(2 * time.Minute)
 	s.does(core.Remark{Text: "coming"})
-	if got, want := s.bellsUntil(time.Hour), "chase 3:00, chase 10:00, chase 60:00"; got != want {
+	if got, want := s.bellsUntil(28*time.Minute), "chase 3:00, chase 10:00"; got != want { // 30 min since the end
 		t.Errorf("%s, want %s", got, want)
 	}
 	s.reads("16.5")
@@ -216,7 +221,7 @@ func TestBellsAfterTheHold(t *testing.T) {
 		if s.run.Phase != core.Expansion {
 			t.Fatalf("%s leads to %s", name, s.run.Phase)
 		}
-		if got, want := s.bellsUntil(time.Hour), "chase 3:00, chase 10:00, chase 60:00"; got != want {
+		if got, want := s.bellsUntil(29*time.Minute), "chase 3:00, chase 10:00"; got != want {
 			t.Errorf("%s: %s, want %s", name, got, want)
 		}
 		s.reads("16.5")

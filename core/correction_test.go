@@ -92,6 +92,7 @@ func TestCorrections(t *testing.T) {
 		{"expansion: the first too low", expanding, soon, 2, "16.9", "Corrected ExpansionVoid", core.Expansion, "", ""},
 		{"expansion: the first too high", expanding, late, 2, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
 		{"expansion: a look", expanding, soon, 3, "16.0", "Corrected", core.Expansion, "", ""},
+		{"expansion: a look, below the test pressure", expanding, late, 3, "15.9", "Corrected ExpansionVoid", core.Expansion, "", ""},
 		{"expansion: a look, late", expanding, late, 3, "16.0", tooLate, core.Expansion, "", ""},
 		{"expansion: a look too high", expanding, soon, 3, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
 		{"expansion: a look too high, late", expanding, late, 3, "18.1", "Corrected ExpansionVoid", core.Expansion, "", ""},
@@ -369,10 +370,8 @@ func TestReadingBeforeReady(t *testing.T) {
 // over when it was true.
 func TestCorrectedBeforeTheBell(t *testing.T) {
 	s := places["expansion"](t)
-	s.waits(6 * time.Minute)
-	s.reads("15.0")
-	s.waits(3 * time.Minute)
-	s.reads("15.0")
+	s.waits(8 * time.Minute)
+	s.reads("17.3")
 	s.waits(time.Minute)
 	s.apply(s.run.Ring(s.bench.Policy, s.now))
 	if got := s.come(core.Fix{Digits: "16.5"}); got != "Corrected" || s.run.Phase != core.Expansion {

@@ -376,6 +376,30 @@ func TestOverpressure(t *testing.T) {
 	})
 }
 
+// TestExpansionHeld: below the test pressure before its time is up, the expansion
+// was not held; half an hour after that time, or the last reading since, it is too
+// long ago for a hold.
+func TestExpansionHeld(t *testing.T) {
+	for _, steps := range [][]step{
+		{{0, read("16.0"), "Taken", core.Expansion}},
+		{{0, read("15.99"), "Taken ExpansionVoid", core.Expansion}},
+		{{9*time.Minute - 1, read("15.99"), "Taken ExpansionVoid", core.Expansion}},
+		{{9 * time.Minute, read("15.99"), "Taken", core.Expansion}, {0, read("16.0"), "Taken HoldStarted", core.Hold}},
+		{{39 * time.Minute, read("16.5"), "Taken HoldStarted", core.Hold}},
+		{{39*time.Minute + 1, read("16.5"), "Taken ExpansionVoid", core.Expansion}, {0, read("17.5"), "Taken ExpansionStarted", core.Expansion}},
+		{
+			{30 * time.Minute, read("17.2"), "Taken", core.Expansion},
+			{30 * time.Minute, read("16.5"), "Taken HoldStarted", core.Hold},
+		},
+		{
+			{30 * time.Minute, read("17.2"), "Taken", core.Expansion},
+			{30*time.Minute + 1, read("16.5"), "Taken ExpansionVoid", core.Expansion},
+		},
+	} {
+		places["expansion"](t).plays(steps) // a minute after it began
+	}
+}
+
 // TestAgain repeats the phase, and only a test without a verdict.
 func TestAgain(t *testing.T) {
 	// In the hold: a new start reading, no new expansion.

@@ -205,7 +205,7 @@ func TestStanding(t *testing.T) {
 			l.tested(1, core.Pass)
 			l.adds(2, core.Opened{}, fail)
 			l.adds(3, core.Opened{}, core.Stopped{}, core.Closed{})
-		}, "not fit: failed"},
+		}, "not fit: failed, test not finished"},
 		{"facts of no run", func(l *life) { l.adds(0, pass, core.Closed{}) }, "not fit: no pass yet"},
 		{"facts of a run that was never opened", func(l *life) { l.adds(3, core.Taken{}, pass, core.Closed{}) }, "not fit: no pass yet"},
 
