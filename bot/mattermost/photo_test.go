@@ -107,6 +107,10 @@ func TestPhotos(t *testing.T) {
 		b.expect("08:57:00 Photo kept while unplugging.",
 			"08:57:00 Not kept: the chat server has IMG_4.jpg no more. Post it again. @bench.tester")
 		b.tester("ok all")
+		b.at("08:58:10")
+		b.tester("ok 1")
+		b.at("08:58:20")
+		b.tester("ok 2")
 		b.at("08:59:00")
 
 		run := b.checkInTheEnd()
