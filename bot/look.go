@@ -161,9 +161,10 @@ func (do *doing) setLook(next, looked time.Time) {
 
 // tellOfficers tells each officer directly what cannot wait for them to look. It
 // is told in the crew channel instead where nobody is found for it, and besides
-// where one of them is not: in silence it is never lost. The event waits a moment
-// for the chat server to say who they are, and does not fail if it does not.
-func (do *doing) tellOfficers(text string) {
+// where one of them is not, unless it is known there anyway: in silence it is
+// never lost. The event waits a moment for the chat server to say who they are,
+// and does not fail if it does not.
+func (do *doing) tellOfficers(text string, known bool) {
 	const patience = 3 * time.Second
 	ctx, cancel := context.WithTimeout(do.ctx, patience)
 	defer cancel()
@@ -177,7 +178,7 @@ func (do *doing) tellOfficers(text string) {
 		}
 		do.put(store.Out{Person: p.ID, Text: text})
 	}
-	if missed {
+	if missed && !known {
 		do.put(store.Out{Text: text})
 	}
 }

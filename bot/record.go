@@ -143,7 +143,7 @@ func (do *doing) say(m commands.Message) {
 		}
 		do.put(store.Out{Key: endKey(run.ID), Thread: cardKey(run.ID), Text: m.Text})
 	case commands.ToOfficers:
-		do.tellOfficers(m.Text)
+		do.tellOfficers(m.Text, m.Known)
 	case commands.ToCrew:
 		do.put(store.Out{Text: m.Text})
 	case commands.ToCard:

@@ -40,26 +40,30 @@ func (known) File(context.Context, string) (io.ReadCloser, error) { return nil, 
 // TestToOfficers: what is for the officers is told each of them directly, and in
 // the crew channel where one of them cannot be told; the event is not held up for
 // long, and does not fail.
+// What the crew channel is told anyway, it is told once.
 func TestToOfficers(t *testing.T) {
 	const crew = ""
 	for name, c := range map[string]struct {
 		officers []string
 		world    known
+		known    bool     // the crew is told as well
 		told     []string // ids of persons
 	}{
-		"each":           {[]string{"a", "b"}, known{names: []string{"a", "b"}}, []string{"id of a", "id of b"}},
-		"none named":     {nil, known{}, []string{crew}},
-		"one not found":  {[]string{"a", "b"}, known{names: []string{"b"}}, []string{"id of b", crew}},
-		"nobody found":   {[]string{"a", "b"}, known{}, []string{crew}},
-		"server refuses": {[]string{"a"}, known{fault: &SendError{Err: errors.New("no")}}, []string{crew}},
-		"server is mute": {[]string{"a", "b"}, known{mute: true}, []string{crew}},
+		"each":             {[]string{"a", "b"}, known{names: []string{"a", "b"}}, false, []string{"id of a", "id of b"}},
+		"none named":       {nil, known{}, false, []string{crew}},
+		"one not found":    {[]string{"a", "b"}, known{names: []string{"b"}}, false, []string{"id of b", crew}},
+		"nobody found":     {[]string{"a", "b"}, known{}, false, []string{crew}},
+		"server refuses":   {[]string{"a"}, known{fault: &SendError{Err: errors.New("no")}}, false, []string{crew}},
+		"server is mute":   {[]string{"a", "b"}, known{mute: true}, false, []string{crew}},
+		"none, crew knows": {nil, known{}, true, nil},
+		"one, crew knows":  {[]string{"a", "b"}, known{names: []string{"b"}}, true, []string{"id of b"}},
 	} {
 		t.Run(name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				e := &Engine{world: c.world, officerNames: c.officers, log: slog.New(slog.DiscardHandler)}
 				do := &doing{Engine: e, ctx: t.Context(), ev: Event{ID: "e"}}
 				begun := time.Now()
-				do.say(commands.Message{Dest: commands.ToOfficers, Text: "a fail became a pass"})
+				do.say(commands.Message{Dest: commands.ToOfficers, Text: "a fail became a pass", Known: c.known})
 				if took := time.Since(begun); took > 5*time.Second {
 					t.Errorf("it took %v", took)
 				}

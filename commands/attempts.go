@@ -83,6 +83,7 @@ func (s Speaker) toOfficers(st Step) []Message {
 			switch {
 			case f.Verdict.Outcome == core.Fail:
 				tell(bold(run.Suit.Tag+" FAILED")+": blocked, not fit for use.", s.why(run, f.Verdict))
+				out[len(out)-1].Known = st.Before.Verdict == nil || st.Before.Verdict.Outcome != core.Fail
 			case f.Verdict.Outcome == core.Pass && (st.Before.Verdict == nil || st.Before.Verdict.Outcome != core.Pass):
 				if was := madeGood(run); was != "" {
 					tell(bold(run.Suit.Tag+" "+strings.ToUpper(was)+" CORRECTED TO PASS")+", not fit yet.", "Check it: "+code("record "+run.ID.String()))

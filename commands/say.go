@@ -50,6 +50,7 @@ type Message struct {
 	N     int  // which list or verdict of the run it is, from 1: its post is found again by it
 	Offer int  // numbers to put under it for people to tap
 	Chart bool // with the chart of the run
+	Known bool // to the officers: the crew channel is told the same anyway
 }
 
 // Speaker words what a station says.
