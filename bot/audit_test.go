@@ -206,6 +206,8 @@ func (a audit) verdict(v core.Verdict, run core.Run, at time.Time, by core.Perso
 	banner := strings.ToUpper(string(v.Outcome))
 	if v.Outcome == core.Pass && run.Phase != core.Over {
 		banner += ", NOT FIT YET"
+	} else if v.Outcome == core.Pass && run.FoundBad {
+		banner += ", THEN A DEFECT: NOT FIT"
 	}
 	a.has("verdict", banner, run.Suit.Tag, "by")
 	a.has("rules", "rules ", max(1, v.Rules), ", those in force")

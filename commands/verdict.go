@@ -87,7 +87,7 @@ func sure(v core.Verdict) string {
 		return ""
 	}
 	if v.Outcome == core.Fail && v.Conforms > 0.5 {
-		return fmt.Sprintf("Close: %s sure that it was within just at the end of the hold. What was read decides.", percent(v.Conforms))
+		return fmt.Sprintf("What was read decides. It is %s sure that the true drop is beyond.", percent(1-v.Conforms))
 	}
 	if v.Outcome == core.Fail {
 		return fmt.Sprintf("%s sure that the true drop is beyond the limit.", percent(1-v.Conforms))
