@@ -28,6 +28,8 @@ type move struct {
 	opens int    // the run that it opens
 	files []string
 	half  bool // the program took HP-07 out of use for it
+	// unread is true while the program is down: nobody knows yet what it makes of it.
+	unread bool
 }
 
 type gaugeModel struct {
@@ -410,10 +412,13 @@ func (w world) do(m move, zone *time.Location) []world {
 		for _, suit := range []string{"HP-07", "HP-08"} {
 			w.aboutSuit(m, both[1], suit, "both")
 		}
-		if m.half {
+		switch {
+		case m.half:
 			return one // what bars the one bars the other
+		case m.unread:
+			return []world{w, refused}
 		}
-		return []world{w, refused}
+		return []world{refused}
 	}
 	if f := saidOfSuit.FindStringSubmatch(m.words); f != nil {
 		w.aboutSuit(m, f[1], f[2], f[3])
