@@ -54,12 +54,27 @@ type methodModel struct {
 }
 
 var methodModels = map[string]methodModel{
-	"en943": {"mbar", [2]float64{17, 18}, [2]float64{16, 17}, 10 * time.Minute, 6 * time.Minute,
-		func(s, e int64) bool { return s-e <= 3*nano["mbar"] }},
-	"f1052": {"mm", [2]float64{120, 130}, [2]float64{95, 105}, time.Minute, 4 * time.Minute,
-		func(s, e int64) bool { return e >= 80*nano["mm"] && 100*e >= 80*s }},
-	"osha": {"in", [2]float64{5, 5.5}, [2]float64{4, 4.5}, time.Minute, 3 * time.Minute,
-		func(s, e int64) bool { return 5*e >= 4*s }},
+	"en943": {
+		"mbar",
+		[2]float64{17, 18},
+		[2]float64{16, 17},
+		10 * time.Minute, 6 * time.Minute,
+		func(s, e int64) bool { return s-e <= 3*nano["mbar"] },
+	},
+	"f1052": {
+		"mm",
+		[2]float64{120, 130},
+		[2]float64{95, 105},
+		time.Minute, 4 * time.Minute,
+		func(s, e int64) bool { return e >= 80*nano["mm"] && 100*e >= 80*s },
+	},
+	"osha": {
+		"in",
+		[2]float64{5, 5.5},
+		[2]float64{4, 4.5},
+		time.Minute, 3 * time.Minute,
+		func(s, e int64) bool { return 5*e >= 4*s },
+	},
 }
 
 func (m methodModel) holds(tolerance [2]float64, p int64) bool {
@@ -85,7 +100,6 @@ type readModel struct {
 	at     time.Time
 	p      int64
 	step   int64 // the rounding of it
-	unsure bool
 }
 
 type airModel struct {
@@ -135,13 +149,6 @@ type runModel struct {
 	needsList                   bool
 	closed                      time.Time
 	now                         time.Time // of the move, in the order of what was heard
-}
-
-type paperModel struct {
-	day     string
-	method  string
-	outcome outcomeModel
-	at      time.Time // when it was brought in
 }
 
 // fact is something about a suit.
