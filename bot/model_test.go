@@ -719,7 +719,7 @@ func (w world) paper(m move, name string, zone *time.Location) {
 	last.p, last.step = pressureModel(end[1], end[2])
 	r.hold = []readModel{first, last}
 	switch out := r.judge(zone); {
-	case out == failed:
+	case out == failed && meth.holds(meth.test, first.p): // else it gives no verdict
 		w.facts[row[1]] = append(w.facts[row[1]], factModel{at: day, kind: "fail"})
 	case out == passed && row[2] == w.own[row[1]] && meth.holds(meth.test, first.p):
 		late := day.AddDate(0, 0, 1).Add(-time.Second)
