@@ -687,6 +687,7 @@ func TestRunAndFileAgree(t *testing.T) {
 		t.Errorf("only %v were closed, and %d passes that clear nothing: the test says little", closed, kept)
 	}
 }
+
 // BenchmarkFile folds the journal of a suit with 500 closed runs.
 func BenchmarkFile(b *testing.B) {
 	suit := newSuit(b, "HP-07")
