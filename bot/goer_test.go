@@ -394,7 +394,7 @@ func (g *goer) aside(guide world) {
 	case 1:
 		g.say("%s: @benchbell found %s exhaust valve diaphragm torn", who, suit)
 	case 2, 3:
-		g.say("%s: @benchbell repaired %s %s", who, suit, g.one("left glove", "1 left glove", "2 visor"))
+		g.say("%s: @benchbell repaired %s %s", who, suit, g.one("left glove", "1: left glove", "2: visor"))
 	case 4:
 		g.say("%s: @benchbell cause %s inflation hose", who, suit)
 	case 5:

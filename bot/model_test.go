@@ -28,6 +28,8 @@ type move struct {
 	opens int    // the run that it opens
 	files []string
 	half  bool // the program took HP-07 out of use for it
+	// unread is true while the program is down: nobody knows yet what it makes of it.
+	unread bool
 }
 
 type gaugeModel struct {
@@ -52,12 +54,27 @@ type methodModel struct {
 }
 
 var methodModels = map[string]methodModel{
-	"en943": {"mbar", [2]float64{17, 18}, [2]float64{16, 17}, 10 * time.Minute, 6 * time.Minute,
-		func(s, e int64) bool { return s-e <= 3*nano["mbar"] }},
-	"f1052": {"mm", [2]float64{120, 130}, [2]float64{95, 105}, time.Minute, 4 * time.Minute,
-		func(s, e int64) bool { return e >= 80*nano["mm"] && 100*e >= 80*s }},
-	"osha": {"in", [2]float64{5, 5.5}, [2]float64{4, 4.5}, time.Minute, 3 * time.Minute,
-		func(s, e int64) bool { return 5*e >= 4*s }},
+	"en943": {
+		"mbar",
+		[2]float64{17, 18},
+		[2]float64{16, 17},
+		10 * time.Minute, 6 * time.Minute,
+		func(s, e int64) bool { return s-e <= 3*nano["mbar"] },
+	},
+	"f1052": {
+		"mm",
+		[2]float64{120, 130},
+		[2]float64{95, 105},
+		time.Minute, 4 * time.Minute,
+		func(s, e int64) bool { return e >= 80*nano["mm"] && 100*e >= 80*s },
+	},
+	"osha": {
+		"in",
+		[2]float64{5, 5.5},
+		[2]float64{4, 4.5},
+		time.Minute, 3 * time.Minute,
+		func(s, e int64) bool { return 5*e >= 4*s },
+	},
 }
 
 func (m methodModel) holds(tolerance [2]float64, p int64) bool {
@@ -83,7 +100,6 @@ type readModel struct {
 	at     time.Time
 	p      int64
 	step   int64 // the rounding of it
-	unsure bool
 }
 
 type airModel struct {
@@ -133,13 +149,6 @@ type runModel struct {
 	needsList                   bool
 	closed                      time.Time
 	now                         time.Time // of the move, in the order of what was heard
-}
-
-type paperModel struct {
-	day     string
-	method  string
-	outcome outcomeModel
-	at      time.Time // when it was brought in
 }
 
 // fact is something about a suit.
@@ -410,10 +419,13 @@ func (w world) do(m move, zone *time.Location) []world {
 		for _, suit := range []string{"HP-07", "HP-08"} {
 			w.aboutSuit(m, both[1], suit, "both")
 		}
-		if m.half {
+		switch {
+		case m.half:
 			return one // what bars the one bars the other
+		case m.unread:
+			return []world{w, refused}
 		}
-		return []world{w, refused}
+		return []world{refused}
 	}
 	if f := saidOfSuit.FindStringSubmatch(m.words); f != nil {
 		w.aboutSuit(m, f[1], f[2], f[3])

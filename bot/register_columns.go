@@ -289,6 +289,9 @@ var testColumns = []column[testRow]{
 	{
 		name: "remedy",
 		read: func(to *testRow, cell string, _ *lookup) error {
+			if commands.NothingDone(cell) {
+				return errors.New("write what was done after it, or leave this empty")
+			}
 			to.Test.Remedy = cell
 			return checkText(cell)
 		},

@@ -48,6 +48,7 @@ type walk struct {
 	suits  map[string]core.File
 	read   uint64 // entries of the journal that suits holds
 	fault  string
+	lost   bool // there were too many worlds
 }
 
 // walkRegister is the register of a walk: two suits with their last test, and
@@ -118,7 +119,7 @@ func (w *walk) line(text string) {
 		}
 	}
 	known := maps.Clone(w.engine.bench.Runs)
-	wasFit := w.suits["HP-07"].Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
+	barred := len(w.suits["HP-07"].Bars)
 	if err := w.step(context.Background(), step{text: text, do: do}); err != nil {
 		if errors.Is(err, context.Canceled) {
 			w.fault = err.Error()
@@ -149,7 +150,7 @@ func (w *walk) line(text string) {
 		if err := w.catchUp(); err != nil {
 			w.fault = err.Error()
 		}
-		m.half = wasFit && !w.down && !w.suits["HP-07"].Standing(w.cfg.Policy, w.engine.bench.Day(w.stage.now)).Wearable()
+		m.half, m.unread = len(w.suits["HP-07"].Bars) > barred, w.down
 		var next []world
 		for _, one := range w.worlds {
 			next = append(next, one.hear(m, w.stage.zone)...)
@@ -165,7 +166,7 @@ func (w *walk) line(text string) {
 
 // thin leaves one of worlds that are alike.
 func (w *walk) thin() {
-	const most = 24
+	const most = 40
 	if len(w.worlds) == 1 {
 		return
 	}
@@ -178,8 +179,9 @@ func (w *walk) thin() {
 		}
 	}
 	w.worlds = kept[:min(len(kept), most)]
-	if len(kept) > most {
+	if len(kept) > most { // the one that the program is in may be left out: nothing more is asked
 		w.seen["too many worlds"]++
+		w.lost = true
 	}
 }
 
@@ -215,6 +217,9 @@ func (w *walk) catchUp() error {
 func (w *walk) compare() {
 	if err := w.catchUp(); err != nil {
 		w.fault = err.Error()
+		return
+	}
+	if w.lost {
 		return
 	}
 	for _, tag := range []string{"HP-07", "HP-08"} {
@@ -353,6 +358,9 @@ func TestMayBeWorn(t *testing.T) {
 	}
 	if t.Failed() || all.walks < 200 {
 		return
+	}
+	if share := 100 * float64(all.came["too many worlds"]) / float64(all.walks); share > 3 {
+		t.Errorf("%.1f %% of the walks were given up, since the model forked too often", share)
 	}
 	for what, least := range leastShares {
 		if share := 100 * float64(all.came[what]) / float64(all.walks); share < least {

@@ -46,7 +46,7 @@ func treat(tag string, st core.Standing) string {
 	}
 	text := code("repaired " + tag + " …")
 	if len(open) > 1 {
-		text = code("repaired " + tag + " 1 …")
+		text = code("repaired " + tag + " 1: …")
 	}
 	if failed {
 		text += " or " + code("cause "+tag+" …")

@@ -327,7 +327,7 @@ const phrases = `
 	found HP-07, 08 torn
 	repaired
 	repaired HP-07
-	repaired HP-07 1 3
+	repaired HP-07 1 3:
 	repaired HP-07 all
 	repair HP-07 glove
 	fixed HP-07 seam

@@ -211,7 +211,7 @@ func init() {
 		{
 			verbs: []string{"cause"}, in: anywhere,
 			shape: "cause …", means: "suit and what outside it made the test fail", example: "cause HP-07 the hose was split",
-			parse: aboutSuit(func(tag, text string) (any, error) { return core.NoteCause{Suit: tag, What: text}, nil }, "what made it fail"), verbatim: true, fill: aSuitAndMore, grave: true,
+			parse: aboutSuit(parseCause, "what made it fail"), verbatim: true, fill: aSuitAndMore, grave: true,
 		},
 		{
 			verbs: []string{"withdraw"}, in: anywhere,
@@ -422,7 +422,7 @@ func aboutSuit(make func(tag, text string) (any, error), missing string) func(st
 	return func(rest string) (any, error) {
 		tag, left := cutTag(rest)
 		text := strings.TrimLeft(left, joints)
-		other, more := another(tag, left, missing == "what was repaired")
+		other, more := another(tag, left, missing == "what was repaired" || missing == "what was found")
 		switch {
 		case more:
 			return nil, &half{tag, other, text}
@@ -496,7 +496,9 @@ func another(tag, left string, counts bool) (other string, is bool) {
 		}
 	}
 	number := ""
-	if m := joined.FindStringSubmatch(left); m != nil {
+	if n := numberLike(tag, left, counts); n != "" {
+		number = n
+	} else if m := joined.FindStringSubmatch(left); m != nil {
 		number = m[1]
 	} else if m := numbered.FindStringSubmatch(left); m != nil && !(counts && m[2] == "") {
 		number = m[1] + m[2]
@@ -513,6 +515,29 @@ func another(tag, left string, counts bool) (other string, is bool) {
 	}
 	return strings.TrimSuffix(tag, own) + number, true
 }
+
+// numberLike finds a bare number that is written as wide as the tag's own: right
+// behind the tag, unless things are counted there, or later behind a word or a
+// sign that goes on with another suit. What is a time, a date or an amount is none.
+func numberLike(tag, left string, counts bool) string {
+	own := lastNumber.FindString(tag)
+	for i, m := range furtherNumber.FindAllStringSubmatchIndex(left, -1) {
+		number, after := left[m[4]:m[5]], left[m[5]:]
+		behind := strings.TrimSpace(left[m[0]:m[4]]) == ""
+		switch {
+		case len(number) != len(own) || len(own) < 2 || number == own || amount.MatchString(after):
+		case behind && (counts || i > 0 || strings.TrimSpace(left[:m[4]]) != ""):
+		default:
+			return number
+		}
+	}
+	return ""
+}
+
+var (
+	furtherNumber = regexp.MustCompile(`(?i)(^ *|[,;&+/] ?|\b(?:and|also|plus|or) )(?:suit |no\.? ?|number |#)?(\d{2,5})\b`)
+	amount        = regexp.MustCompile(`(?i)^(?:[:.\-/]\d| ?(?:mm|cm|m|min|minutes?|h|hours?|s|l|litres?|mbar|h?pa|%|°|x|times|holes?|people|persons?|days?|years?|o'?clock|am|pm)\b)`)
+)
 
 // lastOf returns the number that a tag ends in, with its letter.
 func lastOf(tag string) string { return lastNumber.FindString(tag) }
@@ -603,48 +628,64 @@ func parseRecord(rest string) (any, error) {
 	return core.AskRecord{Run: id}, nil
 }
 
+// ofDefects is the numbers of the defects that a repair was about. The colon tells
+// them from a count: "1 3: seam taped" and "2 new gloves".
+var ofDefects = regexp.MustCompile(`^(\d{1,2}(?:-\d{1,2})?(?:(?:,| and|,? &| )+ ?\d{1,2}(?:-\d{1,2})?)*) ?:(?: +(.*))?$`)
+
+// ofAll is a repair of all of them, unless some are excepted.
+var ofAll = regexp.MustCompile(`(?i)^all\b[ ,;:–-]*(.*)$`)
+
 // parseRepaired reads what was repaired, after the numbers of the defects that
-// it was about: "1 3 seam taped", "all new suit".
+// it was about.
 func parseRepaired(tag, text string) (any, error) {
 	want := core.NoteRepaired{Suit: tag, What: text}
-	cut := func(s string) string { return strings.TrimLeft(s, joints) }
-	first, rest, _ := strings.Cut(text, " ")
-	said := strings.TrimRight(first, tagEnd)
-	switch {
-	case strings.EqualFold(said, "all"):
-		want.All, want.What = true, cut(rest)
-	default:
-		for {
-			first, rest, _ := strings.Cut(want.What, " ")
-			number := strings.TrimRight(first, tagEnd)
-			if strings.EqualFold(number, "and") || number == "&" {
-				first, rest, _ = strings.Cut(rest, " ")
-				number = strings.TrimRight(first, tagEnd)
-			}
-			items, err := parseItems(number)
-			if err != nil || len(items) == 0 || number[0] == '0' {
-				break
-			}
-			for _, n := range items {
-				if !slices.Contains(want.Of, n) {
-					want.Of = append(want.Of, n)
-				}
-			}
-			want.What, said = cut(rest), cleanNumbers(want.Of)
+	said := ""
+	if m := ofAll.FindStringSubmatch(text); m != nil {
+		want.All, want.What, said = true, m[1], "all: "
+		if excepts.MatchString(want.What) {
+			return nil, &hint{say: "say which were repaired, by their numbers: nothing was recorded", try: "repaired " + tag + " …"}
 		}
+	} else if m := ofDefects.FindStringSubmatch(text); m != nil {
+		items, err := parseItems(strings.ReplaceAll(m[1], "&", " "))
+		if err != nil {
+			return nil, err
+		}
+		slices.Sort(items)
+		want.Of, want.What, said = slices.Compact(items), m[2], m[1]+": "
 	}
-	if !hollow(want.What) {
-		return want, nil
+	switch {
+	case hollow(want.What):
+		return nil, &hint{say: "say what was repaired", try: "repaired " + tag + " " + said + "…"}
+	case notDone.MatchString(want.What):
+		return nil, &hint{say: "that is no repair: nothing was recorded. Say what was done, once it is", try: "repaired " + tag + " …"}
 	}
-	err := errors.New("say what was repaired")
-	if want.All || len(want.Of) > 0 {
-		return nil, &hint{say: err.Error(), try: "repaired " + tag + " " + said + " …"}
-	}
-	return nil, err
+	return want, nil
 }
+
+func parseCause(tag, text string) (any, error) {
+	if noCause.MatchString(text) {
+		return nil, &hint{say: "that is no cause: nothing was recorded. Say what outside the suit it was, once it is known", try: "cause " + tag + " …"}
+	}
+	return core.NoteCause{Suit: tag, What: text}, nil
+}
+
+// NothingDone reports whether a text says of a repair that there was none, or none
+// yet.
+func NothingDone(text string) bool { return hollow(text) || notDone.MatchString(text) }
 
 // cleanNumbers prints numbers as they are typed: "1 3".
 func cleanNumbers(items []int) string { return strings.ReplaceAll(numbers(items), ",", "") }
+
+var (
+	excepts = regexp.MustCompile(`(?i)^(?:but|except|apart|without|minus|save|not|bar|excluding|other than)\b`)
+	// notDone is a text by which nothing was repaired, or not yet. In doubt it is
+	// one: who repaired something can say so in other words.
+	notDone = regexp.MustCompile(`(?i)^[^\pL\pN]*(?:$|(?:not|no|none|nothing|never|nobody|n/?a|nil|unknown|unclear|pending|later|tomorrow|soon|tbd|to ?do|needs?|must|should|shall|will|would|can(?:no|')?t|cannot|could(?:n't| not)?|wait\w*|await\w*|order(?:ed)?|sent|to be|planned|open)\b)` +
+		`|\b(?:not yet|not (?:done|possible|repaired|fixed|mended|finished|complete[d]?)|unrepaired|unfinished|will be|to be done|(?:must|needs?|has|have|had) to be|could not|couldn't|cannot|can't|wasn't|isn't|wait\w* for|on order|pending|still (?:open|leaks|torn|to)|next week)\b|\?`)
+	// noCause is a text by which no cause was found.
+	noCause = regexp.MustCompile(`(?i)^[^\pL\pN]*(?:$|(?:no|none|nothing|never|nobody|n/?a|nil|unknown|unclear|unsure|pending|later|tomorrow|tbd|not (?:found|known|clear|sure|seen|yet))\b)` +
+		`|\b(?:not (?:found|known|yet known|clear|yet)|unknown|unclear|no idea|no cause)\b|\?`)
+)
 
 var itemsForm = regexp.MustCompile(`^\d{1,2}(-\d{1,2})?$`)
 
@@ -674,11 +715,17 @@ func parseItems(s string) ([]int, error) {
 	return items, nil
 }
 
+// moreItems is a text that goes on with a further number of the list.
+var moreItems = regexp.MustCompile(`(?i)^(?:and|&|\+|,|or|to|-|–)? ?\d{1,2}(?:[ ,;&+].*)?$`)
+
 func parseBad(rest string) (any, error) {
 	number, what, _ := strings.Cut(rest, " ")
 	n, err := strconv.Atoi(number)
 	if err != nil || n < 1 {
 		return nil, errors.New("which number of the list?")
+	}
+	if moreItems.MatchString(what) {
+		return nil, &hint{say: "one number a post: nothing was recorded", try: "bad " + strconv.Itoa(n) + " …"}
 	}
 	if hollow(what) {
 		return nil, &hint{say: "say what is bad", try: "bad " + strconv.Itoa(n) + " …"}

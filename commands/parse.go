@@ -87,6 +87,12 @@ func Parse(text string, in Place) (any, error) {
 		if !f.verbatim && slices.ContainsFunc(strings.Fields(rest), elided) && err == nil {
 			err = errors.New("say it in place of the …")
 		}
+		if err == nil && strings.HasSuffix(text, "?") && acts(want) {
+			err = &hint{say: "a question changes nothing", try: "help"}
+			if in == Thread {
+				err = &hint{say: "a question changes nothing", try: "where"}
+			}
+		}
 		if err == nil {
 			return want, nil
 		}
@@ -158,6 +164,17 @@ func startsHollow(text string) bool {
 // elided reports whether a word is an ellipsis that was to be filled in.
 func elided(word string) bool {
 	return strings.Trim(word, "….") == "" && (strings.Contains(word, "…") || strings.Contains(word, ".."))
+}
+
+// acts reports whether an intent ends, clears or ticks something, which a question
+// must not.
+func acts(want any) bool {
+	switch want.(type) {
+	case core.Tick, core.Untick, core.Yes, core.Fix, core.Stop, core.NothingFitted, core.Repeat, core.HandOver,
+		core.NoteRepaired, core.NoteCause, core.Release, core.Reinstate, core.Retire:
+		return true
+	}
+	return false
 }
 
 var cutPlease = regexp.MustCompile(`(?i)(^|[ ,]+)please[.!]*$`)

@@ -76,11 +76,14 @@ func Print(want any) string {
 	case core.NoteFound:
 		return "found " + w.Suit + " " + w.What
 	case core.NoteRepaired:
-		of := cleanNumbers(w.Of)
-		if w.All {
-			of = "all"
+		of := ""
+		switch {
+		case w.All:
+			of = "all: "
+		case len(w.Of) > 0:
+			of = cleanNumbers(w.Of) + ": "
 		}
-		return strings.TrimSpace("repaired "+w.Suit+" "+of) + " " + w.What
+		return "repaired " + w.Suit + " " + of + w.What
 	case core.NoteCause:
 		return "cause " + w.Suit + " " + w.What
 	case core.Withdraw:

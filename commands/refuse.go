@@ -164,7 +164,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("Not taken: that answers a stop, and the run goes on. %s says what it waits for.", code("where"))
 	case core.WhichDefect:
 		return lines("Not recorded. Which of the open defects?", defects(r.Choices),
-			fmt.Sprintf("Say its number, or several, or all: %s.", code("repaired "+r.Suit+" 1 …")))
+			fmt.Sprintf("Say its number, or several, or all: %s.", code("repaired "+r.Suit+" 1: …")))
 	case core.NoSuchDefect:
 		about := ""
 		if r.Item > 0 {

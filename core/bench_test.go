@@ -31,8 +31,19 @@ func TestSameName(t *testing.T) {
 		}
 	}
 	for _, different := range [][2]string{
-		{"HP-07", "HP-70"}, {"HP-1", "HP-10"}, {"HP-100", "HP-1"}, {"HP-07", "HQ-07"}, {"HP-07", "HP-07A"}, {"HP-07", ""}, {"M-1", "M-11"}, {"HP-101", "HP-11"},
-		{"HP11-2", "HP1-12"}, {"HP11-2", "HP112"}, {"HP1-0", "HP10"}, {"1-07", "107"}, {"1.10", "1.1.0"},
+		{"HP-07", "HP-70"},
+		{"HP-1", "HP-10"},
+		{"HP-100", "HP-1"},
+		{"HP-07", "HQ-07"},
+		{"HP-07", "HP-07A"},
+		{"HP-07", ""},
+		{"M-1", "M-11"},
+		{"HP-101", "HP-11"},
+		{"HP11-2", "HP1-12"},
+		{"HP11-2", "HP112"},
+		{"HP1-0", "HP10"},
+		{"1-07", "107"},
+		{"1.10", "1.1.0"},
 	} {
 		if core.SameName(different[0], different[1]) {
 			t.Errorf("%q and %q are the same", different[0], different[1])
