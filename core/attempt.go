@@ -41,17 +41,17 @@ type Attempt struct {
 	GivenUp *Note // who gave it up, when and why; nil for the present one
 }
 
-// attempted returns the run after a fact of its present attempt.
-func (r Run) attempted(e Entry) Run {
+// attempted takes in a fact of the present attempt.
+func (r *Run) attempted(e Entry) {
 	switch f := e.Fact.(type) {
 	case Taken:
 		r.Readings = append(slices.Clip(r.Readings), f.Reading)
 		r.Asked, r.Handled = nil, false
 	case Corrected:
-		r = r.corrected(f)
+		r.corrected(f)
 	case ExpansionStarted:
 		if !r.has(f.N) {
-			return r
+			return
 		}
 		r.ExpandedBy, r.ExpandedAt = f.N, r.reading(f.N).Taken
 		r.Rang = nil
@@ -59,8 +59,8 @@ func (r Run) attempted(e Entry) Run {
 		r.ExpandedBy, r.ExpandedAt, r.Expanded = 0, time.Time{}, false
 		r.Rang = nil
 	case HoldStarted:
-		if r = r.reopened(f.N); !r.has(f.N) {
-			return r
+		if r.reopened(f.N); !r.has(f.N) {
+			return
 		}
 		r.Phase, r.HeldBy, r.HeldAt = Hold, f.N, r.reading(f.N).Taken
 		r.Rang = nil
@@ -72,17 +72,16 @@ func (r Run) attempted(e Entry) Run {
 	case Judged:
 		v := f.Verdict
 		r.Verdict, r.judgedAt = &v, e.At
-		r = r.toRestore()
+		r.toRestore()
 		r.Verdicts = append(slices.Clip(r.Verdicts), v)
 		r.Asked = nil // the bells stay rung: the verdict may be taken back
 	case Again:
-		r = r.again(e, f.Why)
+		r.again(e, f.Why)
 	case AirNoted:
 		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Celsius: f.Celsius}})
 	case BaroNoted:
 		r.Air = append(slices.Clip(r.Air), Condition{At: e.At, By: e.By, Air: Surroundings{Baro: f.Written}})
 	}
-	return r
 }
 
 // AllReadings returns the readings of all attempts, in the order of their posts:
@@ -116,7 +115,7 @@ func (r Run) AllAir() []Condition {
 func (r Run) attempts() []Attempt { return append(slices.Clip(r.Past), r.Attempt) }
 
 // again gives the present attempt up and begins the next.
-func (r Run) again(by Entry, why string) Run {
+func (r *Run) again(by Entry, why string) {
 	over := r.Attempt
 	over.GivenUp = &Note{At: by.At, By: by.By, Text: why}
 	next := Attempt{Began: by.At, Handled: true}
@@ -134,25 +133,23 @@ func (r Run) again(by Entry, why string) Run {
 	}
 	r.Past = append(slices.Clip(r.Past), over)
 	r.Phase, r.Attempt, r.Ended = Expansion, next, false
-	return r
 }
 
 // reopened goes back to the attempt before if reading n, one of its, begins a
 // hold and nothing was read since. No decision does that any more; a journal
 // from before may have it.
-func (r Run) reopened(n int) Run {
+func (r *Run) reopened(n int) {
 	last := len(r.Past) - 1
 	if last < 0 || !r.Expanded || len(r.Readings) > 0 || !r.Past[last].has(n) {
-		return r
+		return
 	}
 	back := r.Past[last]
 	back.GivenUp, back.Verdict = nil, nil
 	r.Attempt, r.Past = back, slices.Clip(r.Past[:last])
-	return r
 }
 
 // corrected replaces the value of a reading, of whatever attempt it is.
-func (r Run) corrected(f Corrected) Run {
+func (r *Run) corrected(f Corrected) {
 	replace := func(a Attempt) Attempt {
 		a.Readings = slices.Clone(a.Readings)
 		for i := range a.Readings {
@@ -165,7 +162,7 @@ func (r Run) corrected(f Corrected) Run {
 	}
 	if r.has(f.N) {
 		r.Attempt = replace(r.Attempt)
-		return r
+		return
 	}
 	for i, a := range r.Past {
 		if a.has(f.N) {
@@ -173,7 +170,6 @@ func (r Run) corrected(f Corrected) Run {
 			r.Past[i] = replace(a)
 		}
 	}
-	return r
 }
 
 // reading returns reading n of the attempt, or none.

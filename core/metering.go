@@ -113,8 +113,8 @@ func (r Run) KnownCapacity() Capacity {
 	return r.Suit.Capacity
 }
 
-// metering returns the run after a fact of a measurement.
-func (r Run) metering(e Entry) Run {
+// metering takes in a fact of a measurement.
+func (r *Run) metering(e Entry) {
 	m := &r.Metering
 	switch f := e.Fact.(type) {
 	case MeteringBegun:
@@ -145,7 +145,6 @@ func (r Run) metering(e Entry) Run {
 			*m = Metering{}
 		}
 	}
-	return r
 }
 
 // measure begins a measurement, or begins it anew.

@@ -96,7 +96,7 @@ func (r Run) Linked(after Run, facts []Fact) Link {
 
 // made returns what a fact that the run has just taken in made, as far as a
 // photo can be linked to it.
-func (r Run) made(f Fact) (Link, bool) {
+func (r *Run) made(f Fact) (Link, bool) {
 	one := func(items []int) int {
 		if len(items) == 1 {
 			return items[0]
@@ -132,14 +132,14 @@ func (r Run) Photo(file string) (Photo, bool) {
 	return Photo{}, false
 }
 
-func (r Run) photo(file string) int {
+func (r *Run) photo(file string) int {
 	return slices.IndexFunc(r.Photos, func(p Photo) bool { return p.File == file })
 }
 
 // pictured takes in what an entry says of photos. One that came with words
 // that were nothing, or a doubtful reading, is linked to what becomes of them:
 // the post is edited, the question is answered.
-func (r Run) pictured(e Entry) Run {
+func (r *Run) pictured(e Entry) {
 	switch f := e.Fact.(type) {
 	case PhotoPosted:
 		if r.photo(f.File) < 0 {
@@ -148,15 +148,17 @@ func (r Run) pictured(e Entry) Run {
 				At: e.At, By: e.By, Post: e.Event,
 			})
 		}
-		return r
+		return
 	case PhotoKept:
-		return r.settle(f.File, func(p *Photo) { p.Type, p.Sum = f.Type, f.Sum })
+		r.settle(f.File, func(p *Photo) { p.Type, p.Sum = f.Type, f.Sum })
+		return
 	case PhotoLost:
-		return r.settle(f.File, func(p *Photo) { p.Lost = f.Why })
+		r.settle(f.File, func(p *Photo) { p.Lost = f.Why })
+		return
 	}
 	link, ok := r.made(e.Fact)
 	if !ok {
-		return r
+		return
 	}
 	posts := []string{e.Event}
 	if taken, ok := e.Fact.(Taken); ok {
@@ -169,14 +171,12 @@ func (r Run) pictured(e Entry) Run {
 			r.Photos[i].With = link
 		}
 	}
-	return r
 }
 
 // settle says what became of a photo, once.
-func (r Run) settle(file string, as func(*Photo)) Run {
+func (r *Run) settle(file string, as func(*Photo)) {
 	if i := r.photo(file); i >= 0 && !r.Photos[i].Settled() {
 		r.Photos = slices.Clone(r.Photos)
 		as(&r.Photos[i])
 	}
-	return r
 }

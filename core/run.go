@@ -90,7 +90,7 @@ type Run struct {
 func Replay(entries []Entry) Run {
 	var r Run
 	for _, e := range entries {
-		r = r.Apply(e)
+		r.apply(e)
 	}
 	return r
 }
@@ -98,6 +98,12 @@ func Replay(entries []Entry) Run {
 // Apply returns the run after an entry. It cannot fail: an entry that makes no
 // sense here changes nothing.
 func (r Run) Apply(e Entry) Run {
+	r.apply(e)
+	return r
+}
+
+// apply does it in place: a run is large, and a suit's file takes in all of them.
+func (r *Run) apply(e Entry) {
 	switch e.Fact.(type) {
 	case Rung, PhotoKept, PhotoLost: // nobody did it
 	default:
@@ -107,31 +113,31 @@ func (r Run) Apply(e Entry) Run {
 	}
 	switch f := e.Fact.(type) {
 	case Opened:
-		r = Run{
+		*r = Run{
 			ID: e.Run, Suit: f.Suit, Method: f.Method, Manometer: f.Manometer,
 			Tester: e.By, Opened: e.At, Touched: e.At, Phase: Prepare,
 			PrepareList: checks(f.Prepare), RestoreList: checks(f.Restore), Lists: 1,
 		}
 	case Ticked:
 		before := r.Phase
-		if r = r.tick(f.Items, Check{Done: true, By: e.By, At: e.At, ByTap: f.ByTap}); r.Phase != before {
+		if r.tick(f.Items, Check{Done: true, By: e.By, At: e.At, ByTap: f.ByTap}); r.Phase != before {
 			r.Began = e.At
 		}
 		r.Handled = true
 	case Unticked:
-		r = r.tick(f.Items, Check{})
+		r.tick(f.Items, Check{})
 		r.Handled = true
 	case Taken, Corrected, ExpansionStarted, ExpansionVoid, HoldStarted, HoldVoid, HoldResumed, Judged, Again, AirNoted, BaroNoted:
-		r = r.attempted(e)
+		r.attempted(e)
 	case Questioned:
 		r.Asked = &f
 	case Rung:
 		r.Rang = append(slices.Clip(r.Rang), f)
 	case DefectSeen:
 		r.Notes = append(slices.Clip(r.Notes), Note{e.At, e.By, f.What})
-		r = r.defect(f, e)
+		r.defect(f, e)
 	case Stopped:
-		r = r.toRestore()
+		r.toRestore()
 		r.Asked, r.Rang, r.Ended = nil, nil, true
 	case HandedOver:
 		r.Tester, r.Handled = f.To, true
@@ -141,7 +147,7 @@ func (r Run) Apply(e Entry) Run {
 	case ManometerChosen:
 		r.Manometer, r.Asked = f.Manometer, nil
 	case MeteringBegun, MeteringRead, AirAdded, MeteringCorrected, CapacityMeasured, MeteringLeft:
-		r = r.metering(e)
+		r.metering(e)
 	case LeakFound:
 		r.Leaks = append(slices.Clip(r.Leaks), Note{e.At, e.By, f.Where})
 		r.Handled = true // it is hunted at the expansion pressure
@@ -150,15 +156,14 @@ func (r Run) Apply(e Entry) Run {
 	case Closed:
 		r.Phase, r.Closed, r.Rang, r.Metering = Over, e.At, nil, Metering{}
 	}
-	return r.pictured(e)
+	r.pictured(e)
 }
 
-func (r Run) toRestore() Run {
+func (r *Run) toRestore() {
 	if r.Phase != Over && r.Phase != Restore {
 		r.Phase = Restore
 		r.Lists++
 	}
-	return r
 }
 
 func checks(items []Item) []Check {
@@ -169,7 +174,7 @@ func checks(items []Item) []Check {
 	return list
 }
 
-func (r Run) tick(items []int, as Check) Run {
+func (r *Run) tick(items []int, as Check) {
 	list := &r.PrepareList
 	if r.Phase == Restore {
 		list, r.Opening = &r.RestoreList, true
@@ -186,20 +191,18 @@ func (r Run) tick(items []int, as Check) Run {
 	if r.Phase == Prepare && Complete(r.PrepareList) {
 		r.Phase, r.Rang = Expansion, nil
 	}
-	return r
 }
 
 // defect marks an item of the restore list as found bad, so that the list can be
 // completed all the same: the suit is blocked by the defect. What is counted
 // back by name stays open, since it may still be in the suit.
-func (r Run) defect(f DefectSeen, e Entry) Run {
+func (r *Run) defect(f DefectSeen, e Entry) {
 	r.FoundBad = r.FoundBad || r.Phase == Restore
 	if i := f.Item - 1; r.Phase == Restore && i >= 0 && i < len(r.RestoreList) && !r.RestoreList[i].Item.ByName() {
 		r.RestoreList = slices.Clone(r.RestoreList)
 		r.RestoreList[i] = Check{Item: r.RestoreList[i].Item, Done: true, By: e.By, At: e.At, Bad: f.What}
 		r.Handled = true
 	}
-	return r
 }
 
 func items(list []Check) []Item {

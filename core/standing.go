@@ -102,7 +102,6 @@ func (f File) Apply(e Entry) File {
 		}
 	case CapacityMeasured:
 		f.Suit.Capacity = fact.Capacity
-		f.run = f.run.Apply(e)
 	case Used:
 		f = f.bar(e, BarUsed, fact.Note)
 		f.Bars[len(f.Bars)-1].Since = fact.When
@@ -126,9 +125,9 @@ func (f File) Apply(e Entry) File {
 	case PaperTest:
 		return f.onPaper(e, fact)
 	case Opened:
-		return f.opened(e)
+		return f.opened(e, fact)
 	default:
-		return f.inRun(e)
+		f.inRun(e)
 	}
 	return f
 }
@@ -170,11 +169,12 @@ func (f File) remedied(of []int, kind func(Bar) bool) File {
 
 // opened applies the start of a run. Its pass can clear only bars that exist, and
 // are remedied, at this moment.
-func (f File) opened(e Entry) File {
+func (f File) opened(e Entry, opened Opened) File {
 	if f.Run != 0 {
 		f = f.abandon(e)
 	}
-	f.Run, f.run = e.Run, Run{}.Apply(e)
+	f.Run = e.Run
+	f.run = Run{ID: e.Run, Suit: opened.Suit, Method: opened.Method, Opened: e.At, Phase: Prepare} // its lists tell nothing here
 	f.Bars = slices.Clone(f.Bars)
 	for i := range f.Bars {
 		b := &f.Bars[i]
@@ -185,32 +185,36 @@ func (f File) opened(e Entry) File {
 
 // inRun takes in a fact of the open run. One of any other run counts only if
 // it is a verdict given again after that run was closed, and a worse one.
-func (f File) inRun(e Entry) File {
+func (f *File) inRun(e Entry) {
 	judged, isVerdict := e.Fact.(Judged)
 	if f.Run == 0 || e.Run != f.Run {
 		if isVerdict {
-			return f.worsen(e, judged.Verdict)
+			*f = f.worsen(e, judged.Verdict)
 		}
-		return f
+		return
+	}
+	switch e.Fact.(type) {
+	case Taken, HoldStarted, HoldVoid, HoldResumed, Judged, Again, DefectSeen, Stopped, Closed:
+	default: // nothing else changes what a standing depends on
+		return
 	}
 	before := f.run.Phase
-	f.run = f.run.Apply(e)
+	f.run.apply(e)
 	switch fact := e.Fact.(type) {
 	case DefectSeen:
 		if before == Restore {
-			f = f.bar(e, BarFound, fact.What)
+			*f = f.bar(e, BarFound, fact.What)
 		}
 	case Judged: // a fail bars at once, so that what is done about it counts from now
-		f = f.withoutFail(e.Run)
+		*f = f.withoutFail(e.Run)
 		if fact.Verdict.Outcome == Fail {
-			f = f.bar(e, failKind(fact.Verdict), fact.Verdict.Defect)
+			*f = f.bar(e, failKind(fact.Verdict), fact.Verdict.Defect)
 		}
 	case HoldResumed, Again:
-		f = f.withoutFail(e.Run)
+		*f = f.withoutFail(e.Run)
 	case Closed:
-		return f.close(e)
+		*f = f.close(e)
 	}
-	return f
 }
 
 // withoutFail drops the fail of a run whose verdict is taken back.

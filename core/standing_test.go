@@ -687,3 +687,26 @@ func TestRunAndFileAgree(t *testing.T) {
 		t.Errorf("only %v were closed, and %d passes that clear nothing: the test says little", closed, kept)
 	}
 }
+
+// BenchmarkFile folds the journal of a suit with 500 closed runs.
+func BenchmarkFile(b *testing.B) {
+	suit := newSuit(b, "HP-07")
+	s := newScene(b)
+	entries := []core.Entry{{At: morning, Suit: suit.Tag, Fact: core.SuitRegistered{Suit: suit}}}
+	for range 500 {
+		s.passes(suit)
+		s.restores()
+		s.waits(time.Hour)
+		entries = append(entries, s.entries[s.run.ID]...)
+	}
+	b.ReportMetric(float64(len(entries)), "entries")
+	for b.Loop() {
+		var f core.File
+		for _, e := range entries {
+			f = f.Apply(e)
+		}
+		if f.TestedBy != 500 {
+			b.Fatalf("%+v", f)
+		}
+	}
+}
