@@ -657,14 +657,14 @@ func parseRepaired(tag, text string) (any, error) {
 	case hollow(want.What):
 		return nil, &hint{say: "say what was repaired", try: "repaired " + tag + " " + said + "…"}
 	case notDone.MatchString(want.What):
-		return nil, &hint{say: "that is no repair: nothing was recorded. Say what was done, once it is", try: "repaired " + tag + " …"}
+		return nil, &hint{say: "that is no repair: nothing was recorded. Say what was done", try: "repaired " + tag + " …"}
 	}
 	return want, nil
 }
 
 func parseCause(tag, text string) (any, error) {
 	if noCause.MatchString(text) {
-		return nil, &hint{say: "that is no cause: nothing was recorded. Say what outside the suit it was, once it is known", try: "cause " + tag + " …"}
+		return nil, &hint{say: "that is no cause: nothing was recorded. Say it once it is known", try: "cause " + tag + " …"}
 	}
 	return core.NoteCause{Suit: tag, What: text}, nil
 }
