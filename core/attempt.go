@@ -246,7 +246,7 @@ const longestLetDown = 30 * time.Minute
 func (r Run) slack(t time.Time) bool {
 	last := r.ExpansionEnds()
 	for _, e := range r.AllReadings() {
-		if e.Taken.After(last) && e.Taken.Before(t) {
+		if e.Taken.After(last) && e.Taken.Before(t) && e.Pressure() >= r.Method.Test.Low {
 			last = e.Taken
 		}
 	}

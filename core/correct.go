@@ -8,9 +8,9 @@ import (
 // A correction is for a slip of the thumb. Within correctionTime of the post, and
 // before anything further was done, it may say anything; later it counts only if
 // it makes things worse for the suit. It never starts a clock, and never reaches back into
-// an attempt that was given up. A question about a reading is answered within
-// answerTime of it, and a moment is stated within believed of it. The numbers are
-// ours.
+// an attempt that was given up. An answer to a question about a reading counts up
+// to answerTime after the reading, a stated moment up to believed after it. The
+// numbers are ours.
 const (
 	correctionTime = 2 * time.Minute
 	answerTime     = 2 * time.Minute
