@@ -73,7 +73,7 @@ func newWalk(cfg Config, register []core.Entry, folder string) (*walk, error) {
 		in:    make(map[string]core.RunID), with: make(map[string][]File),
 	}
 	w := &walk{Rehearsal: r, worlds: []world{newWorld(cfg.Policy.Zone)}, files: make(map[string][]string), seen: make(map[string]int), suits: make(map[string]core.File)}
-	if err := r.begin(register, RehearsalStart(cfg)); err != nil {
+	if err := r.begin(slices.Clone(register), RehearsalStart(cfg)); err != nil {
 		return nil, err
 	}
 	return w, w.catchUp()
