@@ -253,7 +253,7 @@ func (s *session) looks() int64 {
 // read posts a reading after the time that typing takes, and returns when.
 func (s *session) read(shown int64) (float64, error) {
 	posted := s.now + s.slow*typing(s.rand)
-	return posted, s.says(posted, core.Read{Digits: s.manometer.digits(shown)})
+	return posted, s.says(posted, core.Read{Digits: s.manometer.digits(shown), Unit: s.manometer.unit})
 }
 
 // tries is how often a tester sets a pressure until the manometer shows one
@@ -389,7 +389,7 @@ func (s *session) endure() error {
 	s.waits(max(s.now, bell+looking(s.rand)))
 	shown := s.looks()
 	s.forecast.truth = s.manometer.pascals(shown)
-	switch end := (core.Read{Digits: s.manometer.digits(shown)}); s.habits.ending {
+	switch end := (core.Read{Digits: s.manometer.digits(shown), Unit: s.manometer.unit}); s.habits.ending {
 	case overdue:
 		return s.readsLate(bell)
 	case recalled:
@@ -418,7 +418,7 @@ func (s *session) glance(at float64, stated bool) error {
 		_, err := s.read(shown)
 		return err
 	}
-	told := core.Read{Digits: s.manometer.digits(shown), HasStated: true}
+	told := core.Read{Digits: s.manometer.digits(shown), Unit: s.manometer.unit, HasStated: true}
 	told.Stated = time.Duration(math.Floor((at-s.held)/5)) * 5 * time.Second
 	return s.says(at+s.slow*typing(s.rand), told)
 }
