@@ -80,7 +80,7 @@ func holdAndRead(b *bench, card Post) {
 	b.tester.Reply(card, "16.6")
 	b.tester.AwaitText("Limit: ending 13.6 mbar or more")
 	b.tester.Reply(card, "15.2")
-	b.tester.AwaitText("15.2 mbar is not yet the end: the bell asks again")
+	b.tester.AwaitText("15.2 mbar noted, not yet the end: the bell asks again")
 	b.tester.Edit("16.2")
 	b.tester.AwaitText("Corrected: 15.2 mbar → 16.2 mbar")
 	b.tester.AwaitText("s left. Be at the manometer")
