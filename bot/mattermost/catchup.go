@@ -10,7 +10,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 const (
@@ -40,7 +40,7 @@ type window struct {
 
 func (r *receiver) window(channel string) window {
 	mark, ok := r.marks[channel]
-	if !ok || mark == (bot.Mark{}) {
+	if !ok || mark == (chat.Mark{}) {
 		return window{posts: r.floor, edits: r.floor}
 	}
 	back := overlap.Milliseconds()
@@ -80,8 +80,8 @@ func (r *receiver) catchUp(ctx context.Context) error {
 	if err := r.takeAll(ctx, items); err != nil {
 		return err
 	}
-	if r.marks[r.crew.Id] == (bot.Mark{}) {
-		r.marks[r.crew.Id] = bot.Mark{Created: r.floor, Updated: r.floor}
+	if r.marks[r.crew.Id] == (chat.Mark{}) {
+		r.marks[r.crew.Id] = chat.Mark{Created: r.floor, Updated: r.floor}
 	}
 	return nil
 }

@@ -11,7 +11,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 // numbers are the names of the reactions on which people tap, from 1 up.
@@ -26,8 +26,8 @@ var numbers = []string{
 type item struct {
 	at    int64
 	post  *model.Post
-	moves bool       // handling it moves the channel's mark
-	what  *bot.Event // nil if the engine need not hear of it
+	moves bool        // handling it moves the channel's mark
+	what  *chat.Event // nil if the engine need not hear of it
 }
 
 // spoken returns the post as a new post by a person, if it is one. One that was
@@ -40,9 +40,9 @@ func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, er
 	if err != nil || !ok {
 		return it, err
 	}
-	it.what = &bot.Event{
+	it.what = &chat.Event{
 		ID: p.Id, At: time.UnixMilli(at), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
-		What: bot.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
+		What: chat.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
 	}
 	return it, nil
 }
@@ -54,10 +54,10 @@ func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, er
 	if err != nil || !ok {
 		return it, err
 	}
-	it.what = &bot.Event{
+	it.what = &chat.Event{
 		ID: p.Id + "@" + strconv.FormatInt(p.EditAt, 10),
 		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
-		What: bot.Edited{
+		What: chat.Edited{
 			Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)),
 			Posted: time.UnixMilli(p.CreateAt),
 		},
@@ -86,10 +86,10 @@ func textOf(p *model.Post) string {
 	return p.Message
 }
 
-func filesOf(p *model.Post) []bot.File {
-	var files []bot.File
+func filesOf(p *model.Post) []chat.File {
+	var files []chat.File
 	for _, id := range p.FileIds {
-		file := bot.File{ID: id}
+		file := chat.File{ID: id}
 		if p.Metadata != nil {
 			if i := slices.IndexFunc(p.Metadata.Files, func(f *model.FileInfo) bool { return f.Id == id }); i >= 0 {
 				file.Name, file.Size = p.Metadata.Files[i].Name, p.Metadata.Files[i].Size
@@ -100,13 +100,13 @@ func filesOf(p *model.Post) []bot.File {
 	return files
 }
 
-func whereOf(in room, p *model.Post) bot.Where {
-	return bot.Where{Channel: p.ChannelId, Direct: in == directRoom, Root: p.RootId}
+func whereOf(in room, p *model.Post) chat.Where {
+	return chat.Where{Channel: p.ChannelId, Direct: in == directRoom, Root: p.RootId}
 }
 
 // tapped returns somebody's tap on a number under one of the bot's posts, or
 // nil if it is anything else.
-func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction, on bool) (*bot.Event, error) {
+func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction, on bool) (*chat.Event, error) {
 	n := slices.Index(numbers, t.EmojiName) + 1
 	if n == 0 || t.UserId == r.me.ID {
 		return nil, nil
@@ -124,11 +124,11 @@ func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction
 		return nil, err
 	}
 	at := tapTime(t)
-	return &bot.Event{
+	return &chat.Event{
 		ID: fmt.Sprintf("%s#%s#%d#%t@%d", t.PostId, t.UserId, n, on, at),
 		At: time.UnixMilli(at), Who: who.Person,
-		Where: bot.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: r.sent.key(t.PostId),
-		What: bot.Tapped{Post: t.PostId, N: n, On: on},
+		Where: chat.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: r.sent.key(t.PostId),
+		What: chat.Tapped{Post: t.PostId, N: n, On: on},
 	}, nil
 }
 
@@ -165,7 +165,7 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 		return it, nil
 	}
 	offered := false
-	now := bot.TapsNow{Post: p.Id}
+	now := chat.TapsNow{Post: p.Id}
 	for _, t := range p.Metadata.Reactions {
 		n := slices.Index(numbers, t.EmojiName) + 1
 		offered = offered || n > 0
@@ -177,7 +177,7 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 			return it, err
 		}
 		if who.mayTalk(in) {
-			now.Taps = append(now.Taps, bot.Tap{Who: who.Person, N: n, At: time.UnixMilli(tapTime(t))})
+			now.Taps = append(now.Taps, chat.Tap{Who: who.Person, N: n, At: time.UnixMilli(tapTime(t))})
 			it.at = max(it.at, tapTime(t))
 		}
 	}
@@ -187,7 +187,7 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 	if it.at == 0 { // all taken back, nobody knows when
 		it.at = p.UpdateAt
 	}
-	it.what = &bot.Event{
+	it.what = &chat.Event{
 		ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), Key: r.sent.key(p.Id), What: now,
 	}
 	return it, nil
@@ -195,7 +195,7 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 
 // tapsID names a state of taps: the post's update_at moves with every tap, and
 // for other reasons too.
-func tapsID(p *model.Post, now bot.TapsNow) string {
+func tapsID(p *model.Post, now chat.TapsNow) string {
 	sum := fnv.New64a()
 	for _, tap := range now.Taps {
 		fmt.Fprintln(sum, tap.Who.ID, tap.N, tap.At.UnixMilli())

@@ -19,7 +19,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 // A book stands for the engine: it drops events it has had, keeps the marks of
@@ -27,14 +27,14 @@ import (
 type book struct {
 	mu     sync.Mutex
 	seen   map[string]bool
-	marks  map[string]bot.Mark
-	events []bot.Event
-	refuse func(bot.Event) error
+	marks  map[string]chat.Mark
+	events []chat.Event
+	refuse func(chat.Event) error
 }
 
-func newBook() *book { return &book{seen: make(map[string]bool), marks: make(map[string]bot.Mark)} }
+func newBook() *book { return &book{seen: make(map[string]bool), marks: make(map[string]chat.Mark)} }
 
-func (b *book) take(_ context.Context, e bot.Event) error {
+func (b *book) take(_ context.Context, e chat.Event) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.refuse != nil {
@@ -65,26 +65,26 @@ func (b *book) news() (lines []string) {
 }
 
 // line describes an event: "bench.tester: text".
-func line(e bot.Event) string {
+func line(e chat.Event) string {
 	switch what := e.What.(type) {
-	case bot.Said:
+	case chat.Said:
 		return e.Who.Name + ": " + what.Text
-	case bot.Edited:
+	case chat.Edited:
 		return e.Who.Name + " edits: " + what.Text
-	case bot.Tapped:
+	case chat.Tapped:
 		if what.On {
 			return fmt.Sprintf("%s taps %d", e.Who.Name, what.N)
 		}
 		return fmt.Sprintf("%s untaps %d", e.Who.Name, what.N)
-	case bot.TapsNow:
+	case chat.TapsNow:
 		text := "taps now:"
 		for _, tap := range what.Taps {
 			text += fmt.Sprintf(" %s %d", tap.Who.Name, tap.N)
 		}
 		return text
-	case bot.Lost:
+	case chat.Lost:
 		return "lost"
-	case bot.CaughtUp:
+	case chat.CaughtUp:
 		return "caught up"
 	default:
 		return fmt.Sprintf("%T", what)
@@ -233,18 +233,18 @@ func TestEventFields(t *testing.T) {
 		synctest.Wait()
 
 		said := c.book.events[1]
-		want := bot.Event{
+		want := chat.Event{
 			ID: reply.Id, At: time.UnixMilli(reply.CreateAt),
-			Who: said.Who, Where: bot.Where{Channel: crewID, Root: root.Id},
+			Who: said.Who, Where: chat.Where{Channel: crewID, Root: root.Id},
 			What: said.What,
-			Mark: bot.Mark{Created: reply.CreateAt, Updated: reply.CreateAt, Anchor: reply.Id},
+			Mark: chat.Mark{Created: reply.CreateAt, Updated: reply.CreateAt, Anchor: reply.Id},
 		}
 		if !reflect.DeepEqual(said, want) || said.Who.ID != testerID || said.Who.Name != "bench.tester" {
 			t.Errorf("got  %+v\nwant %+v", said, want)
 		}
-		what := said.What.(bot.Said)
+		what := said.What.(chat.Said)
 		if what.Post != reply.Id || what.Text != "see @Benchbell." || !what.Mentioned ||
-			!slices.Equal(what.Files, []bot.File{{ID: "f1", Name: "suits.csv", Size: 120}}) {
+			!slices.Equal(what.Files, []chat.File{{ID: "f1", Name: "suits.csv", Size: 120}}) {
 			t.Errorf("got %+v", what)
 		}
 
@@ -252,8 +252,8 @@ func TestEventFields(t *testing.T) {
 		if want := fmt.Sprintf("%s@%d", reply.Id, edited.EditAt); edit.ID != want {
 			t.Errorf("edit has ID %q, want %q", edit.ID, want)
 		}
-		if !edit.At.Equal(time.UnixMilli(edited.EditAt)) || !edit.What.(bot.Edited).Posted.Equal(time.UnixMilli(reply.CreateAt)) {
-			t.Errorf("edit at %v of %v", edit.At, edit.What.(bot.Edited).Posted)
+		if !edit.At.Equal(time.UnixMilli(edited.EditAt)) || !edit.What.(chat.Edited).Posted.Equal(time.UnixMilli(reply.CreateAt)) {
+			t.Errorf("edit at %v of %v", edit.At, edit.What.(chat.Edited).Posted)
 		}
 		if direct := c.book.events[3]; !direct.Where.Direct || direct.Where.Channel == crewID {
 			t.Errorf("direct message at %+v", direct.Where)
@@ -283,7 +283,7 @@ func TestTaps(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
 		root := c.says(testerID, crewID, "", "go")
-		id, err := c.bot.Post(t.Context(), bot.Message{Key: "list", To: bot.To{Root: root.Id}, Text: "1 2 3"})
+		id, err := c.bot.Post(t.Context(), chat.Message{Key: "list", To: chat.To{Root: root.Id}, Text: "1 2 3"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -302,7 +302,7 @@ func TestTaps(t *testing.T) {
 		time.Sleep(time.Second)
 		synctest.Wait()
 		for _, e := range c.book.events {
-			if want := (bot.Where{Channel: crewID, Root: root.Id}); e.Where != want {
+			if want := (chat.Where{Channel: crewID, Root: root.Id}); e.Where != want {
 				t.Errorf("tap at %+v, want %+v", e.Where, want)
 			}
 			if e.Key != "list" {
@@ -323,7 +323,7 @@ func TestTaps(t *testing.T) {
 func TestKeys(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		card, err := c.bot.Post(t.Context(), bot.Message{Key: "card", Text: "HP-07"})
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -509,7 +509,7 @@ func TestCatchUp(t *testing.T) {
 		},
 		"taps and untaps": func(t *testing.T, c *crew) {
 			post := func(key string) string {
-				id, err := c.bot.Post(t.Context(), bot.Message{Key: key, Text: key})
+				id, err := c.bot.Post(t.Context(), chat.Message{Key: key, Text: key})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -707,7 +707,7 @@ func TestSinkRefuses(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
 		tries := 0
-		c.book.refuse = func(e bot.Event) error {
+		c.book.refuse = func(e chat.Event) error {
 			if tries++; tries <= 8 {
 				return errors.New("the disk is full")
 			}
@@ -737,8 +737,8 @@ func TestDirectMessagesOfThoseWhoLeft(t *testing.T) {
 }
 
 // inOrder reports whether events are in the order of the server's moments.
-func inOrder(events []bot.Event) bool {
-	return slices.IsSortedFunc(events, func(a, b bot.Event) int {
+func inOrder(events []chat.Event) bool {
+	return slices.IsSortedFunc(events, func(a, b chat.Event) int {
 		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID))
 	})
 }

@@ -11,7 +11,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 // fileWait is how long a post waits for a server that answers otherwise to take
@@ -22,9 +22,9 @@ const fileWait = 2 * time.Minute
 const memory = 30 * time.Second
 
 // Post makes a post, or finds it if it was made before with the same key.
-func (s *Server) Post(ctx context.Context, m bot.Message) (string, error) {
+func (s *Server) Post(ctx context.Context, m chat.Message) (string, error) {
 	id, err := s.post(ctx, m)
-	if failure := (*bot.SendError)(nil); errors.As(err, &failure) {
+	if failure := (*chat.SendError)(nil); errors.As(err, &failure) {
 		return "", failure
 	}
 	if err != nil {
@@ -33,7 +33,7 @@ func (s *Server) Post(ctx context.Context, m bot.Message) (string, error) {
 	return id, nil
 }
 
-func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
+func (s *Server) post(ctx context.Context, m chat.Message) (string, error) {
 	if id, ok := s.sent.id(m.Key); ok {
 		return id, nil
 	}
@@ -51,7 +51,7 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 	if err != nil {
 		hangs := !m.First.IsZero() && s.Now().Sub(m.First) > fileWait
 		if asFault(err).status >= http.StatusBadRequest || hangs {
-			return "", &bot.SendError{Err: err, FileRefused: true}
+			return "", &chat.SendError{Err: err, FileRefused: true}
 		}
 		return "", err
 	}
@@ -71,7 +71,7 @@ func (s *Server) post(ctx context.Context, m bot.Message) (string, error) {
 
 // upload puts a message's file on the server. A file can be attached once, so
 // each try at a post takes an upload of its own.
-func (s *Server) upload(ctx context.Context, m bot.Message, channel string) ([]string, error) {
+func (s *Server) upload(ctx context.Context, m chat.Message, channel string) ([]string, error) {
 	if len(m.File) == 0 {
 		return nil, nil
 	}
@@ -84,7 +84,7 @@ func (s *Server) upload(ctx context.Context, m bot.Message, channel string) ([]s
 	return []string{up.FileInfos[0].Id}, nil
 }
 
-func (s *Server) create(ctx context.Context, m bot.Message, channel, pending string, files []string) (*model.Post, error) {
+func (s *Server) create(ctx context.Context, m chat.Message, channel, pending string, files []string) (*model.Post, error) {
 	post, resp, err := s.api.CreatePost(ctx, &model.Post{
 		ChannelId: channel, RootId: m.To.Root, Message: sendable(m.Text), PendingPostId: pending, FileIds: files,
 		Props: model.StringInterface{
@@ -101,7 +101,7 @@ func (s *Server) create(ctx context.Context, m bot.Message, channel, pending str
 
 // channelOf returns the channel a message goes to. The server makes the channel
 // of a direct message when it is first asked for.
-func (s *Server) channelOf(ctx context.Context, to bot.To) (string, error) {
+func (s *Server) channelOf(ctx context.Context, to chat.To) (string, error) {
 	switch {
 	case to.Person != "":
 		channel, err := ask(ctx, "opening a direct message", func() (*model.Channel, *model.Response, error) {
@@ -131,7 +131,7 @@ func (s *Server) Edit(ctx context.Context, id, text string) error {
 // Offer puts the numbers 1 to n under a post, as reactions that can be tapped.
 func (s *Server) Offer(ctx context.Context, id string, n int) error {
 	if n > len(numbers) {
-		return &bot.SendError{Err: fmt.Errorf("%d numbers to tap: there are only %d", n, len(numbers))}
+		return &chat.SendError{Err: fmt.Errorf("%d numbers to tap: there are only %d", n, len(numbers))}
 	}
 	for _, name := range numbers[:n] {
 		tap, resp, err := s.api.SaveReaction(ctx, &model.Reaction{UserId: s.me.ID, PostId: id, EmojiName: name})
@@ -156,7 +156,7 @@ func (s *Server) File(ctx context.Context, id string) (io.ReadCloser, error) {
 	// The server says 404 of a file that its storage cannot give just now as
 	// well. This it says of one that was deleted, or was never there.
 	if f := asFault(err); f.status == http.StatusNotFound && f.id == "app.file_info.get.app_error" {
-		err = fmt.Errorf("%w: %w", bot.ErrGone, err)
+		err = fmt.Errorf("%w: %w", chat.ErrGone, err)
 	}
 	return nil, sendError(err)
 }
@@ -168,7 +168,7 @@ func sendError(err error) error {
 		return nil
 	}
 	f := asFault(err)
-	failure := &bot.SendError{Err: err, After: f.after}
+	failure := &chat.SendError{Err: err, After: f.after}
 	switch {
 	case f.id == "api.post.create_post.root_id.app_error", f.id == "api.post.create_post.channel_root_id.app_error":
 		failure.RootGone = true
@@ -191,7 +191,7 @@ func sendError(err error) error {
 // says "forbidden" of a post that was deleted, too: not worth another try.
 func changeError(err error) error {
 	err = sendError(err)
-	var failure *bot.SendError
+	var failure *chat.SendError
 	if errors.As(err, &failure) && asFault(err).status == http.StatusForbidden {
 		failure.Retry, failure.After = false, 0
 	}

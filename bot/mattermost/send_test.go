@@ -14,17 +14,17 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 	"benchbell/core"
 )
 
 // deliver posts as the engine's outbox does: again and again, for as long as
 // the error is worth it, with the moment of the first try.
-func (c *crew) deliver(m bot.Message) (string, error) {
+func (c *crew) deliver(m chat.Message) (string, error) {
 	c.t.Helper()
 	for range 20 {
 		id, err := c.bot.Post(c.t.Context(), m)
-		var failure *bot.SendError
+		var failure *chat.SendError
 		if err == nil || !errors.As(err, &failure) || !failure.Retry {
 			return id, err
 		}
@@ -38,9 +38,9 @@ func (c *crew) deliver(m bot.Message) (string, error) {
 }
 
 // failureOf returns the *bot.SendError in err.
-func failureOf(t *testing.T, err error) *bot.SendError {
+func failureOf(t *testing.T, err error) *chat.SendError {
 	t.Helper()
-	var failure *bot.SendError
+	var failure *chat.SendError
 	if !errors.As(err, &failure) {
 		t.Fatalf("got error %v, want a *bot.SendError", err)
 	}
@@ -57,18 +57,18 @@ func (c *crew) expectPosts(want ...string) {
 func TestPost(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		root, err := c.bot.Post(t.Context(), bot.Message{Key: "k1", Text: "one"})
+		root, err := c.bot.Post(t.Context(), chat.Message{Key: "k1", Text: "one"})
 		if err != nil {
 			t.Fatal(err)
 		}
-		reply, err := c.bot.Post(t.Context(), bot.Message{Key: "k2", To: bot.To{Channel: crewID, Root: root}, Text: "two"})
+		reply, err := c.bot.Post(t.Context(), chat.Message{Key: "k2", To: chat.To{Channel: crewID, Root: root}, Text: "two"})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := c.bot.Post(t.Context(), bot.Message{Key: "k3", To: bot.To{Person: officerID}, Text: "three"}); err != nil {
+		if _, err := c.bot.Post(t.Context(), chat.Message{Key: "k3", To: chat.To{Person: officerID}, Text: "three"}); err != nil {
 			t.Fatal(err)
 		}
-		again, err := c.bot.Post(t.Context(), bot.Message{Key: "k1", Text: "one"})
+		again, err := c.bot.Post(t.Context(), chat.Message{Key: "k1", Text: "one"})
 		if err != nil || again != root {
 			t.Errorf("posted again: %q, %v; want %q", again, err, root)
 		}
@@ -148,14 +148,14 @@ func TestPostOnce(t *testing.T) {
 			t.Run(name+inThread, func(t *testing.T) {
 				inBubble(t, func(t *testing.T) {
 					c := newCrew(t)
-					var to bot.To
+					var to chat.To
 					if inThread != "" {
 						to.Root = c.says(testerID, crewID, "", "root").Id
 						synctest.Wait()
 					}
 					c.asked("")
 					test.breaks(c)
-					m := bot.Message{Key: "key", To: to, Text: "once"}
+					m := chat.Message{Key: "key", To: to, Text: "once"}
 					if test.mends != nil {
 						if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).Retry {
 							t.Fatalf("not worth a retry: %v", err)
@@ -237,7 +237,7 @@ func (c *crew) pend(r repeat) { c.locked(func() { c.pending[botID+":key"] = r })
 func TestCrashAfterSending(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		m := bot.Message{Key: "key", Text: "once"}
+		m := chat.Message{Key: "key", Text: "once"}
 		first := c.bot.Now()
 		id, err := c.bot.Post(t.Context(), m)
 		if err != nil {
@@ -317,7 +317,7 @@ func TestSendErrors(t *testing.T) {
 						t.Errorf("%s: %+v, want %+v", call, *f, want)
 					}
 				}
-				_, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "text"})
+				_, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text"})
 				check("Post", err, test.post)
 				check("Edit", c.bot.Edit(t.Context(), "x", "text"), test.change)
 				check("Offer", c.bot.Offer(t.Context(), "x", 1), test.change)
@@ -331,7 +331,7 @@ func TestRootDeleted(t *testing.T) {
 		c := newCrew(t)
 		root := c.says(testerID, crewID, "", "root").Id
 		c.deletes(root)
-		m := bot.Message{Key: "key", To: bot.To{Root: root}, Text: "text", First: c.bot.Now()}
+		m := chat.Message{Key: "key", To: chat.To{Root: root}, Text: "text", First: c.bot.Now()}
 		if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).RootGone {
 			t.Errorf("got %v, want one that says that the root is gone", err)
 		}
@@ -341,7 +341,7 @@ func TestRootDeleted(t *testing.T) {
 func TestEdit(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		id, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "3 min left"})
+		id, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "3 min left"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -361,7 +361,7 @@ func TestEdit(t *testing.T) {
 func TestOffer(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		id, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "list"})
+		id, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "list"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -393,7 +393,7 @@ func TestPerson(t *testing.T) {
 		}
 		c.asked("")
 		for _, name := range []string{"nobody", "channel", "robot", "stray", "", "..", "a/b", "../teams", "bench.tester?x=1", "bench tester"} {
-			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, bot.ErrNobody) {
+			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, chat.ErrNobody) {
 				t.Errorf("%q: got error %v, want that nobody has that name", name, err)
 			}
 		}
@@ -420,7 +420,7 @@ func TestUploadHangs(t *testing.T) {
 				return true
 			}
 		})
-		m := bot.Message{Key: "k1", Text: "FAIL", File: []byte("png"), FileName: "R-0001.png"}
+		m := chat.Message{Key: "k1", Text: "FAIL", File: []byte("png"), FileName: "R-0001.png"}
 		for _, since := range []time.Duration{0, time.Minute, fileWait} {
 			if since > 0 {
 				m.First = c.bot.Now().Add(-since)
@@ -462,7 +462,7 @@ func TestFile(t *testing.T) {
 			t.Errorf("got %q, %v", got, err)
 		}
 		content.Close()
-		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry || !errors.Is(err, bot.ErrGone) {
+		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry || !errors.Is(err, chat.ErrGone) {
 			t.Errorf("got %v, want one that is not worth a retry, of a file that is gone", err)
 		}
 		for _, test := range []struct {
@@ -488,7 +488,7 @@ func TestFile(t *testing.T) {
 					return true
 				}
 			})
-			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry != test.retry || errors.Is(err, bot.ErrGone) {
+			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry != test.retry || errors.Is(err, chat.ErrGone) {
 				t.Errorf("status %d %s: got %v, want one of a file that may be there, worth a retry: %v", test.status, test.id, err, test.retry)
 			}
 		}

@@ -1,0 +1,42 @@
+package storetest
+
+import (
+	"errors"
+	"sync/atomic"
+
+	"benchbell/store"
+)
+
+// A Disk is an engine that can be made to fail, as a full or a broken disk does.
+type Disk struct {
+	store.Engine
+	Full   atomic.Bool  // nothing can be written
+	Next   atomic.Int64 // which transaction from now on fails; none if it is not positive
+	Writes atomic.Int64 // how many were tried
+}
+
+// The errors of a Disk.
+var (
+	ErrFull   = errors.New("no space left on device")
+	ErrBroken = errors.New("the disk is broken")
+)
+
+// Update implements store.Engine.
+func (d *Disk) Update(fn func(store.Tx) error) error {
+	d.Writes.Add(1)
+	if d.Full.Load() {
+		return ErrFull
+	}
+	if d.Next.Add(-1) == 0 {
+		return ErrBroken
+	}
+	return d.Engine.Update(fn)
+}
+
+// View implements store.Engine.
+func (d *Disk) View(fn func(store.Tx) error) error {
+	if d.Next.Add(-1) == 0 {
+		return ErrBroken
+	}
+	return d.Engine.View(fn)
+}
