@@ -48,7 +48,8 @@ type Where struct {
 	Root string
 }
 
-// What is one of Said, Edited, Tapped, TapsNow, Woke, Fetched, CaughtUp and Lost.
+// What is one of Said, Edited, Deleted, Tapped, TapsNow, Woke, Fetched, People,
+// CardGone, CaughtUp and Lost.
 type What interface{ what() }
 
 // Said is a new post by a person. Mentioned is true if it names the bot; Text
@@ -65,6 +66,30 @@ type File struct {
 	ID   string
 	Name string
 	Size int64
+}
+
+// Deleted is a person's post that somebody deleted. The chat server does not
+// tell who did; Event.Who is whose post it was.
+type Deleted struct{ Post string }
+
+// Member is somebody who can read the crew channel, or an officer of the
+// configuration wherever they are. Gone is true if the account is deactivated.
+type Member struct {
+	core.Person
+	Gone bool
+}
+
+// People says who is who: all members, in place of what was said before. It
+// comes before the first CaughtUp, and again when somebody joins, leaves, is
+// renamed or deactivated. The engine looks nobody up.
+type People struct{ All []Member }
+
+// CardGone says that the first post of a run's thread is not there (any more):
+// somebody deleted it, or the store was restored and knows no post of the run.
+// Root is its id, empty if none is known.
+type CardGone struct {
+	Run  core.RunID
+	Root string
 }
 
 // Edited is a person's own post with its text changed. Posted is the moment
@@ -126,6 +151,9 @@ func (Woke) what()     {}
 func (Fetched) what()  {}
 func (CaughtUp) what() {}
 func (Lost) what()     {}
+func (Deleted) what()  {}
+func (People) what()   {}
+func (CardGone) what() {}
 
 // Chat is the engine's view of a chat server: the outbox is delivered through
 // it. Every method may be called from the delivery goroutine; a call that
@@ -164,32 +192,57 @@ type To struct {
 	Root    string // id of the thread's first post
 }
 
-// ErrNobody is returned by Directory.Person for a name that nobody has.
+// ErrNobody is returned for a name that nobody has.
 var ErrNobody = errors.New("nobody has that name")
 
-// ErrGone is wrapped by the *SendError of Directory.File for a file that the
+// ErrGone is wrapped by the *SendError of Files.File for a file that the
 // chat server had and does not have any more.
 var ErrGone = errors.New("the chat server does not have the file any more")
 
-// A SendError is a failed delivery.
+// Outcome is what became of a call to the chat server that did not succeed.
+type Outcome int
+
+// The outcomes. Later is also that of a call of which nobody knows the outcome.
+const (
+	Later       Outcome = iota // the same call can succeed later
+	Shut                       // the channel takes nothing now: it is archived, or the bot is not in it
+	ThreadGone                 // the first post of the thread was deleted
+	PostGone                   // the post to be changed was deleted
+	FileTrouble                // the file could not be handed over now; nothing was posted
+	FileRefused                // the server does not take the file; nothing was posted
+	Never                      // this call can never succeed
+)
+
+func (o Outcome) String() string {
+	return [...]string{"later", "channel shut", "thread gone", "post gone", "file trouble", "file refused", "never"}[o]
+}
+
+// Origin is who said what became of a call.
+type Origin int
+
+// The origins of an outcome.
+const (
+	ByNobody Origin = iota // no answer came, or none that can be read
+	ByProxy                // something in front of the chat server
+	ByServer               // the chat server itself
+)
+
+func (o Origin) String() string { return [...]string{"nobody", "proxy", "server"}[o] }
+
+// A SendError is a call to the chat server that did not succeed.
 type SendError struct {
-	Err error
-	// Retry is true if the same call can succeed later.
-	Retry bool
+	Err     error
+	Outcome Outcome
+	By      Origin
 	// After is how long to wait at least; zero leaves it to the caller.
 	After time.Duration
-	// RootGone is true if the thread's first post no longer exists.
-	RootGone bool
-	// FileRefused is true if the server does not take the message's file, so
-	// that nothing was posted.
-	FileRefused bool
 }
 
-func (e *SendError) Error() string {
-	if e.Retry {
-		return fmt.Sprintf("not delivered yet: %v", e.Err)
-	}
-	return fmt.Sprintf("cannot be delivered: %v", e.Err)
-}
+func (e *SendError) Error() string { return fmt.Sprintf("%s: %v", e.Outcome, e.Err) }
 
 func (e *SendError) Unwrap() error { return e.Err }
+
+// Retry reports whether the same call can succeed later.
+func (e *SendError) Retry() bool {
+	return e.Outcome == Later || e.Outcome == Shut || e.Outcome == FileTrouble
+}

@@ -4,14 +4,12 @@ import (
 	"context"
 	"io"
 	"time"
-
-	"benchbell/core"
 )
 
 // Server is what Serve needs of a chat server: a Chat that also listens.
 type Server interface {
 	Chat
-	Directory
+	Files
 	// Run hands every event to sink, one after another, from its first
 	// catch-up on until ctx ends. An event that sink returns an error for is
 	// brought again.
@@ -20,11 +18,8 @@ type Server interface {
 	Now() time.Time
 }
 
-// Directory is what the engine looks up outside while it decides.
-type Directory interface {
-	// Person looks somebody up by user name, without the "@". The error is
-	// ErrNobody if there is no such person.
-	Person(ctx context.Context, name string) (core.Person, error)
+// Files hands out what people attach to their posts.
+type Files interface {
 	// File returns what is attached to a post, to be read and closed.
 	File(ctx context.Context, id string) (io.ReadCloser, error)
 }

@@ -20,12 +20,18 @@ import (
 	"benchbell/store"
 )
 
+// Directory is what the engine looks up outside while it decides.
+type Directory interface {
+	Person(ctx context.Context, name string) (core.Person, error)
+	chat.Files
+}
+
 // Engine handles events one at a time. Whoever calls it owns the state: none
 // of its methods may run at the same time as another.
 type Engine struct {
 	store *store.Store
 	speak commands.Speaker
-	world chat.Directory
+	world Directory
 	log   *slog.Logger
 
 	reminders    config.Reminders
@@ -45,7 +51,7 @@ type Engine struct {
 
 // NewEngine takes up where the store was left. The methods are those of the
 // configuration besides the built-in ones; name is the bot's own user name.
-func New(st *store.Store, cfg config.Config, name string, world chat.Directory, log *slog.Logger) (*Engine, error) {
+func New(st *store.Store, cfg config.Config, name string, world Directory, log *slog.Logger) (*Engine, error) {
 	e := &Engine{
 		store: st, world: world, log: log,
 		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
@@ -484,7 +490,7 @@ func (do *turn) handleIntent(want any) error {
 		return do.aboutSuit(want.(core.Intent))
 	case core.HandOver:
 		to, err := do.world.Person(do.ctx, w.To.Name)
-		if fault, is := errors.AsType[*chat.SendError](err); errors.Is(err, chat.ErrNobody) || is && !fault.Retry {
+		if fault, is := errors.AsType[*chat.SendError](err); errors.Is(err, chat.ErrNobody) || is && !fault.Retry() {
 			return &core.Refusal{Why: core.UnknownPerson, Person: w.To}
 		}
 		if err != nil {

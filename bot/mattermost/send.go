@@ -51,7 +51,7 @@ func (s *Server) post(ctx context.Context, m chat.Message) (string, error) {
 	if err != nil {
 		hangs := !m.First.IsZero() && s.Now().Sub(m.First) > fileWait
 		if asFault(err).status >= http.StatusBadRequest || hangs {
-			return "", &chat.SendError{Err: err, FileRefused: true}
+			return "", &chat.SendError{Err: err, Outcome: chat.FileRefused}
 		}
 		return "", err
 	}
@@ -131,7 +131,7 @@ func (s *Server) Edit(ctx context.Context, id, text string) error {
 // Offer puts the numbers 1 to n under a post, as reactions that can be tapped.
 func (s *Server) Offer(ctx context.Context, id string, n int) error {
 	if n > len(numbers) {
-		return &chat.SendError{Err: fmt.Errorf("%d numbers to tap: there are only %d", n, len(numbers))}
+		return &chat.SendError{Err: fmt.Errorf("%d numbers to tap: there are only %d", n, len(numbers)), Outcome: chat.Never}
 	}
 	for _, name := range numbers[:n] {
 		tap, resp, err := s.api.SaveReaction(ctx, &model.Reaction{UserId: s.me.ID, PostId: id, EmojiName: name})
@@ -171,18 +171,20 @@ func sendError(err error) error {
 	failure := &chat.SendError{Err: err, After: f.after}
 	switch {
 	case f.id == "api.post.create_post.root_id.app_error", f.id == "api.post.create_post.channel_root_id.app_error":
-		failure.RootGone = true
+		failure.Outcome = chat.ThreadGone
 	case f.id == "api.post.deduplicate_create_post.failed_to_get": // it was deleted at once
-		failure.Retry, failure.After = true, memory
+		failure.After = memory
 	case f.status == http.StatusUnauthorized, f.status == http.StatusForbidden:
 		// The bot's account is disabled, or the bot was taken out of the channel.
 		// It is also what the server says of a direct message that the other
 		// one is just opening as well: that ends at once, and a fail waits for it.
-		failure.Retry = true
+		failure.Outcome = chat.Later
 	case f.status < 400: // nobody knows, or a proxy wants something
-		failure.Retry = true
+		failure.Outcome = chat.Later
 	default:
-		failure.Retry = f.temporary()
+		if !f.temporary() {
+			failure.Outcome = chat.Never
+		}
 	}
 	return failure
 }
@@ -193,7 +195,7 @@ func changeError(err error) error {
 	err = sendError(err)
 	var failure *chat.SendError
 	if errors.As(err, &failure) && asFault(err).status == http.StatusForbidden {
-		failure.Retry, failure.After = false, 0
+		failure.Outcome, failure.After = chat.PostGone, 0
 	}
 	return err
 }

@@ -25,7 +25,7 @@ func (c *crew) deliver(m chat.Message) (string, error) {
 	for range 20 {
 		id, err := c.bot.Post(c.t.Context(), m)
 		var failure *chat.SendError
-		if err == nil || !errors.As(err, &failure) || !failure.Retry {
+		if err == nil || !errors.As(err, &failure) || !failure.Retry() {
 			return id, err
 		}
 		if m.First.IsZero() {
@@ -157,7 +157,7 @@ func TestPostOnce(t *testing.T) {
 					test.breaks(c)
 					m := chat.Message{Key: "key", To: to, Text: "once"}
 					if test.mends != nil {
-						if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).Retry {
+						if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).Retry() {
 							t.Fatalf("not worth a retry: %v", err)
 						}
 						m.First = c.bot.Now()
@@ -313,7 +313,7 @@ func TestSendErrors(t *testing.T) {
 				check := func(call string, err error, want want) {
 					t.Helper()
 					f := failureOf(t, err)
-					if f.Retry != want.retry || f.After != want.after || f.RootGone != want.rootGone {
+					if f.Retry() != want.retry || f.After != want.after || (f.Outcome == chat.ThreadGone) != want.rootGone {
 						t.Errorf("%s: %+v, want %+v", call, *f, want)
 					}
 				}
@@ -332,7 +332,7 @@ func TestRootDeleted(t *testing.T) {
 		root := c.says(testerID, crewID, "", "root").Id
 		c.deletes(root)
 		m := chat.Message{Key: "key", To: chat.To{Root: root}, Text: "text", First: c.bot.Now()}
-		if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).RootGone {
+		if _, err := c.bot.Post(t.Context(), m); failureOf(t, err).Outcome != chat.ThreadGone {
 			t.Errorf("got %v, want one that says that the root is gone", err)
 		}
 	})
@@ -377,7 +377,7 @@ func TestOffer(t *testing.T) {
 				t.Errorf("offered %q", got)
 			}
 		})
-		if f := failureOf(t, c.bot.Offer(t.Context(), id, 11)); f.Retry {
+		if f := failureOf(t, c.bot.Offer(t.Context(), id, 11)); f.Retry() {
 			t.Error("an eleventh number is worth a retry")
 		}
 		c.expect()
@@ -401,7 +401,7 @@ func TestPerson(t *testing.T) {
 			t.Errorf("%d requests for names, some of which are no names", n)
 		}
 		c.unplug()
-		if _, err := c.bot.Person(t.Context(), "bench.tester"); !failureOf(t, err).Retry {
+		if _, err := c.bot.Person(t.Context(), "bench.tester"); !failureOf(t, err).Retry() {
 			t.Errorf("got %v, want one that is worth a retry", err)
 		}
 	})
@@ -427,7 +427,7 @@ func TestUploadHangs(t *testing.T) {
 			}
 			_, err := c.bot.Post(t.Context(), m)
 			failure := failureOf(t, err)
-			if failure.Retry == failure.FileRefused || failure.FileRefused != (since == fileWait) {
+			if failure.Retry() == (failure.Outcome == chat.FileRefused) || (failure.Outcome == chat.FileRefused) != (since == fileWait) {
 				t.Errorf("after %v: got %+v", since, failure)
 			}
 		}
@@ -462,7 +462,7 @@ func TestFile(t *testing.T) {
 			t.Errorf("got %q, %v", got, err)
 		}
 		content.Close()
-		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry || !errors.Is(err, chat.ErrGone) {
+		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry() || !errors.Is(err, chat.ErrGone) {
 			t.Errorf("got %v, want one that is not worth a retry, of a file that is gone", err)
 		}
 		for _, test := range []struct {
@@ -488,7 +488,7 @@ func TestFile(t *testing.T) {
 					return true
 				}
 			})
-			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry != test.retry || errors.Is(err, chat.ErrGone) {
+			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry() != test.retry || errors.Is(err, chat.ErrGone) {
 				t.Errorf("status %d %s: got %v, want one of a file that may be there, worth a retry: %v", test.status, test.id, err, test.retry)
 			}
 		}

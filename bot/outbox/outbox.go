@@ -101,7 +101,7 @@ func (c *Sender) try(ctx context.Context, o store.Out) (fault *chat.SendError, e
 	if !ok {
 		return nil, err
 	}
-	if fault.Retry {
+	if fault.Retry() {
 		c.log.Warn("a message is not delivered yet", err, "key", o.Key)
 		return fault, nil
 	}
@@ -149,7 +149,7 @@ func (c *Sender) deliver(ctx context.Context, o store.Out) error {
 			return err
 		}
 		if !ok {
-			return &chat.SendError{Err: errGone}
+			return &chat.SendError{Err: errGone, Outcome: chat.PostGone}
 		}
 		if err := c.chat.Edit(ctx, id, o.Text); err != nil {
 			return err
@@ -163,7 +163,7 @@ func (c *Sender) deliver(ctx context.Context, o store.Out) error {
 			return err
 		}
 		if !ok {
-			return &chat.SendError{Err: errGone}
+			return &chat.SendError{Err: errGone, Outcome: chat.PostGone}
 		}
 		m.To.Root = root
 	}
@@ -190,11 +190,11 @@ func (c *Sender) post(ctx context.Context, m chat.Message) (id string, err error
 		id, err = c.chat.Post(ctx, m)
 		fault, _ := errors.AsType[*chat.SendError](err)
 		switch {
-		case fault != nil && fault.RootGone && m.To.Root != "":
+		case fault != nil && fault.Outcome == chat.ThreadGone && m.To.Root != "":
 			// Somebody deleted the thread's first post. What is to be said is
 			// said in the channel, since it may be a bell.
 			m.To.Root = ""
-		case fault != nil && fault.FileRefused && m.FileName != "":
+		case fault != nil && fault.Outcome == chat.FileRefused && m.FileName != "":
 			// For want of space, or by the server's settings. Whoever looks for
 			// the file is told; a verdict does not wait for it.
 			c.log.Logger.Warn("the chat server does not take a file; what it belongs to is said without", "key", m.Key, "error", err)

@@ -303,7 +303,7 @@ func TestRootGone(t *testing.T) {
 				if gone = !gone; gone {
 					return nil
 				}
-				return &chat.SendError{Err: errors.New("no such thread"), RootGone: true}
+				return &chat.SendError{Err: errors.New("no such thread"), Outcome: chat.ThreadGone}
 			}
 		})
 		r.sends(reply(1, "a1", "bell"))
@@ -485,7 +485,7 @@ func TestFileRefused(t *testing.T) {
 		r.board.Set(func() {
 			r.board.Fault = func(c chattest.Call) error {
 				if c.File != "" {
-					return &chat.SendError{Err: errors.New("no files here"), FileRefused: true}
+					return &chat.SendError{Err: errors.New("no files here"), Outcome: chat.FileRefused}
 				}
 				return nil
 			}

@@ -24,7 +24,7 @@ import (
 // them.
 type Fetcher struct {
 	store *store.Store
-	files chat.Directory
+	files chat.Files
 	tell  func(context.Context, chat.Event) error // the engine
 	now   func() time.Time                        // the chat server's time
 	log   retry.Outages
@@ -34,7 +34,7 @@ type Fetcher struct {
 }
 
 // NewFetcher returns a fetcher for the store's photos.
-func NewFetcher(st *store.Store, files chat.Directory, tell func(context.Context, chat.Event) error, now func() time.Time, log *slog.Logger) *Fetcher {
+func NewFetcher(st *store.Store, files chat.Files, tell func(context.Context, chat.Event) error, now func() time.Time, log *slog.Logger) *Fetcher {
 	return &Fetcher{
 		store: st, files: files, tell: tell, now: now, log: retry.Outages{Logger: log},
 		Signal: retry.NewSignal(), pauses: make(map[string]time.Duration),
@@ -116,7 +116,7 @@ func (f *Fetcher) try(ctx context.Context, key string, run core.RunID, file stri
 	}
 	now := f.now()
 	fault, refused := errors.AsType[*chat.SendError](err)
-	noFile := refused && !fault.Retry || errors.Is(err, errOtherSize)
+	noFile := refused && !fault.Retry() || errors.Is(err, errOtherSize)
 	if errors.Is(err, chat.ErrGone) || noFile && now.Sub(photo.At) > Patience {
 		got, err = chat.Fetched{Lost: core.PhotoGone}, nil
 	}

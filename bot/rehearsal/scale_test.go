@@ -30,7 +30,7 @@ func (d desk) File(_ context.Context, id string) (io.ReadCloser, error) {
 	return io.NopCloser(bytes.NewReader(d[id])), nil
 }
 
-func newEngine(tb testing.TB, cfg config.Config, world chat.Directory) (*engine.Engine, *store.Store) {
+func newEngine(tb testing.TB, cfg config.Config, world engine.Directory) (*engine.Engine, *store.Store) {
 	tb.Helper()
 	st, err := store.OpenThrowaway(filepath.Join(tb.TempDir(), "benchbell.db"))
 	if err != nil {
@@ -40,7 +40,7 @@ func newEngine(tb testing.TB, cfg config.Config, world chat.Directory) (*engine.
 	return newEngineOn(tb, st, cfg, world), st
 }
 
-func newEngineOn(tb testing.TB, st *store.Store, cfg config.Config, world chat.Directory) *engine.Engine {
+func newEngineOn(tb testing.TB, st *store.Store, cfg config.Config, world engine.Directory) *engine.Engine {
 	tb.Helper()
 	e, err := engine.New(st, cfg, stageBot, world, slog.New(slog.NewTextHandler(tb.Output(), nil)))
 	if err != nil {

@@ -75,7 +75,7 @@ func (s *stage) Post(_ context.Context, m chat.Message) (string, error) {
 	if len(m.File) > 0 {
 		fmt.Fprintf(s.out, "    [%s attached]\n", m.FileName)
 		if err := s.save(m); err != nil {
-			return "", &chat.SendError{Err: err}
+			return "", &chat.SendError{Err: err, Outcome: chat.Never}
 		}
 	}
 	s.said = append(s.said, saying{to: m.To.Person, text: plain(m.Text)})
@@ -139,7 +139,7 @@ func (s *stage) find(id string) *stagePost {
 func (s *stage) Edit(_ context.Context, id, text string) error {
 	p := s.find(id)
 	if p == nil {
-		return &chat.SendError{Err: fmt.Errorf("no post %q", id)}
+		return &chat.SendError{Err: fmt.Errorf("no post %q", id), Outcome: chat.PostGone}
 	}
 	old := strings.Split(p.text, "\n")
 	p.text = text
@@ -186,7 +186,7 @@ func (s *stage) File(_ context.Context, id string) (io.ReadCloser, error) {
 			return os.Open(path)
 		}
 	}
-	return nil, &chat.SendError{Err: fmt.Errorf("%w: %q", chat.ErrGone, id)}
+	return nil, &chat.SendError{Err: fmt.Errorf("%w: %q", chat.ErrGone, id), Outcome: chat.Never}
 }
 
 // latestList returns the newest post with numbers under it, in a run's thread

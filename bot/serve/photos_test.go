@@ -160,7 +160,7 @@ func TestKilledBeforeTheSum(t *testing.T) {
 // more, stands on record and is said; what may be a trouble of the server's is
 // waited for.
 func TestFileThatIsNone(t *testing.T) {
-	gone := &chat.SendError{Err: fmt.Errorf("%w: 404", chat.ErrGone)}
+	gone := &chat.SendError{Err: fmt.Errorf("%w: 404", chat.ErrGone), Outcome: chat.Never}
 	for name, test := range map[string]struct {
 		file    chat.File
 		content []byte
