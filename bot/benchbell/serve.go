@@ -40,7 +40,7 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	if len(rest) > 0 {
 		return fmt.Errorf("serve takes no %q: %w", rest[0], errUsage)
 	}
-	st, err := store.Open(cfg.Data)
+	st, err := openOrCreate(cfg.Data)
 	if err != nil {
 		return err
 	}
