@@ -19,7 +19,7 @@ var today = day(3, 2)
 // year, and one in a thousand ends its life within a month.
 func region(b *testing.B) *store.Store {
 	b.Helper()
-	s := must(store.Open(filepath.Join(b.TempDir(), "benchbell.db")))(b)
+	s := must(store.Create(filepath.Join(b.TempDir(), "benchbell.db")))(b)
 	b.Cleanup(func() {
 		if err := s.Close(); err != nil {
 			b.Error(err)

@@ -19,17 +19,27 @@ import (
 // long enough for one that is just ending.
 const lockTimeout = 3 * time.Second
 
+// openMode says what openBolt does with a file that is missing or empty.
+type openMode int
+
+const (
+	mustExist openMode = iota // refuse
+	mayBeNew                  // begin an empty store
+	throwaway                 // the same, and never wait for the disk
+)
+
 // bolt is the engine in one file of this machine.
 type bolt struct{ db *bbolt.DB }
 
-// openBolt opens the file at path, or makes it.
-func openBolt(path string) (*bolt, error) {
-	if err := refuseShort(path); err != nil {
+// openBolt opens the file at path.
+func openBolt(path string, mode openMode) (*bolt, error) {
+	if err := refuseShort(path, mode); err != nil {
 		return nil, opening(path, err)
 	}
 	db, err := bbolt.Open(path, 0o600, &bbolt.Options{
 		Timeout:      lockTimeout,
 		FreelistType: bbolt.FreelistMapType, // as fast with a full file as with a new one
+		NoSync:       mode == throwaway,
 	})
 	if err != nil {
 		return nil, opening(path, err)
@@ -53,19 +63,22 @@ func opening(path string, err error) error {
 		errors.Is(err, bolterrors.ErrChecksum), errors.Is(err, errShort):
 		return fmt.Errorf("%s is damaged or no benchbell file (%w): name the right file, or put a backup in its place", path, err)
 	}
-	return fmt.Errorf("open the file of the journal: %w", err)
+	return fmt.Errorf("open the store: %w", err)
 }
 
-// refuseShort refuses what is left of a file when a copy was broken off: the
-// program would not survive a look at a page that is not there. It looks at
-// nothing but the first pages.
-func refuseShort(path string) error {
+// refuseShort refuses a file that ends too early, as a copy does that was broken
+// off: bbolt would fault on reading past the end. It looks at nothing but the
+// first pages.
+func refuseShort(path string, mode openMode) error {
 	info, err := os.Stat(path)
-	if errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0 {
-		return nil // a new one
+	if mode != mustExist && (errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0) {
+		return nil
 	}
 	if err != nil {
 		return err
+	}
+	if info.Size() == 0 {
+		return errShort
 	}
 	db, err := bbolt.Open(path, 0o600, &bbolt.Options{Timeout: lockTimeout, ReadOnly: true})
 	if err != nil {

@@ -143,6 +143,13 @@ var codebooks = []any{
 		Post: "post",
 		Edit: "edit",
 	},
+	codes[OutClass]{
+		Bell:    "bell",
+		Verdict: "verdict",
+		Card:    "card",
+		List:    "list",
+		Notice:  "notice",
+	},
 }
 
 // coded is a named value in a record, where it stands by its code.

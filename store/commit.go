@@ -33,6 +33,14 @@ type Batch struct {
 	// Tries begin at zero. An Edit replaces a pending Edit of the same post
 	// that was not tried yet.
 	Out []Out
+	// Posts are post ids, by post key, that the chat server told, as it does
+	// after an older store was put back. An id is kept if the key has none yet
+	// and is not in the outbox; a parked post of that key was delivered after
+	// all, and is parked no more. Anything else in Posts is passed over.
+	Posts map[string]string
+	// Accounts sets the account id that a user name belongs to; an empty id
+	// removes the name.
+	Accounts map[string]string
 	// Mark is how far Channel has been read, unless that is empty.
 	Channel string
 	Mark    Mark
@@ -60,12 +68,13 @@ type Wake struct {
 // ErrSeen is returned for an event that was committed before.
 var ErrSeen = errors.New("the event was handled before")
 
-// Commit does all that a batch says in one transaction: after an error nothing
-// has changed, in the store or in the batch. The error is ErrSeen if the event
-// was committed before.
+// Commit does all that a batch says in one transaction. After an error the
+// batch is as it was. The store is too, unless the error is ErrInDoubt: then
+// read from the store whether the batch is in it. The error is ErrSeen if the
+// event was committed before.
 func (s *Store) Commit(b *Batch) error {
 	var entry, out uint64
-	err := s.engine.Update(func(tx Tx) (err error) {
+	err := s.update(func(tx Tx) (err error) {
 		if err := see(tx, b.Event, b.At); err != nil {
 			return err
 		}
@@ -89,10 +98,16 @@ func (s *Store) Commit(b *Batch) error {
 		if out, err = send(tx, b.Out); err != nil {
 			return err
 		}
+		if err := learnPosts(tx, b.Posts); err != nil {
+			return err
+		}
+		if err := setAccounts(tx, b.Accounts); err != nil {
+			return err
+		}
 		return setMark(tx, b.Channel, b.Mark)
 	})
 	if err != nil {
-		return fmt.Errorf("%s was not kept, and nothing of it: %w", b.name(), err)
+		return fmt.Errorf("commit %s: %w", b.name(), err)
 	}
 	for i := range b.Entries {
 		b.Entries[i].Seq = entry + uint64(i)
@@ -106,7 +121,7 @@ func (s *Store) Commit(b *Batch) error {
 // name says which batch it is, for an error.
 func (b *Batch) name() string {
 	if b.Event == "" {
-		return "what has no event"
+		return "a batch without an event"
 	}
 	return "event " + b.Event
 }
@@ -225,4 +240,39 @@ func (s *Store) Marks() (map[string]Mark, error) {
 		return nil
 	})
 	return marks, err
+}
+
+func setAccounts(tx Tx, accounts map[string]string) error {
+	for _, name := range slices.Sorted(maps.Keys(accounts)) {
+		if err := checkName("user name", name); err != nil {
+			return err
+		}
+		id := accounts[name]
+		if id == "" {
+			if err := tx.Delete(bucketAccounts, []byte(name)); err != nil {
+				return err
+			}
+			continue
+		}
+		if err := checkName("account id", id); err != nil {
+			return err
+		}
+		if err := tx.Put(bucketAccounts, []byte(name), []byte(id)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Accounts returns the account id that each user name belongs to, as far as
+// batches have set it.
+func (s *Store) Accounts() (map[string]string, error) {
+	accounts := make(map[string]string)
+	err := s.engine.View(func(tx Tx) error {
+		for name, id := range tx.Range(bucketAccounts, nil, nil) {
+			accounts[string(name)] = string(id)
+		}
+		return nil
+	})
+	return accounts, err
 }

@@ -219,6 +219,9 @@ func everything(n core.RunID) store.Batch {
 
 		RowsMadeWith: fmt.Sprintf("P%dM", n), Notices: []string{"HP-09 overdue", suit.Tag + " overdue"},
 
+		Posts:    map[string]string{fmt.Sprintf("learned:%d", n): fmt.Sprintf("post of %d", n)},
+		Accounts: map[string]string{"officer": fmt.Sprintf("u%d", n), fmt.Sprintf("officer.%d", n): "u1", "gone": ""},
+
 		Channel: "c1", Mark: store.Mark{Created: int64(n), Updated: int64(n), Anchor: "p1"},
 	}
 }

@@ -19,7 +19,7 @@ func Example() {
 		log.Fatal(err)
 	}
 	defer os.RemoveAll(dir)
-	s, err := store.Open(filepath.Join(dir, "benchbell.db"))
+	s, err := store.Create(filepath.Join(dir, "benchbell.db"))
 	if err != nil {
 		log.Fatal(err)
 	}

@@ -17,18 +17,18 @@ var (
 const PageSize = pageSize
 
 // OpenBolt returns the engine in a file.
-func OpenBolt(path string) (Engine, error) { return openBolt(path) }
+func OpenBolt(path string) (Engine, error) { return openBolt(path, mayBeNew) }
 
 // EngineOf returns what a store is kept in.
 func EngineOf(s *Store) Engine { return s.engine }
 
-// OpenSchema opens a file as a benchbell of that schema would.
+// OpenSchema opens a file, or makes it, as a benchbell of that schema would.
 func OpenSchema(path string, version int, from map[int]func(Tx) error) (*Store, error) {
 	l := layout{version: version, from: make(map[int]migration)}
 	for v, step := range from {
 		l.from[v] = step
 	}
-	return openFile(path, l)
+	return openFile(path, l, mayBeNew)
 }
 
 // Kinds returns the types of fact that have a record, by the record's name.
@@ -52,6 +52,6 @@ var Buckets = []string{
 	bucketMeta, bucketJournal,
 	bucketBySuit, bucketByRun, bucketOpenRuns, bucketNumbers, bucketManometers, bucketLastUsed, bucketTags,
 	bucketRows, bucketBarred, bucketDue, bucketEnding, bucketCounts,
-	bucketSeen, bucketNotices, bucketWakes, bucketMarks,
+	bucketSeen, bucketNotices, bucketWakes, bucketMarks, bucketAccounts,
 	bucketOut, bucketParked, bucketUntried, bucketPostIDs, bucketPostKeys,
 }

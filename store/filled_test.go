@@ -106,7 +106,7 @@ func (f filling) fill(v reflect.Value, path string) {
 // it takes must not change when core gets another value.
 var examples = []any{
 	core.InH2O, core.Socks, core.FromReport, core.TaskPlugsIn, core.BellHold, core.NoVerdict, core.LateBeyond,
-	core.NotFit, core.BarFailed, core.Guarded, store.Post,
+	core.NotFit, core.BarFailed, core.Guarded, store.Post, store.Bell,
 	core.Hold, core.WithReading, core.PhotoGone,
 }
 

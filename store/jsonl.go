@@ -465,7 +465,7 @@ func (e *LineError) Unwrap() error { return e.Err }
 // mishap is a [Store.Backup].
 func (s *Store) ReadJSONL(r io.Reader) (n uint64, h Hash, err error) {
 	var last head
-	err = s.engine.Update(func(tx Tx) (err error) {
+	err = s.update(func(tx Tx) (err error) {
 		if err := refuseUsed(tx); err != nil {
 			return err
 		}
@@ -473,7 +473,7 @@ func (s *Store) ReadJSONL(r io.Reader) (n uint64, h Hash, err error) {
 		return err
 	})
 	if err != nil {
-		return 0, Hash{}, fmt.Errorf("the journal was not taken in, and nothing of it: %w", err)
+		return 0, Hash{}, fmt.Errorf("read the journal into the store: %w", err)
 	}
 	return last.seq, last.hash, nil
 }
@@ -483,7 +483,7 @@ var beyondMeta = []string{
 	bucketJournal,
 	bucketBySuit, bucketByRun, bucketOpenRuns, bucketNumbers, bucketManometers, bucketLastUsed, bucketTags,
 	bucketRows, bucketBarred, bucketDue, bucketEnding, bucketCounts,
-	bucketSeen, bucketNotices, bucketWakes, bucketMarks,
+	bucketSeen, bucketNotices, bucketWakes, bucketMarks, bucketAccounts,
 	bucketOut, bucketParked, bucketUntried, bucketPostIDs, bucketPostKeys,
 }
 

@@ -408,6 +408,7 @@ func TestJSONLIntoAStoreInUse(t *testing.T) {
 		"a wake":    {Wakes: map[string]time.Time{"w": morning}},
 		"a post":    {Out: []store.Out{post("a")}},
 		"a mark":    {Channel: "c1"},
+		"a name":    {Accounts: map[string]string{"officer": "u1"}},
 		"a journal": {Entries: notes(1, 10)},
 	} {
 		t.Run(name, func(t *testing.T) {

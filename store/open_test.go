@@ -21,7 +21,7 @@ import (
 
 func TestOpenAgain(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "benchbell.db")
-	s := must(store.Open(path))(t)
+	s := must(store.Create(path))(t)
 	commit(t, s, something())
 	commit(t, s, everything(1))
 	before := dump(t, s)
@@ -35,7 +35,7 @@ func TestFileIsTheOwnersAlone(t *testing.T) {
 		t.Skip("no such modes here")
 	}
 	path := filepath.Join(t.TempDir(), "benchbell.db")
-	reopen(t, path)
+	created(t, path)
 	if mode := must(os.Stat(path))(t).Mode(); mode != 0o600 {
 		t.Errorf("mode %v, want 0600", mode)
 	}
@@ -43,7 +43,7 @@ func TestFileIsTheOwnersAlone(t *testing.T) {
 
 func TestOpenTwice(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "benchbell.db")
-	reopen(t, path)
+	created(t, path)
 	synctest.Test(t, func(t *testing.T) { // where waiting for the lock takes no time
 		_, err := store.Open(path)
 		if err == nil || !strings.Contains(err.Error(), "another benchbell has the file open") || !strings.Contains(err.Error(), path) {
@@ -60,7 +60,7 @@ func TestOpenWhatCannotBeOpened(t *testing.T) {
 		return path
 	}
 	whole := filepath.Join(dir, "whole")
-	s := must(store.Open(whole))(t)
+	s := must(store.Create(whole))(t)
 	commit(t, s, something())
 	commit(t, s, everything(1))
 	do(t, s.Close())
@@ -81,6 +81,7 @@ func TestOpenWhatCannotBeOpened(t *testing.T) {
 		{"its end is missing", write("short", data[:len(data)/2]), "its end is missing"},
 		{"only its first pages", write("shorter", data[:2*os.Getpagesize()]), "its end is missing"},
 		{"its beginning is wiped out", write("zeroed", zeroed), "damaged or no benchbell file"},
+		{"an empty file", write("empty", nil), "its end is missing"},
 		{"a directory", dir, "damaged or no benchbell file"},
 		{"no such directory", filepath.Join(dir, "none", "benchbell.db"), "no such file or directory"},
 		{"the file of another program", etcd, "belongs to another program"},
@@ -96,7 +97,38 @@ func TestOpenWhatCannotBeOpened(t *testing.T) {
 		})
 	}
 	reopen(t, write("whole", data))
-	reopen(t, write("new", nil))
+}
+
+// Only Create makes a store, and it makes a whole one or none.
+func TestCreate(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "benchbell.db")
+	if _, err := store.Open(path); !errors.Is(err, fs.ErrNotExist) || !strings.Contains(err.Error(), path) {
+		t.Errorf("open what is not there: %v", err)
+	}
+	if got := names(t, dir); len(got) > 0 {
+		t.Errorf("open left %q", got)
+	}
+	s := must(store.Create(path))(t)
+	commit(t, s, something())
+	do(t, s.Close())
+	before := must(os.ReadFile(path))(t)
+	empty := filepath.Join(dir, "empty")
+	do(t, os.WriteFile(empty, nil, 0o600))
+	for _, taken := range []string{path, empty, dir} {
+		if _, err := store.Create(taken); !errors.Is(err, fs.ErrExist) || !strings.Contains(err.Error(), taken) {
+			t.Errorf("create %s: %v", taken, err)
+		}
+	}
+	if _, err := store.Create(filepath.Join(dir, "none", "benchbell.db")); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("create in no directory: %v", err)
+	}
+	if !bytes.Equal(must(os.ReadFile(path))(t), before) {
+		t.Error("the file was changed")
+	}
+	if got := names(t, dir); !slices.Equal(got, []string{"benchbell.db", "empty"}) {
+		t.Errorf("files %q", got)
+	}
 }
 
 // writer is a function as an io.Writer.
@@ -108,7 +140,7 @@ func (w writer) Write(p []byte) (int, error) { return w(p) }
 // slow takes it.
 func TestBackup(t *testing.T) {
 	dir := t.TempDir()
-	s := reopen(t, filepath.Join(dir, "benchbell.db"))
+	s := created(t, filepath.Join(dir, "benchbell.db"))
 	commit(t, s, something())
 	commit(t, s, everything(1))
 	want := dump(t, s)
@@ -135,7 +167,7 @@ func TestBackup(t *testing.T) {
 
 func TestBackupThatCannotBeTaken(t *testing.T) {
 	dir := t.TempDir()
-	s := reopen(t, filepath.Join(dir, "benchbell.db"))
+	s := created(t, filepath.Join(dir, "benchbell.db"))
 	full := errors.New("disk full")
 	if err := s.Backup(writer(func([]byte) (int, error) { return 0, full })); !errors.Is(err, full) {
 		t.Errorf("backup: %v, want %v", err, full)

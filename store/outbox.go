@@ -15,68 +15,115 @@ const (
 	Edit OutKind = "edit"
 )
 
+// OutClass says how urgent a message is, and with that what delivery does when
+// it cannot be delivered.
+type OutClass string
+
+// The classes. A message without a class is an Answer.
+const (
+	Answer  OutClass = ""        // somebody asked and is waiting
+	Bell    OutClass = "bell"    // a moment of a running test
+	Verdict OutClass = "verdict" // the result of a test
+	Card    OutClass = "card"    // the post that begins the thread of a run
+	List    OutClass = "list"    // a checklist
+	Notice  OutClass = "notice"  // the daily digest, and what officers are told
+)
+
 // Out is a post to be made, or a new text for a post made before. It stays in
-// the outbox until it is delivered or given up.
+// the outbox until it is delivered or parked.
 type Out struct {
-	Seq  uint64 // place in the outbox from 1, given by the store, never used again
-	Kind OutKind
-	// Key names a Post for ever: no other may ever have it. An Edit has none.
+	Seq   uint64 // place in the outbox from 1, given by the store, never used again
+	Kind  OutKind
+	Class OutClass
+	// Key names a Post for ever: no other post may ever have it. An Edit has
+	// none. The copies of a post have keys from NextCopy.
 	Key string
-	// Target is the key of the Post that an Edit changes.
+	// Target is the key of the Post that an Edit changes, without the number of
+	// a copy: the newest copy is changed.
 	Target string
 	// Person and Channel say where a Post goes, by the chat server's ids;
 	// Thread is the key of the Post that begins its thread, if the store knows
-	// it, and Root the chat server's id of one that somebody else began.
+	// it, again without the number of a copy, and Root the chat server's id of
+	// a post that somebody else began a thread with.
 	Person  string
 	Channel string
 	Thread  string
 	Root    string
-	Text    string
-	Offer   int // numbers put under the post for people to tap
-	// File is attached to a Post, under the name FileName.
+	// Fallback is the id of the person who is told directly if no channel takes
+	// the message. If it is empty, nobody is told.
+	Fallback string
+	Text     string
+	Due      time.Time // moment that a timed post is about; zero if it is not timed
+	Offer    int       // numbers put under the post for people to tap
+	// File is attached to a Post, under the name FileName. Instead of a File,
+	// Doc names a document or a picture that is made when the post is delivered.
 	File     []byte
 	FileName string
+	Doc      string
 
 	First time.Time // when delivery was first tried, zero if it was not
 	Tries int       // how often it was
 }
 
-// Parked is something given up, and why.
+// Parked is a message that was given up, and why.
 type Parked struct {
 	Out
 	Why string
 }
 
 // ErrNotPending is returned for a number that is not, or no longer, in the
-// outbox: what had it was delivered, parked, or replaced before it was tried.
+// outbox: its message was delivered, parked, or replaced before it was tried.
 var ErrNotPending = errors.New("not in the outbox")
 
+// ErrNotParked is returned for a number that is not, or no longer, parked.
+var ErrNotParked = errors.New("not parked")
+
+// ErrStaleEdit is returned for a parked Edit that is to be sent again: a newer
+// Edit of the post may have been delivered since, and the old text would
+// replace the newer one.
+var ErrStaleEdit = errors.New("an edit cannot be sent again: make a new one with the text that is right now")
+
 type outRecord struct {
-	Kind    coded[OutKind] `json:"kind"`
-	Key     string         `json:"key,omitempty"`
-	Target  string         `json:"target,omitempty"`
-	Person  string         `json:"person,omitempty"`
-	Channel string         `json:"channel,omitempty"`
-	Thread  string         `json:"thread,omitempty"`
-	Root    string         `json:"root,omitempty"`
-	Text    string         `json:"text,omitempty"`
-	Offer   int            `json:"offer,omitempty"`
-	File    []byte         `json:"file,omitempty"`
-	Named   string         `json:"file_name,omitempty"`
-	First   moment         `json:"first,omitzero"`
-	Tries   int            `json:"tries,omitempty"`
-	Why     string         `json:"why,omitempty"`
+	Kind     coded[OutKind]  `json:"kind"`
+	Class    coded[OutClass] `json:"class,omitzero"`
+	Key      string          `json:"key,omitempty"`
+	Target   string          `json:"target,omitempty"`
+	Person   string          `json:"person,omitempty"`
+	Channel  string          `json:"channel,omitempty"`
+	Thread   string          `json:"thread,omitempty"`
+	Root     string          `json:"root,omitempty"`
+	Fallback string          `json:"fallback,omitempty"`
+	Text     string          `json:"text,omitempty"`
+	Due      moment          `json:"due,omitzero"`
+	Offer    int             `json:"offer,omitempty"`
+	File     []byte          `json:"file,omitempty"`
+	FileName string          `json:"file_name,omitempty"`
+	Doc      string          `json:"doc,omitempty"`
+	First    moment          `json:"first,omitzero"`
+	Tries    int             `json:"tries,omitempty"`
+	Why      string          `json:"why,omitempty"`
 }
 
 func encodeOut(p Parked) ([]byte, error) {
 	o := p.Out
 	return marshal(outRecord{
-		Kind: code(o.Kind), Key: o.Key, Target: o.Target, Person: o.Person, Channel: o.Channel,
-		Thread: o.Thread, Root: o.Root, Text: o.Text, Offer: o.Offer, File: o.File, Named: o.FileName, First: moment(o.First), Tries: o.Tries, Why: p.Why,
+		Kind: code(o.Kind), Class: code(o.Class), Key: o.Key, Target: o.Target,
+		Person: o.Person, Channel: o.Channel, Thread: o.Thread, Root: o.Root, Fallback: o.Fallback,
+		Text: o.Text, Due: moment(o.Due), Offer: o.Offer, File: o.File, FileName: o.FileName, Doc: o.Doc,
+		First: moment(o.First), Tries: o.Tries, Why: p.Why,
 	})
 }
 
-// readOut reads what stands in the outbox, or in the list of what is parked.
+func (r outRecord) parked(seq uint64) Parked {
+	return Parked{Why: r.Why, Out: Out{
+		Seq: seq, Kind: r.Kind.is, Class: r.Class.is, Key: r.Key, Target: r.Target,
+		Person: r.Person, Channel: r.Channel, Thread: r.Thread, Root: r.Root, Fallback: r.Fallback,
+		Text: r.Text, Due: time.Time(r.Due), Offer: r.Offer, File: r.File, FileName: r.FileName, Doc: r.Doc,
+		First: time.Time(r.First), Tries: r.Tries,
+	}}
+}
+
+// readOut reads a record of the outbox, or of the parked messages.
 func readOut(_ Tx, key, value []byte) (Parked, error) {
 	seq, err := toNumber(key)
 	if err != nil {
@@ -86,13 +133,7 @@ func readOut(_ Tx, key, value []byte) (Parked, error) {
 	if err := unmarshal(value, &r); err != nil {
 		return Parked{}, fmt.Errorf("outbox number %d: %w", seq, err)
 	}
-	return Parked{
-		Out: Out{
-			Seq: seq, Kind: r.Kind.is, Key: r.Key, Target: r.Target, Person: r.Person, Channel: r.Channel,
-			Thread: r.Thread, Root: r.Root, Text: r.Text, Offer: r.Offer, File: r.File, FileName: r.Named, First: time.Time(r.First), Tries: r.Tries,
-		},
-		Why: r.Why,
-	}, nil
+	return r.parked(seq), nil
 }
 
 func putOut(tx Tx, bucket string, p Parked) error {
@@ -116,11 +157,9 @@ func getPending(tx Tx, seq uint64) (Out, error) {
 // send puts a batch's posts and edits into the outbox, and returns the number
 // of the first.
 func send(tx Tx, outs []Out) (first uint64, err error) {
-	var last uint64
-	if data := tx.Get(bucketMeta, keyLastOut); data != nil {
-		if last, err = toNumber(data); err != nil {
-			return 0, err
-		}
+	last, err := lastOut(tx)
+	if err != nil {
+		return 0, err
 	}
 	first = last + 1
 	for i, o := range outs {
@@ -136,7 +175,18 @@ func send(tx Tx, outs []Out) (first uint64, err error) {
 	return first, tx.Put(bucketMeta, keyLastOut, number(last))
 }
 
+// lastOut returns the number last given in the outbox.
+func lastOut(tx Tx) (uint64, error) {
+	data := tx.Get(bucketMeta, keyLastOut)
+	if data == nil {
+		return 0, nil
+	}
+	return toNumber(data)
+}
+
 func sendOne(tx Tx, o Out) error {
+	o.Target, _ = splitCopy(o.Target)
+	o.Thread, _ = splitCopy(o.Thread)
 	var err error
 	switch o.Kind {
 	case Post:
@@ -154,7 +204,7 @@ func sendOne(tx Tx, o Out) error {
 
 // claimKey makes sure that a key is used once.
 func claimKey(tx Tx, o Out) error {
-	if err := checkName("post key", o.Key); err != nil {
+	if err := checkPostKey(o.Key); err != nil {
 		return err
 	}
 	if o.Target != "" {
@@ -174,7 +224,7 @@ func supersede(tx Tx, o Out) (offer int, err error) {
 		return 0, fmt.Errorf("the edit of %s has the key %s, which only a post can have", o.Target, o.Key)
 	}
 	target := []byte(o.Target)
-	if tx.Get(bucketPostIDs, target) == nil {
+	if used, _ := newestCopy(tx, o.Target); used == 0 {
 		return 0, fmt.Errorf("post %q cannot be edited: there was no post of that key", o.Target)
 	}
 	offer = o.Offer
@@ -203,7 +253,7 @@ func touch(tx Tx, o Out) error {
 	return tx.Delete(bucketUntried, []byte(o.Target))
 }
 
-// leave takes something out of the outbox.
+// leave takes a message out of the outbox.
 func leave(tx Tx, o Out) error {
 	if err := touch(tx, o); err != nil {
 		return err
@@ -213,8 +263,9 @@ func leave(tx Tx, o Out) error {
 
 // Pending returns what is to be delivered, in order.
 //
-// Call [Store.Tried] before each attempt: what was not tried can be replaced
-// at any moment, and what was is known after a crash as perhaps delivered.
+// Call [Store.Tried] before each attempt: a message that was not tried can be
+// replaced at any moment, and one that was tried is known after a crash as
+// perhaps delivered.
 func (s *Store) Pending() ([]Out, error) {
 	return collect(pages(s.engine, bucketOut, nil, nil, func(tx Tx, key, value []byte) (Out, error) {
 		p, err := readOut(tx, key, value)
@@ -222,15 +273,25 @@ func (s *Store) Pending() ([]Out, error) {
 	}))
 }
 
-// Parked returns what was given up, in the order of the numbers.
+// Parked returns the messages that were given up, in the order of their
+// numbers.
 func (s *Store) Parked() ([]Parked, error) {
 	return collect(pages(s.engine, bucketParked, nil, nil, readOut))
+}
+
+// ParkedCount returns how many messages are parked.
+func (s *Store) ParkedCount() (n int, err error) {
+	err = s.engine.View(func(tx Tx) error {
+		n = count(tx.Range(bucketParked, nil, nil))
+		return nil
+	})
+	return n, err
 }
 
 // Tried notes that delivery is about to be tried, at a moment of the chat
 // server's clock. The error is ErrNotPending if there is nothing to deliver.
 func (s *Store) Tried(seq uint64, at time.Time) error {
-	return s.engine.Update(func(tx Tx) error {
+	return s.mark(func(tx Tx) error {
 		o, err := getPending(tx, seq)
 		if err != nil {
 			return err
@@ -246,11 +307,11 @@ func (s *Store) Tried(seq uint64, at time.Time) error {
 	})
 }
 
-// Delivered takes something out of the outbox. For a Post it notes the id
-// that the chat server gave; for an Edit that id is of no account. The error
-// is ErrNotPending if it is not in the outbox.
+// Delivered takes a message out of the outbox. For a Post it notes the id that
+// the chat server gave; for an Edit the id is ignored. The error is
+// ErrNotPending if the message is not in the outbox.
 func (s *Store) Delivered(seq uint64, postID string) error {
-	return s.engine.Update(func(tx Tx) error {
+	return s.mark(func(tx Tx) error {
 		o, err := getPending(tx, seq)
 		if err != nil {
 			return err
@@ -264,23 +325,11 @@ func (s *Store) Delivered(seq uint64, postID string) error {
 	})
 }
 
-func notePost(tx Tx, key, postID string) error {
-	if err := checkName("post id", postID); err != nil {
-		return err
-	}
-	if other := tx.Get(bucketPostKeys, []byte(postID)); other != nil {
-		return fmt.Errorf("post id %s cannot be that of %s: it is that of %s", postID, key, other)
-	}
-	if err := tx.Put(bucketPostKeys, []byte(postID), []byte(key)); err != nil {
-		return err
-	}
-	return tx.Put(bucketPostIDs, []byte(key), []byte(postID))
-}
-
-// Park gives something up, with the reason. It stays among what is parked; its
-// key is used up. The error is ErrNotPending if it is not in the outbox.
+// Park gives a message up, with the reason. It stays among the parked
+// messages, and its key stays used. The error is ErrNotPending if it is not in
+// the outbox.
 func (s *Store) Park(seq uint64, why string) error {
-	return s.engine.Update(func(tx Tx) error {
+	return s.mark(func(tx Tx) error {
 		o, err := getPending(tx, seq)
 		if err != nil {
 			return err
@@ -292,20 +341,32 @@ func (s *Store) Park(seq uint64, why string) error {
 	})
 }
 
-// PostID returns the id of the post made for a key, if it was delivered.
-func (s *Store) PostID(key string) (id string, ok bool, err error) {
-	id, ok, err = s.lookUp(bucketPostIDs, key)
-	return id, ok && id != "", err
-}
-
-// HasPost reports whether there is a post of a key, delivered or still to be:
-// only such a one can be edited.
-func (s *Store) HasPost(key string) (bool, error) {
-	_, ok, err := s.lookUp(bucketPostIDs, key)
-	return ok, err
-}
-
-// PostKey returns the key of a post that the bot made.
-func (s *Store) PostKey(id string) (key string, ok bool, err error) {
-	return s.lookUp(bucketPostKeys, id)
+// Requeue puts a parked Post back into the outbox, under its key and a new
+// number, as if it had never been tried. The error is ErrNotParked if no
+// message of that number is parked, and ErrStaleEdit for an Edit.
+func (s *Store) Requeue(seq uint64) error {
+	return s.mark(func(tx Tx) error {
+		value := tx.Get(bucketParked, number(seq))
+		if value == nil {
+			return fmt.Errorf("outbox number %d: %w", seq, ErrNotParked)
+		}
+		p, err := readOut(tx, number(seq), value)
+		if err != nil {
+			return err
+		}
+		if p.Kind == Edit {
+			return fmt.Errorf("outbox number %d: %w", seq, ErrStaleEdit)
+		}
+		last, err := lastOut(tx)
+		if err != nil {
+			return err
+		}
+		o := p.Out
+		o.Seq, o.First, o.Tries = last+1, time.Time{}, 0
+		return errors.Join(
+			tx.Delete(bucketParked, number(seq)),
+			putOut(tx, bucketOut, Parked{Out: o}),
+			tx.Put(bucketMeta, keyLastOut, number(o.Seq)),
+		)
+	})
 }

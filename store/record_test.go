@@ -128,6 +128,9 @@ func TestCodes(t *testing.T) {
 	}
 	lines = append(lines, codeLine(t, "OutKind", "Post", reflect.ValueOf(store.Post)))
 	lines = append(lines, codeLine(t, "OutKind", "Edit", reflect.ValueOf(store.Edit)))
+	for _, class := range []store.OutClass{store.Bell, store.Verdict, store.Card, store.List, store.Notice} {
+		lines = append(lines, codeLine(t, "OutClass", string(class), reflect.ValueOf(class)))
+	}
 	all := 0
 	for _, book := range store.Codebooks {
 		codes := reflect.ValueOf(book)

@@ -443,7 +443,7 @@ func TestSimulation(t *testing.T) {
 	})
 	t.Run("bolt", func(t *testing.T) {
 		path := filepath.Join(t.TempDir(), "benchbell.db")
-		s := must(store.Open(path))(t)
+		s := must(store.Create(path))(t)
 		simulate(t, s, 300, func(was *store.Store) *store.Store {
 			do(t, was.Close())
 			s = must(store.Open(path))(t)

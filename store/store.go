@@ -4,6 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
 )
 
 // The buckets.
@@ -31,6 +34,8 @@ const (
 	bucketWakes   = "wakes"
 	bucketMarks   = "marks"
 
+	bucketAccounts = "accounts"
+
 	bucketOut      = "out"
 	bucketParked   = "parked"
 	bucketUntried  = "untried"
@@ -49,35 +54,68 @@ var (
 
 // Store is a station's memory. It is safe for use by several goroutines. All
 // that it returns is the caller's own; moments come back in UTC.
-type Store struct{ engine Engine }
-
-// Open opens the file at path, or makes it, for this program alone. A file of
-// an earlier benchbell is brought up to date, and kept as it was beside it,
-// as path.schema-N; one of a later benchbell is refused.
-func Open(path string) (*Store, error) { return openFile(path, today) }
-
-// OpenThrowaway is Open for a file that is thrown away afterwards, as that of
-// a rehearsal: nothing waits for the disk, so a power cut loses it.
-func OpenThrowaway(path string) (*Store, error) {
-	s, err := openFile(path, today)
-	if err != nil {
-		return nil, err
-	}
-	if b, ok := s.engine.(*bolt); ok {
-		b.db.NoSync = true
-	}
-	return s, nil
+type Store struct {
+	engine   Engine
+	markings markings
 }
 
-func openFile(path string, l layout) (*Store, error) {
-	b, err := openBolt(path)
+// Open opens the store in the file at path for this program alone. The error
+// wraps fs.ErrNotExist if there is no such file. A file of an earlier benchbell
+// is brought up to date, and kept as it was beside it, as path.schema-N; one of
+// a later benchbell is refused.
+func Open(path string) (*Store, error) { return openFile(path, today, mustExist) }
+
+// Create makes a file at path with an empty store in it, and opens it. The
+// error wraps fs.ErrExist if the path is taken.
+func Create(path string) (*Store, error) {
+	if err := create(path); err != nil {
+		return nil, fmt.Errorf("make a new store: %w", err)
+	}
+	return Open(path)
+}
+
+// OpenThrowaway opens the file at path, or makes it, for a store that is thrown
+// away afterwards, as that of a rehearsal: nothing waits for the disk, so a
+// power cut loses it.
+func OpenThrowaway(path string) (*Store, error) { return openFile(path, today, throwaway) }
+
+func openFile(path string, l layout, mode openMode) (*Store, error) {
+	b, err := openBolt(path, mode)
 	if err != nil {
 		return nil, err
 	}
 	if err := l.bring(b, b.keepSchema); err != nil {
 		return nil, errors.Join(fmt.Errorf("%s: %w", path, err), b.Close())
 	}
-	return &Store{b}, nil
+	return &Store{engine: b}, nil
+}
+
+// create makes a new store under a name of its own, and gives it the path when
+// it is whole: a program that ends in the middle leaves no half of one there.
+func create(path string) error {
+	if _, err := os.Lstat(path); err == nil {
+		return &fs.PathError{Op: "create", Path: path, Err: fs.ErrExist}
+	}
+	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".new-*")
+	if err != nil {
+		return err
+	}
+	defer func() { _ = os.Remove(f.Name()) }()
+	if err := f.Close(); err != nil {
+		return err
+	}
+	s, err := openFile(f.Name(), today, mayBeNew)
+	if err != nil {
+		return err
+	}
+	if err := s.Close(); err != nil {
+		return err
+	}
+	err = os.Link(f.Name(), path)
+	if err != nil && !errors.Is(err, fs.ErrExist) {
+		err = os.Rename(f.Name(), path) // this file system has no links
+	}
+	return err
 }
 
 // New makes a store of an engine, which the store then owns. What an earlier
@@ -88,7 +126,7 @@ func New(e Engine) (*Store, error) {
 	if err := today.bring(e, func(int) (func() error, error) { return nothing, nil }); err != nil {
 		return nil, err
 	}
-	return &Store{e}, nil
+	return &Store{engine: e}, nil
 }
 
 // Close waits for what is being written and closes the store.

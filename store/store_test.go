@@ -35,7 +35,12 @@ func random(t testing.TB) *rand.Rand {
 // checked at the end of the test.
 func inFile(t testing.TB) *store.Store {
 	t.Helper()
-	return reopen(t, filepath.Join(t.TempDir(), "benchbell.db"))
+	return created(t, filepath.Join(t.TempDir(), "benchbell.db"))
+}
+
+func created(t testing.TB, path string) *store.Store {
+	t.Helper()
+	return checked(t, must(store.Create(path))(t))
 }
 
 func reopen(t testing.TB, path string) *store.Store {

@@ -47,7 +47,7 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	if len(files) == 0 {
 		return fmt.Errorf("import needs a CSV file: %w", errUsage)
 	}
-	st, err := store.Open(cfg.Data)
+	st, err := openOrCreate(cfg.Data)
 	if err != nil {
 		return err
 	}
@@ -187,6 +187,15 @@ func openThere(cfg config.Config) (*store.Store, error) {
 		return nil, fmt.Errorf("there is no store: %w", err)
 	}
 	return store.Open(cfg.Data)
+}
+
+// openOrCreate opens a store, or makes it if it is not there.
+func openOrCreate(path string) (*store.Store, error) {
+	st, err := store.Open(path)
+	if errors.Is(err, fs.ErrNotExist) {
+		return store.Create(path)
+	}
+	return st, err
 }
 
 func verifyCmd(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {

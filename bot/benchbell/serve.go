@@ -43,7 +43,7 @@ func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 	if len(rest) > 0 {
 		return fmt.Errorf("serve takes no %q: %w", rest[0], errUsage)
 	}
-	st, err := store.Open(cfg.Data)
+	st, err := openOrCreate(cfg.Data)
 	if err != nil {
 		return err
 	}
