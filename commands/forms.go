@@ -755,8 +755,14 @@ func parseAir(rest string) (any, error) {
 	return nil, err
 }
 
+// mine is the speaker, who takes a run over. "@me" is somebody of that name.
+var mine = regexp.MustCompile(`(?i)^(?:me|myself)[.!]*$`)
+
 func parseHandOver(rest string) (any, error) {
 	name := cutFold(rest, "to ")
+	if mine.MatchString(name) {
+		return core.HandOver{Me: true}, nil
+	}
 	name = strings.TrimRight(strings.TrimPrefix(name, "@"), ".")
 	if hollow(name) || strings.Contains(name, " ") || strings.EqualFold(name, "to") {
 		return nil, &hint{say: "to whom?", try: "over to @…"}

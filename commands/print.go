@@ -64,6 +64,9 @@ func Print(want any) string {
 	case core.Repeat:
 		return strings.TrimSpace("again " + w.Why)
 	case core.HandOver:
+		if w.Me {
+			return "over to me"
+		}
 		return "over to @" + w.To.Name
 	case core.AskWhere:
 		return "where"
