@@ -23,6 +23,9 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 		if strings.HasPrefix(m.Try, "help") {
 			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
 		}
+		if m.Passing {
+			return lines(say, fmt.Sprintf("If it is meant: %s.", code(m.Try))), true
+		}
 		if m.Also != "" {
 			return fmt.Sprintf("%s Say %s, then %s.", say, code(m.Try), code(m.Also)), true
 		}
