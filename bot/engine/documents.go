@@ -9,50 +9,50 @@ import (
 )
 
 // askRecord answers with the test record of a run.
-func (do *turn) askRecord(w core.AskRecord) error {
+func (t *turn) askRecord(w core.AskRecord) error {
 	id := w.Run
 	if id == 0 {
-		if !do.hasRun {
-			return &commands.Misunderstood{Text: do.text, Say: "which run? A suit's history names them", Try: "history …"}
+		if !t.hasRun {
+			return &commands.Misunderstood{Text: t.text, Say: "which run? A suit's history names them", Try: "history …"}
 		}
-		id = do.run.ID
+		id = t.run.ID
 	}
-	made, run, err := do.Maker.Record(id)
+	made, run, err := t.Maker.Record(id)
 	if err != nil {
 		return err
 	}
-	do.hand(made, do.speak.Record(run))
+	t.hand(made, t.speak.Record(run))
 	return nil
 }
 
 // askLogbook answers with a suit's logbook.
-func (do *turn) askLogbook(w core.AskLogbook) error {
-	file, err := do.findSuit(w.Suit)
+func (t *turn) askLogbook(w core.AskLogbook) error {
+	file, err := t.findSuit(w.Suit)
 	if err != nil {
 		return err
 	}
-	made, err := do.Maker.Logbook(file.Suit.Tag, do.bench.Day(do.ev.At))
+	made, err := t.Maker.Logbook(file.Suit.Tag, t.bench.Day(t.ev.At))
 	if err != nil {
 		return err
 	}
-	do.hand(made, "Logbook of "+file.Suit.Tag+".")
+	t.hand(made, "Logbook of "+file.Suit.Tag+".")
 	return nil
 }
 
 // askShelf answers with the list for the wall.
-func (do *turn) askShelf() error {
-	day := do.bench.Day(do.ev.At)
-	made, err := do.Maker.Shelf(day)
+func (t *turn) askShelf() error {
+	day := t.bench.Day(t.ev.At)
+	made, err := t.Maker.Shelf(day)
 	if err != nil {
 		return err
 	}
-	do.hand(made, fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day))
+	t.hand(made, fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day))
 	return nil
 }
 
 // hand answers with a document.
-func (do *turn) hand(made document.File, text string) {
-	o := do.reply(text)
+func (t *turn) hand(made document.File, text string) {
+	o := t.reply(text)
 	o.File, o.FileName = made.PDF, made.Name
-	do.enqueue(o)
+	t.enqueue(o)
 }

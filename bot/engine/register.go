@@ -22,39 +22,39 @@ import (
 // post. Both are read as the files of "benchbell import" are.
 
 // mayRegister refuses who may not change the register.
-func (do *turn) mayRegister() error {
-	if do.isOfficer(do.ev.Who) {
+func (t *turn) mayRegister() error {
+	if t.isOfficer(t.ev.Who) {
 		return nil
 	}
-	return &core.Refusal{Why: core.NotAnOfficer, Choices: do.officerNames}
+	return &core.Refusal{Why: core.NotAnOfficer, Choices: t.officerNames}
 }
 
 // enter adds a suit or a manometer to the register, or changes it.
-func (do *turn) enter(w core.Enter) error {
-	if err := do.mayRegister(); err != nil {
+func (t *turn) enter(w core.Enter) error {
+	if err := t.mayRegister(); err != nil {
 		return err
 	}
 	known := register.Known{
-		Today: do.bench.Day(do.ev.At), Dates: do.dates, Methods: do.bench.Methods,
-		Manometers: sortedManometers(do.bench),
+		Today: t.bench.Day(t.ev.At), Dates: t.dates, Methods: t.bench.Methods,
+		Manometers: sortedManometers(t.bench),
 	}
 	var row bytes.Buffer
 	name, exists := w.Name, false
 	if w.Manometer {
 		var m core.Manometer
-		if m, exists = do.bench.Manometer(w.Name); exists {
+		if m, exists = t.bench.Manometer(w.Name); exists {
 			name = m.ID
 			if err := register.WriteManometers(&row, []core.Manometer{m}, register.Dialect{}); err != nil {
 				return err
 			}
 		}
 	} else {
-		tag, ok, err := do.store.SuitTag(w.Name)
+		tag, ok, err := t.store.SuitTag(w.Name)
 		if err != nil {
 			return err
 		}
 		if ok {
-			file, err := do.Engine.file(tag)
+			file, err := t.Engine.file(tag)
 			if err != nil {
 				return err
 			}
@@ -79,14 +79,14 @@ func (do *turn) enter(w core.Enter) error {
 	if err != nil {
 		return err
 	}
-	if err := do.enterRegister(reg); err != nil {
+	if err := t.enterRegister(reg); err != nil {
 		return err
 	}
 	what := "is in the register"
 	if w.Change {
 		what = "is changed in the register"
 	}
-	do.answer(fmt.Sprintf("%s %s.", name, what))
+	t.answer(fmt.Sprintf("%s %s.", name, what))
 	return nil
 }
 
@@ -135,11 +135,11 @@ const (
 )
 
 // importFiles takes the files attached to this post into the register.
-func (do *turn) importFiles() error {
-	if err := do.mayRegister(); err != nil {
+func (t *turn) importFiles() error {
+	if err := t.mayRegister(); err != nil {
 		return err
 	}
-	said, _ := do.ev.What.(chat.Said)
+	said, _ := t.ev.What.(chat.Said)
 	switch n := len(said.Files); {
 	case n == 0:
 		return &core.Refusal{Why: core.NoFile}
@@ -148,18 +148,18 @@ func (do *turn) importFiles() error {
 			Want: fmt.Sprintf("there are %d files: attach %d at most to a post", n, mostAttached),
 		}}}
 	}
-	ctx, cancel := context.WithTimeout(do.ctx, longestAttaching)
+	ctx, cancel := context.WithTimeout(t.ctx, longestAttaching)
 	defer cancel()
 	content := make(map[string][]byte)
 	var names []string
 	for i, f := range said.Files {
-		data, err := do.fileOf(ctx, f)
+		data, err := t.fileOf(ctx, f)
 		if err != nil {
-			if do.ctx.Err() != nil {
+			if t.ctx.Err() != nil {
 				return err
 			}
 			// It is not waited for: readings and bells would wait with it.
-			do.log.Warn("an attached file cannot be had", "id", f.ID, "error", err)
+			t.log.Warn("an attached file cannot be had", "id", f.ID, "error", err)
 			return &register.Error{File: f.Name, Faults: []register.Fault{{Want: "the chat server did not hand the file out: attach it again"}}}
 		}
 		if len(data) > maxAttached {
@@ -170,7 +170,7 @@ func (do *turn) importFiles() error {
 		names = append(names, name)
 		content[name] = data
 	}
-	known, had, err := ledger.KnownOf(do.store, do.bench.Methods, do.dates, do.bench.Day(do.ev.At))
+	known, had, err := ledger.KnownOf(t.store, t.bench.Methods, t.dates, t.bench.Day(t.ev.At))
 	if err != nil {
 		return err
 	}
@@ -179,16 +179,16 @@ func (do *turn) importFiles() error {
 		return err
 	}
 	reg.Tests = slices.DeleteFunc(reg.Tests, ledger.OnRecord(had))
-	if err := do.enterRegister(reg); err != nil {
+	if err := t.enterRegister(reg); err != nil {
 		return err
 	}
-	do.answer(fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
+	t.answer(fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
 	return nil
 }
 
 // fileOf reads an attached file, or as much of it as shows that it is too large.
-func (do *turn) fileOf(ctx context.Context, f chat.File) ([]byte, error) {
-	content, err := do.world.File(ctx, f.ID)
+func (t *turn) fileOf(ctx context.Context, f chat.File) ([]byte, error) {
+	content, err := t.world.File(ctx, f.ID)
 	if err != nil {
 		return nil, err
 	}
@@ -197,17 +197,17 @@ func (do *turn) fileOf(ctx context.Context, f chat.File) ([]byte, error) {
 }
 
 // enterRegister enters what a register says.
-func (do *turn) enterRegister(reg register.Register) error {
-	for _, entry := range reg.Entries(do.ev.At, do.ev.Who, do.cause(), do.bench.Policy.Zone) {
-		do.entries = append(do.entries, entry)
+func (t *turn) enterRegister(reg register.Register) error {
+	for _, entry := range reg.Entries(t.ev.At, t.ev.Who, t.cause(), t.bench.Policy.Zone) {
+		t.entries = append(t.entries, entry)
 		if entry.Suit == "" {
 			continue
 		}
-		file, err := do.fileNow(entry.Suit)
+		file, err := t.fileNow(entry.Suit)
 		if err != nil {
 			return err
 		}
-		do.changed[entry.Suit] = file.Apply(entry)
+		t.changed[entry.Suit] = file.Apply(entry)
 	}
 	return nil
 }
@@ -237,8 +237,8 @@ func (e *Engine) refuse(err error, in commands.Place) (text string, ok bool) {
 
 // unknownSuit refuses a tag that nothing has, and names those that were perhaps
 // meant.
-func (do *turn) unknownSuit(typed string) error {
-	near, err := do.store.TagsLike(strings.TrimSpace(typed), 4)
+func (t *turn) unknownSuit(typed string) error {
+	near, err := t.store.TagsLike(strings.TrimSpace(typed), 4)
 	if err != nil {
 		return err
 	}
