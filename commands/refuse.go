@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"benchbell/core"
 )
@@ -15,7 +16,7 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 	if m, is := errors.AsType[*Misunderstood](err); is {
 		say := "Not understood"
 		if m.Say != "" {
-			say = strings.ToUpper(m.Say[:1]) + m.Say[1:]
+			say = shown(upperFirst(m.Say))
 		}
 		if !strings.HasSuffix(say, "?") {
 			say += "."
@@ -24,17 +25,22 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
 		}
 		if m.Passing {
-			return lines(say, fmt.Sprintf("If it is meant: %s.", code(m.Try))), true
+			return lines(say, fmt.Sprintf("If it is meant: %s.", typed(m.Try))), true
 		}
 		if m.Also != "" {
-			return fmt.Sprintf("%s Say %s, then %s.", say, code(m.Try), code(m.Also)), true
+			return fmt.Sprintf("%s Say %s, then %s.", say, typed(m.Try), typed(m.Also)), true
 		}
-		return fmt.Sprintf("%s Try %s, or %s.", say, code(m.Try), code("help")), true
+		return fmt.Sprintf("%s Try %s, or %s.", say, typed(m.Try), code("help")), true
 	}
 	if r, is := errors.AsType[*core.Refusal](err); is {
 		return s.refusal(r, in), true
 	}
 	return "", false
+}
+
+func upperFirst(s string) string {
+	_, n := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:n]) + s[n:]
 }
 
 func (s Speaker) refusal(r *core.Refusal, in Place) string {
@@ -52,7 +58,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		if r.Opening != "" {
 			head, use = "Not opened", strings.Join(strings.Fields("test "+r.Opening+" "+r.Method+" with …"), " ")
 		}
-		return fmt.Sprintf("%s: %s. Use %s, or wait.", head, s.inUse(r), code(use))
+		return lines(fmt.Sprintf("%s: %s.", head, s.inUse(r)), fmt.Sprintf("Use %s, or wait.", code(use)))
 	case core.ManometerFixed:
 		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop …"))
 	case core.SuitRetired:
@@ -138,7 +144,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.Overfilled:
 		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins again.", r.Digits, r.Unit, code("capacity"))
 	case core.BadMoment:
-		return fmt.Sprintf("%s is no moment, or still to come.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), code("used "+r.Suit+" …"))
+		return fmt.Sprintf("%s is no moment, or still to come.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), typed("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
 		return "Not done: that takes " + orList(r.Choices) + "."
 	case core.NothingToRelease:

@@ -423,8 +423,8 @@ func of(run core.Run) string { return run.Suit.Tag + " · " }
 // bell words a bell. A late one says by how much.
 func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 	late := ""
-	if by := now.Sub(b.Due); by >= 5*time.Second {
-		late = fmt.Sprintf("This bell is %s late, it was due at %s.", span(by), s.clock(b.Due))
+	if by := now.Sub(b.Due); by >= leastLate {
+		late = fmt.Sprintf("%s %s late, it was due at %s.", bellIsLate, span(by), s.clock(b.Due))
 	}
 	m := run.Method
 	tester := at(run.Tester)
