@@ -177,12 +177,6 @@ func span(d time.Duration) string {
 	return strings.Join(parts, " ")
 }
 
-// stopwatch prints a time of the hold: "6:00".
-func stopwatch(d time.Duration) string {
-	d = d.Round(time.Second)
-	return fmt.Sprintf("%d:%02d", int(d.Minutes()), int(d.Seconds())%60)
-}
-
 // wrap breaks a text between words, so that its lines are no wider than asked
 // for if they can be.
 func wrap(text string, width int) string {

@@ -165,14 +165,14 @@ func TestTakeoverWords(t *testing.T) {
 		}
 	}
 	for want, refusal := range map[string]core.Refusal{
-		"Not done: this is bench.tester's run.\nThey may do it, or an officer; after 10:43 anybody.":                    {Why: core.NotTheirRun, Person: tester, Until: at.Add(time.Second)},
-		"Not done: this is bench.tester's run.\nThey may do it, or an officer; after 10:42 anybody. ":                   {Why: core.NotTheirRun, Person: tester, Until: at},
-		"Not done: this is bench.tester's run.\nThey may do it, or an officer.":                                         {Why: core.NotTheirRun, Person: tester},
-		"Not taken: this is bench.tester's run.\nTake it over: `over to me`.":                                           {Why: core.NotTheTester, Person: tester, TakeOver: true},
-		"The test is over; the list is not. It is bench.tester's: `over to me` takes it over.":                          {Why: core.AlreadyStopped, Person: tester, TakeOver: true},
+		"Not done: this is bench.tester's run.\nThey may do it, or an officer; after 10:43 anybody.":                     {Why: core.NotTheirRun, Person: tester, Until: at.Add(time.Second)},
+		"Not done: this is bench.tester's run.\nThey may do it, or an officer; after 10:42 anybody. ":                    {Why: core.NotTheirRun, Person: tester, Until: at},
+		"Not done: this is bench.tester's run.\nThey may do it, or an officer.":                                          {Why: core.NotTheirRun, Person: tester},
+		"Not taken: this is bench.tester's run.\nTake it over: `over to me`.":                                            {Why: core.NotTheTester, Person: tester, TakeOver: true},
+		"The test is over; the list is not. It is bench.tester's: `over to me` takes it over.":                           {Why: core.AlreadyStopped, Person: tester, TakeOver: true},
 		"Not opened: M-1 is in R-0001 (HP-07, bench.tester) until 10:42:00 at least.\nUse `test HP-08 with …`, or wait.": {Why: core.ManometerBusy, Manometer: "M-1", Run: 1, Suit: "HP-07", Person: tester, Until: at, Opening: "HP-08"},
 		"Not opened: M-1 is in R-0001 (HP-07, bench.tester).\nUse `test HP-08 f1052 with …`, or wait.":                   {Why: core.ManometerBusy, Manometer: "M-1", Run: 1, Suit: "HP-07", Person: tester, Opening: "HP-08", Method: "f1052"},
-		"Not ticked: the list has not reached the chat yet. Tick it once it is here.":                                   {Why: core.ListUnseen},
+		"Not ticked: the list has not reached the chat yet. Tick it once it is here.":                                    {Why: core.ListUnseen},
 	} {
 		if got, _ := s.Refuse(&refusal, Thread); got != strings.TrimSpace(want) {
 			t.Errorf("%s: %q, want %q", refusal.Why, got, want)
