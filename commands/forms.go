@@ -75,11 +75,24 @@ func hollow(text string) bool {
 	return strings.Trim(text, "….-–_:;,!?`*\"'“”„@()[]<> ") == ""
 }
 
-// forms is filled in by init, since Help is one of them.
+// forms is filled in by init, since Help is one of them. Help shows them in this order.
 var forms []form
 
 func init() {
-	forms = []form{
+	forms = slices.Concat(
+		formsOfLists(),
+		formsOfReadings(),
+		formsOfRuns(),
+		formsOfSuits(),
+		formsOfAir(),
+		formsOfFleet(),
+		formsOfRegister(),
+	)
+}
+
+// formsOfLists are the words about the checklists, and what is seen at an item of one.
+func formsOfLists() []form {
+	return []form{
 		{
 			verbs: []string{"ok", "okay", "tick"}, in: inThread,
 			shape: "ok · ok … · ok all", means: "tick the next item, those numbers, or the list", example: "ok all",
@@ -95,6 +108,12 @@ func init() {
 			shape: "bad …", means: "number and what: a defect there; before the test it ends the run as a fail", example: "bad 2 hole in left glove",
 			parse: parseBad, verbatim: true, fill: anyWords,
 		},
+	}
+}
+
+// formsOfReadings are the words about readings, the air, and leaks.
+func formsOfReadings() []form {
+	return []form{
 		{
 			verbs: []string{"reading", "read", "pressure"}, in: inThread,
 			shape: "… · … at …", means: "a reading: number and unit, true when posted; or at minutes:seconds of the hold", example: "16.5",
@@ -141,6 +160,12 @@ func init() {
 				return core.Leak{Where: text}, err
 			}, verbatim: true, fill: anyWords, passing: talkAfterLeak,
 		},
+	}
+}
+
+// formsOfRuns are the words about a run as a whole: its record, its end, its tester.
+func formsOfRuns() []form {
+	return []form{
 		{
 			verbs: []string{"why"}, in: inThread,
 			shape: "why", means: "what the verdict rests on", example: "why",
@@ -185,6 +210,12 @@ func init() {
 			shape: "over to @…", means: "hand the run over", example: "over to @second.tester",
 			parse: parseHandOver, fill: anyWords,
 		},
+	}
+}
+
+// formsOfSuits are the words about one suit: its test, its standing, its life.
+func formsOfSuits() []form {
+	return []form{
 		{
 			verbs: []string{"test"}, in: anywhere,
 			shape: "test … · test … with …", means: "suit, and method if another: open a run; and with which manometer", example: "test HP-07 with M-1",
@@ -238,6 +269,12 @@ func init() {
 				return core.Release{Suit: tag}, err
 			}, fill: aSuit, grave: true,
 		},
+	}
+}
+
+// formsOfAir are the words about how much air a suit takes.
+func formsOfAir() []form {
+	return []form{
 		{
 			verbs: []string{"capacity"}, in: anywhere,
 			shape: "capacity · capacity …", means: "how much air the suit takes: measured after a verdict; or suit, and from paper the litres added, the pressure before and after, its unit", example: "capacity HP-07 2 L 15.0 16.2 mbar",
@@ -248,6 +285,12 @@ func init() {
 			shape: "… L", means: "litres of air added to measure the capacity", example: "added 2 L",
 			parse: func(rest string) (any, error) { return parseLitres(rest) }, fill: anyWords,
 		},
+	}
+}
+
+// formsOfFleet are the words about questions about many suits, and documents.
+func formsOfFleet() []form {
+	return []form{
 		{
 			verbs: []string{"ready"}, in: anywhere,
 			shape: "ready · ready …", means: "the suits that can go out now, of a size or at a place", example: "ready L",
@@ -284,6 +327,12 @@ func init() {
 			shape: "shelf", means: "the list for the wall as a PDF", example: "shelf",
 			parse: bare(core.AskShelf{}),
 		},
+	}
+}
+
+// formsOfRegister are the words about the register, and help.
+func formsOfRegister() []form {
+	return []form{
 		{
 			verbs: []string{"suit"}, in: anywhere,
 			shape: "suit add … · suit change …", means: "tag, then column=value for each: the register", example: "suit change HP-25 place=\"Station 1\"",

@@ -18,7 +18,7 @@ func Task(it core.Item, run core.Run) string { return task(it, run) }
 func Span(d time.Duration) string { return span(d) }
 
 // Stopwatch prints a time of the hold: "6:00".
-func Stopwatch(d time.Duration) string { return stopwatch(d) }
+func Stopwatch(d time.Duration) string { return core.Stopwatch(d) }
 
 // Percent prints a probability without claiming more than it knows.
 func Percent(p float64) string { return percent(p) }

@@ -111,22 +111,22 @@ func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
 	return AirChange{low, high}
 }
 
-// CouldHide reports whether the change of the air may have hidden a drop
+// couldHide reports whether the change of the air may have hidden a drop
 // beyond the limit: whether end passes, and would not if the pressure had not
 // risen by as much as it can have for the air's sake. A fail it leaves alone,
 // even if the pressure may have fallen for the air's sake.
-func (c AirChange) CouldHide(l Limit, start, end Pressure) bool {
+func (c AirChange) couldHide(l Limit, start, end Pressure) bool {
 	if !l.Within(start, end) || !(c.High > 0) {
 		return false
 	}
 	return !l.within(start, shifted(end, -c.High))
 }
 
-// CouldCause reports whether the change of the air may have made a fail of what
+// couldCause reports whether the change of the air may have made a fail of what
 // would have passed: whether end fails, and would not if the pressure had not
 // fallen by as much as it can have for the air's sake. The fail stands all the
 // same; it is only said.
-func (c AirChange) CouldCause(l Limit, start, end Pressure) bool {
+func (c AirChange) couldCause(l Limit, start, end Pressure) bool {
 	if l.Within(start, end) || !(c.Low < 0) {
 		return false
 	}
@@ -211,12 +211,12 @@ func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
 		if v.Reason == Bracketed {
 			end = v.AtBellLow
 		}
-		return change, change.CouldHide(r.Method.Limit, start, end)
+		return change, change.couldHide(r.Method.Limit, start, end)
 	case Fail:
 		if v.Reason == Bracketed {
 			end = v.AtBellHigh
 		}
-		return change, change.CouldCause(r.Method.Limit, start, end)
+		return change, change.couldCause(r.Method.Limit, start, end)
 	}
 	return change, false
 }

@@ -1,6 +1,7 @@
 package core
 
 import (
+	"cmp"
 	"slices"
 	"time"
 )
@@ -305,8 +306,8 @@ func (r Run) airAt(t time.Time) []Surroundings {
 		}
 	}
 	var all []Surroundings
-	for _, c := range extremes(celsius, coldest) {
-		for _, b := range extremes(baro, lowest) {
+	for _, c := range extremes(celsius, degrees) {
+		for _, b := range extremes(baro, Written.Pressure) {
 			all = append(all, Surroundings{Celsius: c, Baro: b})
 		}
 	}
@@ -330,11 +331,12 @@ func (r Run) end() time.Time {
 
 // extremes returns the last of the values, then the others of the least and the
 // greatest; the zero value alone if there are none.
-func extremes[T comparable](of []T, compare func(a, b T) int) []T {
+func extremes[T comparable, N cmp.Ordered](of []T, number func(T) N) []T {
 	if len(of) == 0 {
 		var none T
 		return []T{none}
 	}
+	compare := func(a, b T) int { return cmp.Compare(number(a), number(b)) }
 	out := of[len(of)-1:]
 	for _, x := range []T{slices.MinFunc(of, compare), slices.MaxFunc(of, compare)} {
 		if !slices.Contains(out, x) {
@@ -344,26 +346,10 @@ func extremes[T comparable](of []T, compare func(a, b T) int) []T {
 	return out
 }
 
-func coldest(a, b string) int {
-	x, _ := Surroundings{Celsius: a}.celsius()
-	y, _ := Surroundings{Celsius: b}.celsius()
-	switch {
-	case x.celsius < y.celsius:
-		return -1
-	case x.celsius > y.celsius:
-		return 1
-	}
-	return 0
-}
-
-func lowest(a, b Written) int {
-	switch p, q := a.Pressure(), b.Pressure(); {
-	case p < q:
-		return -1
-	case p > q:
-		return 1
-	}
-	return 0
+// degrees returns a temperature as a number to compare.
+func degrees(celsius string) float64 {
+	x, _ := Surroundings{Celsius: celsius}.celsius()
+	return x.celsius
 }
 
 // airByFirstRules is how verdicts of the first rules took the air: of each

@@ -17,7 +17,9 @@ const (
 	believed       = 3 * time.Minute
 )
 
-func stopwatch(d time.Duration) string {
+// Stopwatch prints a time of the hold as minutes and seconds: "6:00".
+func Stopwatch(d time.Duration) string {
+	d = d.Round(time.Second)
 	return fmt.Sprintf("%d:%02d", int(d.Minutes()), int(d.Seconds())%60)
 }
 

@@ -298,7 +298,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 		case late < 0 || w.Stated <= 0:
 			return nil, r.refuse(NotYet)
 		case late > believed:
-			return []Fact{Noted{Text: reading.Written.String() + " at " + stopwatch(w.Stated), Recalled: true}}, nil
+			return []Fact{Noted{Text: reading.Written.String() + " at " + Stopwatch(w.Stated), Recalled: true}}, nil
 		}
 	}
 	if r.unitSaid(a, w, reading.Written) {
@@ -429,7 +429,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
+	case rule.judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	if v.Outcome == NoVerdict {

@@ -44,10 +44,10 @@ const (
 // ends of the hold. Guarded acceptance does: the air not read widens its band.
 func (p Policy) AsksAir() bool { return p.AskAir || p.Acceptance == Guarded }
 
-// Judge returns what a margin with a standard uncertainty of u comes to by the
+// judge returns what a margin with a standard uncertainty of u comes to by the
 // rule. Only Guarded looks at u: within the guard band it gives no verdict.
 // Beyond the limit is a fail by either.
-func (a Acceptance) Judge(margin, u float64) Outcome {
+func (a Acceptance) judge(margin, u float64) Outcome {
 	switch {
 	case margin < 0:
 		return Fail

@@ -364,7 +364,7 @@ func (f File) Summary(p Policy) Summary {
 			interval = p.Interval
 		}
 		s.Due = interval.After(DateAt(f.Tested, p.Zone))
-		if f.Unreleased(p) {
+		if f.unreleased(p) {
 			s.Bars = append(s.Bars, Bar{Kind: BarUnreleased, Since: f.Tested, Run: f.TestedBy})
 		}
 	}
@@ -378,8 +378,8 @@ func (f File) Summary(p Policy) Summary {
 	return s
 }
 
-// Unreleased reports whether the policy has the suit wait for an officer's word.
-func (f File) Unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
+// unreleased reports whether the policy has the suit wait for an officer's word.
+func (f File) unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
 
 // AwaitsWord reports whether an officer's word lifts the bar now.
 func (b Bar) AwaitsWord() bool {
@@ -401,7 +401,7 @@ func (f File) Release(p Policy) (Fact, error) {
 			why = TestBeforeRelease
 		}
 	}
-	if f.Unreleased(p) && why == NothingToRelease {
+	if f.unreleased(p) && why == NothingToRelease {
 		return Released{}, nil
 	}
 	return nil, &Refusal{Why: why, Suit: f.Suit.Tag}
