@@ -137,7 +137,7 @@ func (t *turn) askHistory(w core.AskHistory) error {
 	}
 	tests := document.Tests(t.bench, entries)
 	o := t.reply(t.speak.History(file.Suit.Tag, tests))
-	t.picture(&o, file.Suit.Tag, func() ([]byte, error) { return document.HistoryChart(file.Suit.Tag, tests) })
+	o.Doc = t.doc("history", file.Suit.Tag)
 	t.enqueue(o)
 	return nil
 }

@@ -1,8 +1,6 @@
 package engine
 
 import (
-	"fmt"
-
 	"benchbell/commands"
 	"benchbell/core"
 )
@@ -33,7 +31,7 @@ func (t *turn) measure(w core.Measure) error {
 		return nil
 	}
 	away := t.in != commands.Thread || t.run.ID != run.ID
-	sign := t.reply(fmt.Sprintf("%s: go on in the thread of %s.", run.Suit.Tag, run.ID))
+	sign := t.whereSaid(commands.GoOnInThread(run))
 	t.run, t.after, t.hasRun = run, run, true
 	if err := t.onRun(w); err != nil {
 		return err
@@ -48,7 +46,7 @@ func (t *turn) measure(w core.Measure) error {
 func (t *turn) keepCapacity(w core.Measure, file core.File) error {
 	suit := file.Suit
 	if !t.isOfficer(t.ev.Who) { // what the air may have done to a test is computed by it
-		return &core.Refusal{Why: core.NotAnOfficer, Suit: suit.Tag, Choices: t.officerNames}
+		return &core.Refusal{Why: core.NotAnOfficer, Suit: suit.Tag, Choices: t.officerNames()}
 	}
 	c := core.Capacity{Day: t.bench.Day(t.ev.At), Litres: w.Litres}
 	from, err1 := core.Write(w.From, w.Unit)

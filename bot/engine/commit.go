@@ -1,15 +1,17 @@
 package engine
 
 import (
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
 	"benchbell/bot/chat"
 	"benchbell/bot/ledger"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
-	"fmt"
-	"maps"
-	"slices"
-	"time"
 )
 
 func (t *turn) enqueue(o store.Out) {
@@ -55,7 +57,7 @@ func (t *turn) reset() {
 	t.entries, t.out, t.after = nil, nil, t.run
 	clear(t.changed)
 	t.given, t.nextLook, t.lastLook = nil, time.Time{}, time.Time{}
-	t.wakes = nil
+	t.wakes, t.rows = nil, nil
 }
 
 // editable leaves out the edits of posts that never were: those of a run begun by
@@ -95,6 +97,7 @@ func (t *turn) commit() (err error) {
 	for _, tag := range slices.Sorted(maps.Keys(t.changed)) {
 		batch.Rows = append(batch.Rows, ledger.RowOf(t.bench.Policy, t.changed[tag]))
 	}
+	batch.Rows = append(batch.Rows, t.rows...)
 	runChanged := t.hasRun && slices.ContainsFunc(t.entries, func(e core.Entry) bool { return e.Run == t.after.ID })
 	if runChanged {
 		next, ok := t.after.NextBell(t.bench.Policy)
@@ -123,7 +126,7 @@ func (t *turn) commit() (err error) {
 		switch {
 		case o.Kind == store.Edit:
 			t.shown[o.Target] = o.Text
-		case chat.RunOfKeyIs(o.Key, t.after.ID):
+		case ofRun(o.Key, t.after.ID):
 			t.shown[o.Key] = o.Text
 		}
 	}

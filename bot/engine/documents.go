@@ -3,10 +3,18 @@ package engine
 import (
 	"fmt"
 
-	"benchbell/bot/document"
 	"benchbell/commands"
 	"benchbell/core"
+	"benchbell/store"
 )
+
+// Documents are named here, and made when the message that has them is delivered.
+
+// doc names a document or a picture, made of the journal as it is once this event is
+// committed.
+func (t *turn) doc(kind, of string) string {
+	return fmt.Sprintf("%s/%s@%d", kind, of, t.lastSeq+uint64(len(t.entries)))
+}
 
 // askRecord answers with the test record of a run.
 func (t *turn) askRecord(w core.AskRecord) error {
@@ -17,11 +25,18 @@ func (t *turn) askRecord(w core.AskRecord) error {
 		}
 		id = t.run.ID
 	}
-	made, run, err := t.Maker.Record(id)
-	if err != nil {
-		return err
+	run, ok := t.run, t.hasRun && t.run.ID == id
+	if !ok {
+		entries, err := t.store.OfRun(id)
+		if err != nil {
+			return err
+		}
+		if len(entries) == 0 {
+			return &core.Refusal{Why: core.UnknownRun, Run: id}
+		}
+		run = core.Replay(entries)
 	}
-	t.hand(made, t.speak.Record(run))
+	t.hand("record", id.String(), t.speak.Record(run))
 	return nil
 }
 
@@ -31,28 +46,21 @@ func (t *turn) askLogbook(w core.AskLogbook) error {
 	if err != nil {
 		return err
 	}
-	made, err := t.Maker.Logbook(file.Suit.Tag, t.bench.Day(t.ev.At))
-	if err != nil {
-		return err
-	}
-	t.hand(made, "Logbook of "+file.Suit.Tag+".")
+	tag := file.Suit.Tag
+	t.hand("logbook", tag+"/"+t.bench.Day(t.ev.At).String(), commands.Logbook(tag))
 	return nil
 }
 
 // askShelf answers with the list for the wall.
 func (t *turn) askShelf() error {
 	day := t.bench.Day(t.ev.At)
-	made, err := t.Maker.Shelf(day)
-	if err != nil {
-		return err
-	}
-	t.hand(made, fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day))
+	t.hand("shelf", day.String(), commands.ShelfList(day))
 	return nil
 }
 
 // hand answers with a document.
-func (t *turn) hand(made document.File, text string) {
+func (t *turn) hand(kind, of, text string) {
 	o := t.reply(text)
-	o.File, o.FileName = made.PDF, made.Name
+	o.Class, o.Doc = store.Answer, t.doc(kind, of)
 	t.enqueue(o)
 }

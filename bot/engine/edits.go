@@ -1,11 +1,12 @@
 package engine
 
 import (
+	"errors"
+	"slices"
+
 	"benchbell/bot/chat"
 	"benchbell/commands"
 	"benchbell/core"
-	"errors"
-	"slices"
 )
 
 // edited handles a post whose text was changed: a reading is corrected, words
@@ -16,6 +17,9 @@ func (t *turn) edited(w chat.Edited) error {
 	}
 	want, err := commands.Parse(t.text, t.in)
 	if err != nil {
+		if away, fault := t.editedAway(w.Post); away || fault != nil {
+			return fault
+		}
 		if t.chatter() || t.isCaption(want, err) || !t.ev.Where.Direct && t.in != commands.Thread {
 			return nil
 		}
@@ -35,7 +39,10 @@ func (t *turn) edited(w chat.Edited) error {
 		return err
 	}
 	if done {
-		t.answer("An edit corrects a reading only. Say it anew.")
+		if away, err := t.editedAway(w.Post); away || err != nil {
+			return err
+		}
+		t.answer(commands.EditNotHeard())
 		return nil
 	}
 	return t.handleIntent(want)

@@ -2,16 +2,15 @@ package engine
 
 import (
 	"cmp"
-	"context"
-	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
+	"runtime/debug"
 	"slices"
 	"time"
 
 	"benchbell/bot/chat"
 	"benchbell/bot/config"
-	"benchbell/bot/document"
 	"benchbell/bot/ledger"
 	"benchbell/commands"
 	"benchbell/core"
@@ -132,9 +131,11 @@ func (e *Engine) loadLooks() error {
 			e.looked = w.Due
 		}
 	}
-	if next := e.reminders.Next(e.looked); !e.looked.IsZero() && !next.IsZero() {
-		e.look = next
+	next := e.reminders.Next(e.looked)
+	if e.looked.IsZero() || next.IsZero() || e.look.Equal(e.reminders.QuietUntil(next, e.bench.Policy.Zone)) {
+		return nil
 	}
+	e.look = next
 	return nil
 }
 
@@ -143,6 +144,7 @@ func (e *Engine) keep(run core.Run) {
 	if run.Phase == core.Over {
 		delete(e.bench.Runs, run.ID)
 		delete(e.wakes, run.ID)
+		maps.DeleteFunc(e.shown, func(key, _ string) bool { return ofRun(key, run.ID) })
 		if _, again := e.bench.OnSuit(run.Suit.Tag); !again {
 			delete(e.files, run.Suit.Tag)
 		}
@@ -226,9 +228,11 @@ func (e *Engine) handle(t *turn) (err error) {
 		}
 	}()
 	if e.inDoubt {
-		if err := e.load(); err != nil {
+		fresh := *e
+		if err := fresh.load(); err != nil {
 			return fmt.Errorf("reading the store again: %w", err)
 		}
+		*e = fresh
 		e.inDoubt = false
 	}
 	if who, is := t.ev.What.(chat.People); is {
@@ -238,6 +242,9 @@ func (e *Engine) handle(t *turn) (err error) {
 		return err
 	}
 	t.changed = make(map[string]core.File)
+	if t.lastSeq, _, err = e.store.Head(); err != nil {
+		return err
+	}
 	if err := t.locate(); err != nil {
 		return err
 	}

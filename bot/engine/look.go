@@ -43,10 +43,7 @@ func (t *turn) lookForDue() error {
 	if missed {
 		digest.Since, digest.Missed = t.looked, n
 	}
-	officers, err := t.officers()
-	if err != nil {
-		return err
-	}
+	officers, _ := t.reachable()
 	var direct []core.Notice
 	for _, notice := range notices {
 		if notice.Kind.ForOfficers() && len(officers) > 0 {
@@ -67,11 +64,11 @@ func (t *turn) lookForDue() error {
 	}
 	something := len(digest.Notices) > 0 || digest.Regular && len(digest.Not)+len(digest.Soon) > 0
 	if something || digest.Regular && r.NilReturn {
-		t.enqueue(store.Out{Text: t.speak.Digest(digest)})
+		t.enqueue(store.Out{Class: store.Notice, Text: t.speak.Digest(digest)})
 	}
 	if len(direct) > 0 {
 		for _, officer := range officers {
-			t.enqueue(store.Out{Person: officer.ID, Text: t.speak.Officers(direct, digest.Not)})
+			t.enqueue(store.Out{Class: store.Notice, Person: officer.ID, Text: t.speak.Officers(direct, digest.Not)})
 		}
 	}
 	t.setLook(r.Next(now), now)
@@ -93,7 +90,7 @@ func (t *turn) seal(officers []core.Person) error {
 	}
 	t.given = append(t.given, key)
 	for _, officer := range officers {
-		t.enqueue(store.Out{Person: officer.ID, Text: t.speak.Seal(day.Month, n, head.String())})
+		t.enqueue(store.Out{Class: store.Notice, Person: officer.ID, Text: t.speak.Seal(day.Month, n, head.String())})
 	}
 	return nil
 }
@@ -196,7 +193,7 @@ func (t *turn) release(w core.Release) error {
 		return err
 	}
 	if !t.isOfficer(t.ev.Who) {
-		return &core.Refusal{Why: core.NotAnOfficer, Suit: file.Suit.Tag, Choices: t.officerNames}
+		return &core.Refusal{Why: core.NotAnOfficer, Suit: file.Suit.Tag, Choices: t.officerNames()}
 	}
 	fact, err := file.Release(t.bench.Policy)
 	if err == nil {

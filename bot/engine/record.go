@@ -1,10 +1,8 @@
 package engine
 
 import (
-	"errors"
 	"slices"
 
-	"benchbell/bot/chart"
 	"benchbell/bot/chat"
 	"benchbell/bot/document"
 	"benchbell/commands"

@@ -2,17 +2,13 @@ package engine
 
 import (
 	"bytes"
-	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"benchbell/bot/chat"
-	"benchbell/bot/ledger"
 	"benchbell/bot/register"
 	"benchbell/commands"
 	"benchbell/core"
@@ -26,7 +22,7 @@ func (t *turn) mayRegister() error {
 	if t.isOfficer(t.ev.Who) {
 		return nil
 	}
-	return &core.Refusal{Why: core.NotAnOfficer, Choices: t.officerNames}
+	return &core.Refusal{Why: core.NotAnOfficer, Choices: t.officerNames()}
 }
 
 // enter adds a suit or a manometer to the register, or changes it.
@@ -82,11 +78,7 @@ func (t *turn) enter(w core.Enter) error {
 	if err := t.enterRegister(reg); err != nil {
 		return err
 	}
-	what := "is in the register"
-	if w.Change {
-		what = "is changed in the register"
-	}
-	t.answer(fmt.Sprintf("%s %s.", name, what))
+	t.answer(commands.Registered(name, w.Change))
 	return nil
 }
 
@@ -127,12 +119,13 @@ func overlay(was []byte, w core.Enter, name string) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// What is attached to one post is read while everything else waits for it.
-const (
-	maxAttached      = 4 << 20 // bytes of a file
-	mostAttached     = 5       // files
-	longestAttaching = 20 * time.Second
-)
+// Needs is the error of an event that can be handled only with what is attached to
+// its post. It is read beside the engine, which goes on meanwhile.
+type Needs struct{ Files []chat.File }
+
+func (n *Needs) Error() string {
+	return fmt.Sprintf("%d attached files are to be read first", len(n.Files))
+}
 
 // importFiles takes the files attached to this post into the register.
 func (t *turn) importFiles() error {
@@ -140,60 +133,45 @@ func (t *turn) importFiles() error {
 		return err
 	}
 	said, _ := t.ev.What.(chat.Said)
-	switch n := len(said.Files); {
-	case n == 0:
+	switch {
+	case len(said.Files) == 0:
 		return &core.Refusal{Why: core.NoFile}
-	case n > mostAttached:
-		return &register.Error{File: said.Files[mostAttached].Name, Faults: []register.Fault{{
-			Want: fmt.Sprintf("there are %d files: attach %d at most to a post", n, mostAttached),
-		}}}
+	case t.plan == nil:
+		return &Needs{Files: said.Files}
+	case t.planErr != nil:
+		return t.planErr
 	}
-	ctx, cancel := context.WithTimeout(t.ctx, longestAttaching)
-	defer cancel()
-	content := make(map[string][]byte)
-	var names []string
-	for i, f := range said.Files {
-		data, err := t.fileOf(ctx, f)
-		if err != nil {
-			if t.ctx.Err() != nil {
-				return err
-			}
-			// It is not waited for: readings and bells would wait with it.
-			t.log.Warn("an attached file cannot be had", "id", f.ID, "error", err)
-			return &register.Error{File: f.Name, Faults: []register.Fault{{Want: "the chat server did not hand the file out: attach it again"}}}
-		}
-		if len(data) > maxAttached {
-			return &register.Error{File: f.Name, Faults: []register.Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
-		}
-		// By number: their own names may be the same, or anything.
-		name := fmt.Sprintf("file %d", i+1)
-		names = append(names, name)
-		content[name] = data
+	if stale, err := t.plan.Stale(t.store); err != nil {
+		return err
+	} else if stale { // the register was changed while the files were read
+		return &Needs{Files: said.Files}
 	}
-	known, had, err := ledger.KnownOf(t.store, t.bench.Methods, t.dates, t.bench.Day(t.ev.At))
-	if err != nil {
+	if err := t.enterPlan(); err != nil {
 		return err
 	}
-	reg, err := register.ReadContents(names, content, known)
-	if err != nil {
-		return err
-	}
-	reg.Tests = slices.DeleteFunc(reg.Tests, ledger.OnRecord(had))
-	if err := t.enterRegister(reg); err != nil {
-		return err
-	}
-	t.answer(fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
+	reg := t.plan.Register
+	t.answer(commands.Imported(len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
 	return nil
 }
 
-// fileOf reads an attached file, or as much of it as shows that it is too large.
-func (t *turn) fileOf(ctx context.Context, f chat.File) ([]byte, error) {
-	content, err := t.world.File(ctx, f.ID)
-	if err != nil {
-		return nil, err
+// enterPlan enters what files say of the register. The rows of suits on the bench
+// are made of what is known of them here, all others are in the plan.
+func (t *turn) enterPlan() error {
+	t.entries = append(t.entries, t.plan.Entries...)
+	for _, entry := range t.plan.Entries {
+		if file, open := t.files[entry.Suit]; open {
+			if changed, already := t.changed[entry.Suit]; already {
+				file = changed
+			}
+			t.changed[entry.Suit] = file.Apply(entry)
+		}
 	}
-	defer content.Close()
-	return io.ReadAll(io.LimitReader(content, maxAttached+1))
+	for _, row := range t.plan.Rows {
+		if _, open := t.files[row.Tag]; !open {
+			t.rows = append(t.rows, row)
+		}
+	}
+	return nil
 }
 
 // enterRegister enters what a register says.

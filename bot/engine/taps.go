@@ -1,10 +1,11 @@
 package engine
 
 import (
+	"time"
+
 	"benchbell/bot/chat"
 	"benchbell/commands"
 	"benchbell/core"
-	"time"
 )
 
 // tapped handles a tap on a number under a list.

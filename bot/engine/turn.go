@@ -1,17 +1,18 @@
 package engine
 
 import (
-	"benchbell/bot/chat"
-	"benchbell/commands"
-	"benchbell/core"
-	"benchbell/store"
-	"context"
 	"errors"
 	"fmt"
 	"maps"
 	"slices"
 	"strings"
 	"time"
+
+	"benchbell/bot/chat"
+	"benchbell/bot/ledger"
+	"benchbell/commands"
+	"benchbell/core"
+	"benchbell/store"
 )
 
 // turn is one event being handled. It gathers all that is to be committed.
@@ -38,6 +39,8 @@ type turn struct {
 	perhaps  string // what they could have been meant for
 
 	elsewhere bool              // the run was named outside its thread
+	rows      []store.SuitRow   // of suits that nothing else here is about
+	lastSeq   uint64            // of the journal before this event
 	posts     map[string]string // posts of the bot's that the event tells of, by key
 	plan      *ledger.Plan      // what attached files say
 	planErr   error

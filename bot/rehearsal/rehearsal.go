@@ -98,13 +98,15 @@ func (r *Rehearsal) open() (err error) {
 	if r.store, err = r.keeps(); err != nil {
 		return err
 	}
-	if r.engine, err = engine.New(r.store, r.cfg, stageBot, r.stage, r.log); err != nil {
+	if r.engine, err = engine.New(r.store, r.cfg, stageBot, r.log); err != nil {
 		return err
 	}
-	r.engine.Plain = r.plain
+	if err := r.engine.Handle(r.stage.who()); err != nil {
+		return err
+	}
 	now := func() time.Time { return r.stage.now }
 	r.mail = outbox.NewSender(r.store, r.stage, now, r.log)
-	r.photos = photo.NewFetcher(r.store, r.stage, func(ctx context.Context, ev chat.Event) error { return r.engine.Handle(ctx, ev) }, now, r.log)
+	r.photos = photo.NewFetcher(r.store, r.stage, r.bring, now, r.log)
 	return nil
 }
 
@@ -129,7 +131,7 @@ func (r *Rehearsal) start(ctx context.Context) error {
 	}
 	r.down = false
 	for _, ev := range r.missed {
-		if err := r.engine.Handle(ctx, ev); err != nil {
+		if err := r.bring(ctx, ev); err != nil {
 			return err
 		}
 	}
@@ -139,7 +141,7 @@ func (r *Rehearsal) start(ctx context.Context) error {
 
 // settle rings what is due, reads photos and delivers what is to be said.
 func (r *Rehearsal) settle(ctx context.Context) error {
-	if err := r.engine.Wake(ctx, r.stage.now); err != nil {
+	if err := r.engine.Wake(r.stage.now); err != nil {
 		return err
 	}
 	if _, err := r.photos.Flush(ctx); err != nil {
@@ -273,7 +275,9 @@ func (r *Rehearsal) post(ctx context.Context, do stepPost) error {
 	if do.words == "" && len(r.with[do.who]) == 0 {
 		return errNothingSaid
 	}
-	r.stage.people[do.who] = true
+	if err := r.meet(do.who); err != nil {
+		return err
+	}
 	_, mentioned := commands.WithoutMention(do.words, stageBot)
 	where := chat.Where{Channel: stageCrew}
 	run := do.run
@@ -298,7 +302,7 @@ func (r *Rehearsal) post(ctx context.Context, do stepPost) error {
 		fmt.Fprintf(r.stage.out, "    [%s attached]\n", f.Name)
 	}
 	delete(r.with, do.who)
-	return r.handle(ctx, chat.Event{ID: p.id, Who: Person(do.who), Where: where, What: said})
+	return r.handle(ctx, chat.Event{ID: p.id, Who: person(do.who), Where: where, What: said})
 }
 
 // attach keeps a file for somebody's next post.
@@ -344,7 +348,7 @@ func (r *Rehearsal) edit(ctx context.Context, do stepEdit) error {
 		r.stage.print(p, " (edited)")
 		_, mentioned := commands.WithoutMention(do.words, stageBot)
 		return r.handle(ctx, chat.Event{
-			ID: fmt.Sprintf("%s@%d", p.id, p.edits), Who: Person(do.who), Where: p.where,
+			ID: fmt.Sprintf("%s@%d", p.id, p.edits), Who: person(do.who), Where: p.where,
 			What: chat.Edited{Post: p.id, Text: do.words, Mentioned: mentioned, Posted: p.at},
 		})
 	}
@@ -352,7 +356,9 @@ func (r *Rehearsal) edit(ctx context.Context, do stepEdit) error {
 }
 
 func (r *Rehearsal) tap(ctx context.Context, do stepTap) error {
-	r.stage.people[do.who] = true
+	if err := r.meet(do.who); err != nil {
+		return err
+	}
 	var root string
 	if p := r.stage.rootOf(r.runOf(do.who)); p != nil {
 		root = p.id
@@ -368,7 +374,7 @@ func (r *Rehearsal) tap(ctx context.Context, do stepTap) error {
 	fmt.Fprintf(r.stage.out, "\n%s  %s %s %d, %s\n", r.stage.now.In(r.stage.zone).Format("2006-01-02 15:04:05"), do.who, verb, do.n, p.label)
 	r.taps++
 	return r.handle(ctx, chat.Event{
-		ID: fmt.Sprintf("tap/%s/%s/%d/%d", p.id, do.who, do.n, r.taps), Who: Person(do.who), Where: p.where,
+		ID: fmt.Sprintf("tap/%s/%s/%d/%d", p.id, do.who, do.n, r.taps), Who: person(do.who), Where: p.where,
 		What: chat.Tapped{Post: p.id, N: do.n, On: do.on},
 	})
 }
@@ -384,7 +390,7 @@ func (r *Rehearsal) handle(ctx context.Context, ev chat.Event) error {
 	for id := range r.engine.Memory().Bench.Runs {
 		known[id] = true
 	}
-	if err := r.engine.Handle(ctx, ev); err != nil {
+	if err := r.bring(ctx, ev); err != nil {
 		return err
 	}
 	for id, run := range r.engine.Memory().Bench.Runs {
@@ -395,4 +401,32 @@ func (r *Rehearsal) handle(ctx context.Context, ev chat.Event) error {
 	return r.settle(ctx)
 }
 
-func Person(name string) core.Person { return core.Person{ID: name, Name: name} }
+func person(name string) core.Person { return core.Person{ID: name, Name: name} }
+
+// bring hands an event to the engine.
+func (r *Rehearsal) bring(ctx context.Context, ev chat.Event) error {
+	return handle(ctx, r.engine, r.store, r.cfg, r.stage, ev)
+}
+
+// handle hands an event to an engine. What it needs from attached files is read at
+// once.
+func handle(ctx context.Context, e *engine.Engine, st *store.Store, cfg config.Config, files chat.Files, ev chat.Event) error {
+	err := e.Handle(ev)
+	for _, needs := errors.AsType[*engine.Needs](err); needs; _, needs = errors.AsType[*engine.Needs](err) {
+		plan, fault := ledger.PlanAttached(ctx, st, cfg, files, ev)
+		err = e.HandleImport(ev, plan, fault)
+	}
+	return err
+}
+
+// meet makes somebody known who speaks for the first time.
+func (r *Rehearsal) meet(who string) error {
+	if r.stage.people[who] {
+		return nil
+	}
+	r.stage.people[who] = true
+	if r.down {
+		return nil
+	}
+	return r.engine.Handle(r.stage.who())
+}

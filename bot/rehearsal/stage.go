@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -25,9 +26,10 @@ type stage struct {
 	now    time.Time
 	posts  []*stagePost
 	people map[string]bool
-	files  []string // paths of what was attached
-	said   []saying // what the bot posted since it was last cleared
-	keep   string   // folder that what the bot attaches is written to, if any
+	gone   map[string]bool // whose account is deactivated
+	files  []string        // paths of what was attached
+	said   []saying        // what the bot posted since it was last cleared
+	keep   string          // folder that what the bot attaches is written to, if any
 	kept   int
 }
 
@@ -50,7 +52,7 @@ const (
 )
 
 func newStage(out io.Writer, zone *time.Location, people ...string) *stage {
-	s := &stage{out: out, zone: zone, people: make(map[string]bool)}
+	s := &stage{out: out, zone: zone, people: make(map[string]bool), gone: make(map[string]bool)}
 	for _, p := range people {
 		s.people[p] = true
 	}
@@ -161,12 +163,13 @@ func (s *stage) Offer(_ context.Context, id string, n int) error {
 	return nil
 }
 
-// Person implements Directory.
-func (s *stage) Person(_ context.Context, name string) (core.Person, error) {
-	if !s.people[name] {
-		return core.Person{}, chat.ErrNobody
+// who says who is who.
+func (s *stage) who() chat.Event {
+	var all []chat.Member
+	for _, name := range slices.Sorted(maps.Keys(s.people)) {
+		all = append(all, chat.Member{Person: person(name), Gone: s.gone[name]})
 	}
-	return core.Person{ID: name, Name: name}, nil
+	return chat.Event{ID: "people", At: s.now, What: chat.People{All: all}}
 }
 
 // attach puts a file on the server, as somebody's phone does.
@@ -179,7 +182,7 @@ func (s *stage) attach(path string) (chat.File, error) {
 	return chat.File{ID: fmt.Sprintf("f%d", len(s.files)), Name: filepath.Base(path), Size: info.Size()}, nil
 }
 
-// File implements Directory.
+// File implements chat.Files.
 func (s *stage) File(_ context.Context, id string) (io.ReadCloser, error) {
 	for i, path := range s.files {
 		if id == fmt.Sprintf("f%d", i+1) {

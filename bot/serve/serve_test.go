@@ -48,6 +48,14 @@ func (h *host) Run(ctx context.Context, marks map[string]chat.Mark, sink func(co
 	}
 }
 
+// people are those of the demo station.
+func (h *host) people() (all []chat.Member) {
+	for _, name := range rehearsal.People {
+		all = append(all, chat.Member{Person: personOf(name)})
+	}
+	return all
+}
+
 func (h *host) Now() time.Time { return time.Now().Add(h.skew) }
 
 // A service is the demo station served in a bubble.
@@ -94,14 +102,17 @@ func (s *service) start() {
 		s.t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(s.log, nil))
-	e, err := engine.New(s.store, rehearsal.Demo(), botName, s.host, log)
+	e, err := engine.New(s.store, rehearsal.Demo(), botName, log)
 	if err != nil {
 		s.t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(s.t.Context())
 	ended := make(chan error, 1)
-	go func() { ended <- Run(ctx, s.store, e, s.host, log) }()
+	go func() {
+		ended <- Run(ctx, Station{Store: s.store, Engine: e, Config: rehearsal.Demo(), Server: s.host, Log: log})
+	}()
 	s.link = <-s.host.links
+	s.mustBring("", chat.Where{}, chat.People{All: s.host.people()})
 	s.stop = sync.OnceValue(func() error {
 		cancel()
 		return <-ended
