@@ -64,7 +64,7 @@ func (s *sent) root(id string) (root string, ok bool) {
 // find asks the server for the post with a key that may have been made in a
 // channel since first, and returns "" if there is none.
 func (s *Server) find(ctx context.Context, key, channel string, first time.Time) (string, error) {
-	posts, err := s.history(ctx, channel, first.Add(-overlap).UnixMilli(), "")
+	posts, err := s.history(ctx, channel, first.Add(-overlap).UnixMilli(), "", false)
 	if err != nil {
 		if asFault(err).refused() {
 			return "", nil // the channel is gone: posting will say so
