@@ -146,8 +146,15 @@ func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item,
 // itemsOf returns what a post from the history may have to tell. A post that
 // is new and was edited meanwhile gives both, the second with nothing new.
 func (r *receiver) itemsOf(ctx context.Context, in room, p *model.Post, w window) ([]item, error) {
-	if p.OriginalId != "" || p.DeleteAt != 0 { // an old version of a post, or a deleted one
+	if p.OriginalId != "" { // an old version of a post
 		return nil, nil
+	}
+	if p.DeleteAt != 0 {
+		if p.DeleteAt < w.edits || p.UserId == r.me.ID {
+			return nil, nil
+		}
+		it, err := r.deleted(ctx, in, p)
+		return []item{it}, err
 	}
 	var find []func(context.Context, room, *model.Post) (item, error)
 	if p.UserId == r.me.ID {

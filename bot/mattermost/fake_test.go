@@ -216,7 +216,14 @@ func (f *fake) deletes(id string) {
 		p := f.row(id)
 		event := model.NewWebSocketEvent(model.WebsocketEventPostDeleted, "", p.ChannelId, "", nil, "")
 		event.Add("post", toJSON(p)) // delete_at is still 0 in it
-		p.DeleteAt, p.UpdateAt, p.Message = f.now(), f.now(), ""
+		for _, row := range f.rows { // the replies go with it, without an event
+			if row.Id == id || row.RootId == id {
+				row.DeleteAt, row.UpdateAt = f.now(), f.now()
+				if row.OriginalId == "" {
+					row.Message = ""
+				}
+			}
+		}
 		f.send(event)
 	})
 }
