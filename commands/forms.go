@@ -42,6 +42,8 @@ type form struct {
 	// grave is true for a word that ends, clears or takes back something: it is
 	// suggested only for that very word with one letter wrong.
 	grave bool
+	// passing are the words that make talk of it if they come next.
+	passing []string
 }
 
 // fill is what has to follow a verb.
@@ -137,7 +139,7 @@ func init() {
 			parse: func(rest string) (any, error) {
 				text, err := someText(rest, "where it is")
 				return core.Leak{Where: text}, err
-			}, verbatim: true, fill: anyWords,
+			}, verbatim: true, fill: anyWords, passing: talkAfterLeak,
 		},
 		{
 			verbs: []string{"why"}, in: inThread,
@@ -150,7 +152,7 @@ func init() {
 			parse: func(rest string) (any, error) {
 				text, err := someText(rest, "what to note")
 				return core.Remark{Text: text}, err
-			}, verbatim: true, fill: anyWords,
+			}, verbatim: true, fill: anyWords, passing: talkAfterNote,
 		},
 		{
 			verbs: []string{"again"}, in: inThread,
@@ -158,7 +160,7 @@ func init() {
 			parse: func(rest string) (any, error) {
 				why, err := maybeText(rest)
 				return core.Repeat{Why: why}, err
-			}, verbatim: true, fill: anyWords, grave: true,
+			}, verbatim: true, fill: anyWords, passing: talkAgain, grave: true,
 		},
 		{
 			verbs: []string{"stop"}, in: inThread,
@@ -166,7 +168,7 @@ func init() {
 			parse: func(rest string) (any, error) {
 				why, err := maybeText(rest)
 				return core.Stop{Why: why}, err
-			}, verbatim: true, fill: anyWords, grave: true,
+			}, verbatim: true, fill: anyWords, passing: talkAfterStop, grave: true,
 		},
 		{
 			verbs: []string{"nothing"}, in: inThread,
@@ -422,7 +424,11 @@ func aboutSuit(make func(tag, text string) (any, error), missing string) func(st
 	return func(rest string) (any, error) {
 		tag, left := cutTag(rest)
 		text := strings.TrimLeft(left, joints)
-		other, more := another(tag, left, missing == "what was repaired" || missing == "what was found")
+		counts := missing == "what was repaired" || missing == "what was found"
+		other, more := another(tag, left, counts)
+		if !more { // "HP-07 !08": what joins it is no part of the text
+			other, more = another(tag, " "+text, counts)
+		}
 		switch {
 		case more:
 			return nil, &half{tag, other, text}
@@ -755,8 +761,17 @@ func parseAir(rest string) (any, error) {
 	return nil, err
 }
 
+// mine is the speaker, who takes a run over. "@me" is somebody of that name.
+var mine = regexp.MustCompile(`(?i)^(?:me|myself)[.!]*$`)
+
 func parseHandOver(rest string) (any, error) {
 	name := cutFold(rest, "to ")
+	if name == rest && !strings.HasPrefix(rest, "@") { // "over there"
+		name = ""
+	}
+	if mine.MatchString(name) {
+		return core.HandOver{Me: true}, nil
+	}
 	name = strings.TrimRight(strings.TrimPrefix(name, "@"), ".")
 	if hollow(name) || strings.Contains(name, " ") || strings.EqualFold(name, "to") {
 		return nil, &hint{say: "to whom?", try: "over to @…"}

@@ -39,12 +39,15 @@ type Misunderstood struct {
 	// Faulty is true for a command or a reading that is not whole or not right,
 	// false for words that begin none.
 	Faulty bool
+	// Passing is true for words that sound like talk between people. Try then
+	// says the same for sure.
+	Passing bool
 }
 
 // Meant reports whether somebody must be told even where people talk among
 // themselves: a command that names a suit, or is one word, and is not whole.
 func (m *Misunderstood) Meant() bool {
-	return m.Faulty && (m.Also != "" || len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
+	return m.Faulty && !m.Passing && (m.Also != "" || len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
 }
 
 func (m *Misunderstood) Error() string {
@@ -80,6 +83,13 @@ func Parse(text string, in Place) (any, error) {
 		if f.verbatim {
 			word, _, _ := strings.Cut(text, " ")
 			rest = behind(word, typed)
+			if after, colon := cutColon(rest); f.passing != nil && (colon || strings.HasSuffix(word, ":")) {
+				rest = after
+			} else if in == Thread && f.twoRuns(rest) {
+				return nil, &Misunderstood{Text: text, Say: "one run at a time", Try: "where", Faulty: true}
+			} else if in == Thread && f.inPassing(rest) {
+				return nil, f.askedBack(text, verb, rest)
+			}
 		} else {
 			rest = strings.TrimSpace(cutPlease.ReplaceAllString(rest, ""))
 		}

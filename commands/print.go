@@ -45,7 +45,7 @@ func Print(want any) string {
 	case core.Baro:
 		return "baro " + withUnit(w.Digits, w.Unit)
 	case core.Leak:
-		return "leak " + w.Where
+		return withColon("leak", w.Where)
 	case core.AskWhy:
 		return "why"
 	case core.Measure:
@@ -56,14 +56,17 @@ func Print(want any) string {
 	case core.AddAir:
 		return w.Litres + " L"
 	case core.Remark:
-		return "note " + w.Text
+		return withColon("note", w.Text)
 	case core.Stop:
-		return strings.TrimSpace("stop " + w.Why)
+		return withColon("stop", w.Why)
 	case core.NothingFitted:
 		return "nothing fitted"
 	case core.Repeat:
-		return strings.TrimSpace("again " + w.Why)
+		return withColon("again", w.Why)
 	case core.HandOver:
+		if w.Me {
+			return "over to me"
+		}
 		return "over to @" + w.To.Name
 	case core.AskWhere:
 		return "where"

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"time"
 
 	"benchbell/core"
 )
@@ -21,6 +22,9 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 		}
 		if strings.HasPrefix(m.Try, "help") {
 			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
+		}
+		if m.Passing {
+			return lines(say, fmt.Sprintf("If it is meant: %s.", code(m.Try))), true
 		}
 		if m.Also != "" {
 			return fmt.Sprintf("%s Say %s, then %s.", say, code(m.Try), code(m.Also)), true
@@ -44,11 +48,11 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.ManometerUnsaid:
 		return fmt.Sprintf("Which manometer? %s: say %s.", strings.Join(r.Choices, ", "), code(fmt.Sprintf("test %s %s with …", r.Suit, r.Method)))
 	case core.ManometerBusy:
-		until := ""
-		if !r.Until.IsZero() {
-			until = " until " + s.clock(r.Until) + " at least"
+		head, use := "Not taken", "with …"
+		if r.Opening != "" {
+			head, use = "Not opened", strings.Join(strings.Fields("test "+r.Opening+" "+r.Method+" with …"), " ")
 		}
-		return fmt.Sprintf("Not taken: %s is in %s (%s, %s)%s. Use %s, or wait.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("with …"))
+		return fmt.Sprintf("%s: %s. Use %s, or wait.", head, s.inUse(r), code(use))
 	case core.ManometerFixed:
 		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop …"))
 	case core.SuitRetired:
@@ -62,7 +66,12 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.MakerPressuresLow:
 		return fmt.Sprintf("The maker's A and B of %s in the register do not go with %s: A at least 3 in, B at least 2 in and below A. The keeper must correct them.", r.Suit, r.Method)
 	case core.NotTheTester:
+		if r.TakeOver {
+			return fmt.Sprintf("Not taken: this is %s's run.\nTake it over: %s.", r.Person.Name, code("over to me"))
+		}
 		return fmt.Sprintf("Not taken: this is %s's run.\nThey can say %s.", r.Person.Name, code("over to @"+first(r.Choices)))
+	case core.NotTheirRun:
+		return lines(fmt.Sprintf("Not done: this is %s's run.", r.Person.Name), "They may do it, or an officer"+s.orAnybody(r.Until)+".")
 	case core.NoList:
 		return fmt.Sprintf("Nothing to tick now. %s says what is waited for.", code("where"))
 	case core.NoSuchItem:
@@ -88,6 +97,9 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.CannotRepeat:
 		return fmt.Sprintf("Only a test without verdict is repeated, before its list is begun. Unplug the suit by the list, then %s.", code("test "+r.Suit))
 	case core.AlreadyStopped:
+		if r.TakeOver {
+			return fmt.Sprintf("The test is over; the list is not. It is %s's: %s takes it over.", r.Person.Name, code("over to me"))
+		}
 		return fmt.Sprintf("The test is over; the list is not. %s says what is left of it.", code("where"))
 	case core.PastDefects:
 		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop …"), code("found "+r.Suit+" …"))
@@ -104,11 +116,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NotMetering:
 		return fmt.Sprintf("No capacity is measured now. %s begins it, after a verdict.", code("capacity"))
 	case core.ManometerAway:
-		until := ""
-		if !r.Until.IsZero() {
-			until = " until " + s.clock(r.Until) + " at least"
-		}
-		return fmt.Sprintf("Not now: %s is in %s (%s, %s)%s. The capacity can wait: %s.", r.Manometer, r.Run, r.Suit, r.Person.Name, until, code("capacity"))
+		return fmt.Sprintf("Not now: %s. The capacity can wait: %s.", s.inUse(r), code("capacity"))
 	case core.ReadingFirst:
 		return "Not taken: first read, then add air. Post the reading now."
 	case core.LitresFirst:
@@ -180,10 +188,29 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("%s is not retired. %s says what it waits for.", r.Suit, code("status "+r.Suit))
 	case core.AnswerTooLate:
 		return "Not taken: that was asked too long ago. Read again and post number and unit."
+	case core.ListUnseen:
+		return "Not ticked: the list has not reached the chat yet. Tick it once it is here."
 	case core.NoSuchAir:
 		return fmt.Sprintf("Not taken: no bench has such air. The temperature is in °C, the barometer 500 to 1100 hPa: %s, %s.", code("air …"), code("baro …"))
 	}
 	return string(r.Why) + "."
+}
+
+// inUse says which run has a manometer, and until when at least.
+func (s Speaker) inUse(r *core.Refusal) string {
+	until := ""
+	if !r.Until.IsZero() {
+		until = " until " + s.clock(r.Until) + " at least"
+	}
+	return fmt.Sprintf("%s is in %s (%s, %s)%s", r.Manometer, r.Run, r.Suit, r.Person.Name, until)
+}
+
+// orAnybody says from when anybody may take a run over: the next full minute.
+func (s Speaker) orAnybody(from time.Time) string {
+	if from.IsZero() {
+		return ""
+	}
+	return "; after " + from.Add(time.Minute-1).Truncate(time.Minute).In(s.Zone).Format("15:04") + " anybody"
 }
 
 func (s Speaker) implausible(r *core.Refusal) string {

@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -17,7 +18,9 @@ type Step struct {
 	At            time.Time
 	By            core.Person
 	Standing      core.Standing
-	History       []Tested // of the suit, this test among them, if it was judged
+	// Busy is the run that has the manometer of a run just opened; zero if none.
+	Busy    core.Run
+	History []Tested // of the suit, this test among them, if it was judged
 }
 
 // Run words what a step has to say. The card and the list come along wherever
@@ -32,7 +35,7 @@ func (s Speaker) Run(st Step) []Message {
 	for _, fact := range st.Facts {
 		switch f := fact.(type) {
 		case core.Opened:
-			if warning := lines(s.lapsed(run, st.At), s.coarse(run)); warning != "" {
+			if warning := lines(s.busy(run, st.Busy), s.lapsed(run, st.At), s.coarse(run)); warning != "" {
 				say(ToRun, lines(of(run)+warning, at(asker)))
 			}
 			if why := lines(s.because(run.Suit.Tag, st.Standing), clearsNothing(run, st.Standing)); why != "" {
@@ -66,14 +69,22 @@ func (s Speaker) Run(st Step) []Message {
 			if f.Why != "" {
 				why += ": " + quote(f.Why)
 			}
-			say(ToRun, lines(of(run)+bold(why)+". No verdict.", ended(run), stoppedStanding(run)))
+			over := ""
+			if text := s.takenOver(st); text != "" {
+				over = lines(nowRunBy(run, run.Tester), text)
+			}
+			say(ToRun, lines(of(run)+bold(why)+". No verdict.", ended(run), stoppedStanding(run), over, mentions(st)))
 			if run.Phase == core.Restore {
 				out = append(out, s.newList(run))
 			}
 		case core.Again:
 			say(ToRun, lines(of(run)+fmt.Sprintf("Attempt %d. ", len(run.Past)+1)+s.next(run, st.At), at(asker)))
 		case core.HandedOver:
-			say(ToRun, lines(fmt.Sprintf("%s%s is now %s's run.", of(run), run.ID, f.To.Name), s.next(run, st.At), at(f.To)))
+			if has[core.Stopped](st.Facts) { // said there
+				break
+			}
+			text := lines(s.takenOver(st), s.next(run, st.At), cmp.Or(mentions(st), at(f.To)))
+			say(ToRun, lines(of(run)+nowRunBy(run, f.To), text))
 			if list := run.List(); list != nil {
 				out = append(out, s.newList(run))
 			}

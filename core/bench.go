@@ -83,6 +83,18 @@ func (b Bench) Holder(manometer string, asking RunID) (Run, bool) {
 	return Run{}, false
 }
 
+// busy refuses a manometer that another run has at the moment; nil if it is free.
+func (b Bench) busy(m Manometer, asking RunID) *Refusal {
+	holder, busy := b.Holder(m.ID, asking)
+	if !busy {
+		return nil
+	}
+	return &Refusal{
+		Why: ManometerBusy, Manometer: m.ID, Run: holder.ID, Suit: holder.Suit.Tag,
+		Until: holder.FreesManometer(), Person: holder.Tester,
+	}
+}
+
 // OnSuit returns the run that is open on a suit.
 func (b Bench) OnSuit(tag string) (Run, bool) {
 	for _, r := range b.Runs {
@@ -122,6 +134,15 @@ func (b Bench) Open(want Open, suit Suit, standing Standing, by Person) ([]Fact,
 	gauge, err := b.choose(want, suit, m, by)
 	if err != nil {
 		return nil, err
+	}
+	if want.Manometer != "" {
+		if err := b.busy(gauge, 0); err != nil {
+			err.Opening = suit.Tag
+			if want.Method != "" {
+				err.Method = m.Key
+			}
+			return nil, err
+		}
 	}
 	return []Fact{Opened{
 		Suit: suit, Method: m, Manometer: gauge,

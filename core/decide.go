@@ -5,12 +5,16 @@ import (
 	"time"
 )
 
-// Asker is who wants something, when by the chat server's clock, and the id
-// of the post that says so.
+// Asker is the person who wants something, when by the chat server's clock, and
+// the id of the post that says so.
 type Asker struct {
 	At   time.Time
 	By   Person
 	Post string
+	// Officer is true if the person may act as an officer.
+	Officer bool
+	// Absent is true if the account of the run's tester is deactivated.
+	Absent bool
 }
 
 // Decide answers what somebody wants of the run: the facts that follow, or a
@@ -20,7 +24,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		return []Fact{Noted{Text: note.Text}}, nil
 	}
 	if !a.By.Is(r.Tester) {
-		return nil, r.refuse(NotTheTester, func(f *Refusal) { f.Person, f.Choices = r.Tester, []string{a.By.Name} })
+		return r.notTheTester(b, a, want)
 	}
 	switch w := want.(type) {
 	case Amend:
@@ -74,10 +78,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 	case Repeat:
 		return r.repeat(w)
 	case HandOver:
-		if w.To.Is(r.Tester) {
-			return nil, r.refuse(AlreadyTheirs, func(f *Refusal) { f.Person = w.To })
-		}
-		return []Fact{HandedOver(w)}, nil
+		return r.handOver(a, w, "")
 	}
 	return nil, r.refuse(NothingAsked)
 }
@@ -263,6 +264,9 @@ func (r Run) use(b Bench, w Use) ([]Fact, error) {
 	if r.HoldsManometer() || r.Phase == Restore {
 		return nil, r.refuse(ManometerFixed)
 	}
+	if err := b.busy(m, r.ID); err != nil {
+		return nil, err
+	}
 	return []Fact{ManometerChosen{m}}, nil
 }
 
@@ -333,10 +337,9 @@ func (r Run) readingOf(a Asker, w Read) (Reading, error) {
 
 // take takes a reading: the facts that follow from it in the present phase.
 func (r Run) take(b Bench, reading Reading) ([]Fact, error) {
-	if holder, busy := b.Holder(r.Manometer.ID, r.ID); busy && !r.HoldsManometer() {
-		return nil, r.refuse(ManometerBusy, func(f *Refusal) {
-			f.Run, f.Suit, f.Until, f.Person = holder.ID, holder.Suit.Tag, holder.FreesManometer(), holder.Tester
-		})
+	if err := b.busy(r.Manometer, r.ID); err != nil && !r.HoldsManometer() {
+		err.Method, err.Like = r.Method.Key, r.Expected()
+		return nil, err
 	}
 	if r.Phase == Hold && !reading.Stated && r.Method.AtBell(r.HeldAt, reading.Taken) {
 		reading.Taken = r.HoldEnds()

@@ -155,8 +155,12 @@ type (
 	// NoneFitted is the tester's word, in a run that was ended before anything
 	// was ticked as fitted or shut, that nothing was.
 	NoneFitted struct{}
-	// HandedOver gives the run to another tester.
-	HandedOver struct{ To Person }
+	// HandedOver gives the run to another tester. Why says by what right, if it
+	// was not the tester who gave it.
+	HandedOver struct {
+		To  Person
+		Why Takeover
+	}
 	// ManometerChosen is a manometer taken before the first reading.
 	ManometerChosen struct{ Manometer Manometer }
 	// AirNoted and BaroNoted are conditions at the suit.

@@ -83,7 +83,9 @@ type Run struct {
 	Rang   []Rung // bells rung in this phase, and in a hold before its verdict
 	// Touched is when the run last heard from a person.
 	Touched time.Time
-	Closed  time.Time
+	// Heard is when its tester last said anything in it, or became its tester.
+	Heard  time.Time
+	Closed time.Time
 }
 
 // Replay makes a run from its entries.
@@ -110,12 +112,15 @@ func (r *Run) apply(e Entry) {
 		if e.At.After(r.Touched) {
 			r.Touched = e.At
 		}
+		if e.By.Is(r.Tester) && e.At.After(r.Heard) {
+			r.Heard = e.At
+		}
 	}
 	switch f := e.Fact.(type) {
 	case Opened:
 		*r = Run{
 			ID: e.Run, Suit: f.Suit, Method: f.Method, Manometer: f.Manometer,
-			Tester: e.By, Opened: e.At, Touched: e.At, Phase: Prepare,
+			Tester: e.By, Opened: e.At, Touched: e.At, Heard: e.At, Phase: Prepare,
 			PrepareList: checks(f.Prepare), RestoreList: checks(f.Restore), Lists: 1,
 		}
 	case Ticked:
@@ -140,7 +145,7 @@ func (r *Run) apply(e Entry) {
 		r.toRestore()
 		r.Asked, r.Rang, r.Ended = nil, nil, true
 	case HandedOver:
-		r.Tester, r.Handled = f.To, true
+		r.Tester, r.Handled, r.Heard = f.To, true, e.At
 		if r.List() != nil {
 			r.Lists++
 		}
