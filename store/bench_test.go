@@ -140,3 +140,55 @@ func BenchmarkVerify(b *testing.B) {
 		}
 	}
 }
+
+// years returns a store, in a file, of so many entries as the runs of years
+// leave them: each opens, goes on for 20 entries, and closes.
+func years(b *testing.B, entries int) *store.Store {
+	b.Helper()
+	path := filepath.Join(b.TempDir(), "benchbell.db")
+	s := must(store.OpenThrowaway(path))(b)
+	b.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			b.Error(err)
+		}
+	})
+	m := manometer("M-1")
+	for i := 0; i < entries; {
+		batch := store.Batch{Entries: []core.Entry{entry(0, "", 0, core.ManometerRegistered{Manometer: m})}}
+		for range 100 {
+			run := core.RunID(i/20 + 1)
+			tag := fmt.Sprintf("HP-%04d", int(run)%2000)
+			batch.Entries = append(batch.Entries, entry(i, tag, run, opened(tag, m)))
+			for n := range 18 {
+				batch.Entries = append(batch.Entries, entry(i+n, tag, run, core.Taken{Reading: core.Reading{
+					N: n, Written: core.MustWrite("16.5", core.Mbar), Posted: morning, Taken: morning, By: tester, Post: "p", Manometer: "M-1",
+				}}))
+			}
+			batch.Entries = append(batch.Entries, entry(i, tag, run, core.Closed{}))
+			batch.Rows = append(batch.Rows, row(tag, core.Fit, day(3, 2)))
+			batch.Out = append(batch.Out, post(fmt.Sprintf("%v/card", run)))
+			i += 20
+		}
+		commit(b, s, batch)
+		for n := range 100 {
+			seq := batch.Out[n].Seq
+			if err := s.Delivered(seq, fmt.Sprintf("id%d", seq)); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	return s
+}
+
+func BenchmarkCheck(b *testing.B) {
+	for _, entries := range []int{50_000, 170_000} {
+		b.Run(fmt.Sprint(entries), func(b *testing.B) {
+			s := years(b, entries)
+			for b.Loop() {
+				if err := s.Check(); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
