@@ -1,10 +1,12 @@
 package store_test
 
 import (
+	"errors"
 	"fmt"
 	"iter"
 	"path/filepath"
 	"slices"
+	"sync"
 	"testing"
 
 	"benchbell/core"
@@ -190,5 +192,59 @@ func BenchmarkCheck(b *testing.B) {
 				}
 			}
 		})
+	}
+}
+
+// waiting returns a store, in a file, with so many messages in the outbox.
+func waiting(b *testing.B, n, file int) *store.Store {
+	b.Helper()
+	s := must(store.Create(filepath.Join(b.TempDir(), "benchbell.db")))(b)
+	b.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			b.Error(err)
+		}
+	})
+	var batch store.Batch
+	for i := range n {
+		o := post(fmt.Sprintf("%v/bell/1", core.RunID(i+1)))
+		o.Class, o.Due, o.Thread, o.Fallback = store.Bell, morning, fmt.Sprintf("%v/card", core.RunID(i+1)), "person"
+		o.File = make([]byte, file)
+		batch.Out = append(batch.Out, o)
+	}
+	commit(b, s, batch)
+	return s
+}
+
+func BenchmarkPending(b *testing.B) {
+	for _, file := range []int{0, 100_000} {
+		s := waiting(b, 2000, file)
+		b.Run(fmt.Sprintf("all, files of %d", file), func(b *testing.B) {
+			for b.Loop() {
+				must(s.Pending())(b)
+			}
+		})
+		b.Run(fmt.Sprintf("the last, files of %d", file), func(b *testing.B) {
+			for b.Loop() {
+				all(b, s.PendingFrom(2000))
+			}
+		})
+	}
+}
+
+// 200 bells at once: each is tried and delivered by a goroutine of its own.
+func BenchmarkMarking(b *testing.B) {
+	s := waiting(b, 200*1000, 0)
+	first := uint64(1)
+	for b.Loop() {
+		var wg sync.WaitGroup
+		for seq := first; seq < first+200; seq++ {
+			wg.Go(func() {
+				if err := errors.Join(s.Tried(seq, morning), s.Delivered(seq, fmt.Sprint("id", seq))); err != nil {
+					b.Error(err)
+				}
+			})
+		}
+		wg.Wait()
+		first += 200
 	}
 }
