@@ -288,7 +288,8 @@ func (l leaks) at(t float64) leaks {
 	})
 }
 
-// reading tells what a reading is but for whose pressure all is known.
+// reading predicts what the manometer will show at a reading whose pressure is not known
+// yet.
 func (l leaks) reading(r Sample) leaks {
 	return l.at(r.T).telling(func(k *leak) {
 		fall := k.form.Fall(k.rate, k.p0, max(0, k.mean))
