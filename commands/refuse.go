@@ -89,7 +89,7 @@ func (s Speaker) notRead(r *core.Refusal) string {
 	case core.NotInHold:
 		return "Not taken: a time belongs to a hold, and no hold runs. Post the reading alone, its number and unit."
 	case core.NotYet:
-		return "Not taken: that moment is outside this hold. Post the reading alone, its number and unit."
+		return "Not taken: that moment of the hold has not come yet. Post the reading alone, its number and unit."
 	case core.Implausible:
 		return s.implausible(r)
 	case core.NothingToFix:
