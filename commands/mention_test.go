@@ -80,8 +80,13 @@ func rendered(typed string) []string {
 		DocumentFailed(typed), CouldNot(typed),
 	)
 	for _, f := range []core.Fact{
-		core.Stopped{Why: typed}, core.Again{Why: typed}, core.Noted{Text: typed}, core.LeakFound{Where: typed}, core.DefectSeen{Item: 1, What: typed},
-		core.AirNoted{Celsius: "21"}, core.Judged{Verdict: core.Verdict{Outcome: core.Fail, Reason: core.DefectByEye, Defect: typed}},
+		core.Stopped{Why: typed},
+		core.Again{Why: typed},
+		core.Noted{Text: typed},
+		core.LeakFound{Where: typed},
+		core.DefectSeen{Item: 1, What: typed},
+		core.AirNoted{Celsius: "21"},
+		core.Judged{Verdict: core.Verdict{Outcome: core.Fail, Reason: core.DefectByEye, Defect: typed}},
 	} {
 		for _, phase := range []core.Phase{core.Prepare, core.Restore} {
 			before := core.Run{ID: 1, Suit: core.Suit{Tag: "HP-07", Size: typed, Place: typed}, Method: core.BuiltIn()[0], Manometer: core.Manometer{ID: "M-1", Unit: core.Mbar}, Phase: phase, Tester: core.Person{ID: "u1", Name: "bench.tester"}}
@@ -131,9 +136,11 @@ var baits = []string{
 // TestNoRawMention puts baits behind every word that can be said, and into what
 // follows it.
 func TestNoRawMention(t *testing.T) {
-	shapes := []string{"%s", "15 %s", "15.0 mbar %s", "15 at %s", "fix %s", "ok %s", "ok 1 %s", "bad 2 %s", "HP-07 %s", "used HP-07 %s", "used HP-07 99:99 %s",
+	shapes := []string{
+		"%s", "15 %s", "15.0 mbar %s", "15 at %s", "fix %s", "ok %s", "ok 1 %s", "bad 2 %s", "HP-07 %s", "used HP-07 %s", "used HP-07 99:99 %s",
 		"test HP-07 with %s", "test HP-07 %s", "suit add %s", "suit add HP-30 %s", "suit add HP-30 place=%s", "capacity HP-07 2 L 15 16 %s", "capacity HP-07 2 %s 15 16 mbar",
-		"stop the %s", "stop it %s", "note to %s", "over to %s", "over %s", "due %s", "record %s", "wtih %s", "tset %s", "%s stop", "nto %s", "air %s", "baro 1013 %s", "repaired HP-07 1 9-3: %s", "please %s", "what is %s?"}
+		"stop the %s", "stop it %s", "note to %s", "over to %s", "over %s", "due %s", "record %s", "wtih %s", "tset %s", "%s stop", "nto %s", "air %s", "baro 1013 %s", "repaired HP-07 1 9-3: %s", "please %s", "what is %s?",
+	}
 	for _, f := range forms {
 		shapes = append(shapes, f.verbs[0]+" %s", f.example+" %s")
 	}

@@ -87,15 +87,15 @@ func (s Speaker) notRead(r *core.Refusal) string {
 	case core.NotPrepared:
 		return fmt.Sprintf("Not taken: the list comes first.\n%s ticks a number, %s all that is left.", code("ok …"), code("ok all"))
 	case core.NotInHold:
-		return "Not taken: a time goes with a hold, and none runs. Post the reading alone, its number and unit."
+		return "Not taken: a time belongs to a hold, and no hold runs. Post the reading alone, its number and unit."
 	case core.NotYet:
-		return "Not taken: that moment is not in this hold so far. Post the reading alone, its number and unit."
+		return "Not taken: that moment of the hold has not come yet. Post the reading alone, its number and unit."
 	case core.Implausible:
 		return s.implausible(r)
 	case core.NothingToFix:
 		return "There is no reading to correct. Post one, its number and unit."
 	case core.NothingAsked:
-		return fmt.Sprintf("Nothing was asked. %s says what is waited for.", code("where"))
+		return fmt.Sprintf("Nothing was asked. %s says what is next.", code("where"))
 	case core.VerdictIn:
 		return fmt.Sprintf("Not taken: the verdict is in. A new test begins with %s, once this list is complete.", code("test "+r.Suit))
 	case core.ClosedForGood:
@@ -109,7 +109,7 @@ func (s Speaker) notRead(r *core.Refusal) string {
 	case core.AnswerTooLate:
 		return "Not taken: that was asked too long ago. Read again and post number and unit."
 	case core.NoSuchAir:
-		return fmt.Sprintf("Not taken: no bench has such air. The temperature is in °C, the barometer 500 to 1100 hPa: %s, %s.", code("air …"), code("baro …"))
+		return fmt.Sprintf("Not taken: not a plausible value. The temperature is in °C, the barometer 500 to 1100 hPa: %s, %s.", code("air …"), code("baro …"))
 	}
 	return ""
 }
@@ -125,9 +125,9 @@ func (s Speaker) notDone(r *core.Refusal) string {
 	case core.NotTheirRun:
 		return lines(fmt.Sprintf("Not done: this is %s's run.", r.Person.Name), "They may do it, or an officer"+s.orAnybody(r.Until)+".")
 	case core.NoList:
-		return fmt.Sprintf("Nothing to tick now. %s says what is waited for.", code("where"))
+		return fmt.Sprintf("Nothing to tick now. %s says what is next.", code("where"))
 	case core.NoSuchItem:
-		return fmt.Sprintf("The list has no %d. %s says what is left of it.", r.Item, code("where"))
+		return fmt.Sprintf("The list has no %d. %s says what is left.", r.Item, code("where"))
 	case core.RunClosed:
 		return fmt.Sprintf("%s is closed. %s begins a new run.", r.Run, code("test "+r.Suit))
 	case core.CannotRepeat:
@@ -136,7 +136,7 @@ func (s Speaker) notDone(r *core.Refusal) string {
 		if r.TakeOver {
 			return fmt.Sprintf("The test is over; the list is not. It is %s's: %s takes it over.", r.Person.Name, code("over to me"))
 		}
-		return fmt.Sprintf("The test is over; the list is not. %s says what is left of it.", code("where"))
+		return fmt.Sprintf("The test is over; the list is not. %s says what is left.", code("where"))
 	case core.PastDefects:
 		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop …"), code("found "+r.Suit+" …"))
 	case core.AlreadyTheirs:
@@ -150,7 +150,7 @@ func (s Speaker) notDone(r *core.Refusal) string {
 	case core.SomethingFitted:
 		return fmt.Sprintf("Not taken: something was ticked as fitted or shut. Take it out, and tick it by its number. %s says what is left.", code("where"))
 	case core.NotStopped:
-		return fmt.Sprintf("Not taken: that answers a stop, and the run goes on. %s says what it waits for.", code("where"))
+		return fmt.Sprintf("Not taken: that answers a stop, and the run goes on. %s says what is next.", code("where"))
 	case core.ListUnseen:
 		return "Not ticked: the list has not reached the chat yet. Tick it once it is here."
 	}
@@ -163,7 +163,7 @@ func (s Speaker) notMeasured(r *core.Refusal) string {
 	case core.BadCapacity:
 		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nSay the litres added, the pressure before and after, and its unit: %s", code("capacity "+r.Suit+" …"))
 	case core.NotMeasurable:
-		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is waited for.", code("where"))
+		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is next.", code("where"))
 	case core.NotMetering:
 		return fmt.Sprintf("No capacity is measured now. %s begins it, after a verdict.", code("capacity"))
 	case core.ManometerAway:
@@ -185,7 +185,7 @@ func (s Speaker) notMeasured(r *core.Refusal) string {
 	case core.TooSlow:
 		return fmt.Sprintf("Not taken: over 10 minutes went by, and the suit and the air changed. %s begins again.", code("capacity"))
 	case core.NoRise:
-		return fmt.Sprintf("Not taken: from %s to %s %s is no rise of a suit with that air.\nRead again and post it, or begin anew: %s.\nTo correct a reading of the test edit its post.", r.Like, r.Digits, r.Unit, code("capacity"))
+		return fmt.Sprintf("Not taken: %s to %s %s is not a rise that this air can cause.\nRead again and post it, or begin anew: %s.\nTo correct a reading of the test edit its post.", r.Like, r.Digits, r.Unit, code("capacity"))
 	case core.Overfilled:
 		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins again.", r.Digits, r.Unit, code("capacity"))
 	}
@@ -196,11 +196,11 @@ func (s Speaker) notMeasured(r *core.Refusal) string {
 func (s Speaker) notRecorded(r *core.Refusal) string {
 	switch r.Why {
 	case core.BadMoment:
-		return fmt.Sprintf("%s is no moment, or still to come.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), typed("used "+r.Suit+" …"))
+		return fmt.Sprintf("%s is in the future, or not a day or time.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), typed("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
 		return "Not done: that takes " + orList(r.Choices) + "."
 	case core.NothingToRelease:
-		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code("status "+r.Suit))
+		return fmt.Sprintf("%s needs no release. %s says what it needs.", r.Suit, code("status "+r.Suit))
 	case core.TestBeforeRelease:
 		return fmt.Sprintf("Not released: %s is withdrawn, and must pass a test first. %s, then %s.", r.Suit, code("test "+r.Suit), code("release "+r.Suit))
 	case core.NotInRegister:
@@ -231,7 +231,7 @@ func (s Speaker) notRecorded(r *core.Refusal) string {
 	case core.NothingFailed:
 		return fmt.Sprintf("Not recorded: no failed test of %s waits for a cause. What is wrong with it goes with %s.", r.Suit, code("found "+r.Suit+" …"))
 	case core.NotRetired:
-		return fmt.Sprintf("%s is not retired. %s says what it waits for.", r.Suit, code("status "+r.Suit))
+		return fmt.Sprintf("%s is not retired. %s says what it needs.", r.Suit, code("status "+r.Suit))
 	}
 	return ""
 }

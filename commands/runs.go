@@ -182,9 +182,9 @@ func has[F core.Fact](facts []core.Fact) bool {
 	return slices.ContainsFunc(facts, func(f core.Fact) bool { _, ok := f.(F); return ok })
 }
 
-// refreshed words what has become of the list that was on screen before a step:
-// with its ticks while it is there, and as it was at last when it is not. It is
-// empty if there was no list, or nothing happened to it.
+// refreshed words the list that was on screen before a step: with its ticks while it is
+// in use, and in its final state when it is not. It is empty if there was no list, or if
+// it did not change.
 func refreshed(st Step) string {
 	before, after := st.Before, st.After
 	if before.List() == nil {
@@ -397,9 +397,9 @@ func (s Speaker) judged(st Step, v core.Verdict, n int) []Message {
 	return out
 }
 
-// superseded marks the posts of the verdicts that do not stand any more, each at
-// its beginning: who looks at one of them alone must see that it is not the last
-// word. What was said stays below, in what the verdict itself holds.
+// superseded marks the posts of the verdicts that no longer stand, at the beginning of
+// each: whoever sees only that post must know that it is out of date. The old figures
+// stay below.
 func superseded(st Step) []Message {
 	facts := st.Facts
 	if !has[core.Judged](facts) && !has[core.HoldResumed](facts) && !has[core.Again](facts) && !has[core.Stopped](facts) && !has[core.Closed](facts) {
@@ -503,7 +503,7 @@ func (s Speaker) closed(run core.Run, st core.Standing, now time.Time) string {
 	return lines(s.standing(run.Suit.Tag, st, core.DateAt(now, s.Zone)), run.ID.String()+" is closed.")
 }
 
-// PhaseWords names a phase for people.
+// PhaseWords returns the name of a phase for people.
 func PhaseWords(p core.Phase) string {
 	if p == core.Restore {
 		return "unplug and put away"
