@@ -274,7 +274,7 @@ func (e *Engine) GiveUp(ev chat.Event, cause error) error {
 			return err
 		}
 		if t.heard {
-			t.answer(commands.CouldNot(t.text))
+			t.answer(commands.CouldNot("a fault in the program"))
 		}
 	case chat.Woke:
 		const later = 5 * time.Minute
@@ -284,7 +284,7 @@ func (e *Engine) GiveUp(ev chat.Event, cause error) error {
 		}
 		if id, ok := chat.ParseRunID(w.Key); ok {
 			t.wake(w.Key, ev.At.Add(later))
-			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Text: commands.CouldNot(w.Key)})
+			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Text: commands.CouldNot("a fault in the program, at a bell of "+w.Key)})
 			defer func() { e.wakes[id] = ev.At.Add(later) }()
 		}
 	}
