@@ -183,6 +183,10 @@ func (r *Rehearsal) step(ctx context.Context, s step) error {
 		return r.edit(ctx, do)
 	case stepTap:
 		return r.tap(ctx, do)
+	case stepDelete:
+		return r.remove(ctx, do)
+	case stepGone:
+		return r.deactivate(ctx, do.who)
 	case stepPass:
 		return r.advance(ctx, r.stage.now.Add(do.by))
 	case stepAt:
@@ -353,6 +357,33 @@ func (r *Rehearsal) edit(ctx context.Context, do stepEdit) error {
 		})
 	}
 	return fmt.Errorf("%s has posted nothing that could be edited", do.who)
+}
+
+// remove deletes a post.
+func (r *Rehearsal) remove(ctx context.Context, do stepDelete) error {
+	for _, p := range slices.Backward(r.stage.posts) {
+		isRoot := do.run != 0 && chat.BaseKey(p.key) == chat.CardKey(do.run)
+		if p.deleted || !isRoot && (do.run != 0 || p.by != do.who) {
+			continue
+		}
+		r.stage.head(p, " (deleted)")
+		p.deleted = true
+		if isRoot { // a thread goes with its first post
+			for _, reply := range r.stage.posts {
+				reply.deleted = reply.deleted || reply.where.Root == p.id
+			}
+			return nil
+		}
+		return r.handle(ctx, chat.Event{ID: p.id + "-", Who: person(do.who), Where: p.where, What: chat.Deleted{Post: p.id}})
+	}
+	return errors.New("there is no such post to delete")
+}
+
+// deactivate takes somebody's account away.
+func (r *Rehearsal) deactivate(ctx context.Context, who string) error {
+	r.stage.people[who], r.stage.gone[who] = true, true
+	fmt.Fprintf(r.stage.out, "\n%s  (the account of %s is deactivated)\n", r.stage.now.In(r.stage.zone).Format("2006-01-02 15:04:05"), who)
+	return r.handle(ctx, r.stage.who())
 }
 
 func (r *Rehearsal) tap(ctx context.Context, do stepTap) error {

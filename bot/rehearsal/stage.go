@@ -2,6 +2,7 @@ package rehearsal
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"maps"
@@ -43,7 +44,9 @@ type stagePost struct {
 	text   string
 	offers int
 	edits  int
-	file   []byte // attached by the bot
+
+	deleted bool
+	file    []byte // attached by the bot
 }
 
 const (
@@ -72,6 +75,9 @@ func (s *stage) Post(_ context.Context, m chat.Message) (string, error) {
 		p.where = chat.Where{Channel: "dm/" + m.To.Person, Direct: true}
 	case m.To.Channel != "":
 		p.where.Channel = m.To.Channel
+	}
+	if root := s.find(m.To.Root); root != nil && root.deleted {
+		return "", &chat.SendError{Err: errors.New("the first post of the thread was deleted"), Outcome: chat.ThreadGone, By: chat.ByServer}
 	}
 	s.add(p)
 	if len(m.File) > 0 {
@@ -140,7 +146,7 @@ func (s *stage) find(id string) *stagePost {
 // Edit implements Chat. Of an edit, only the lines that changed are printed.
 func (s *stage) Edit(_ context.Context, id, text string) error {
 	p := s.find(id)
-	if p == nil {
+	if p == nil || p.deleted {
 		return &chat.SendError{Err: fmt.Errorf("no post %q", id), Outcome: chat.PostGone}
 	}
 	old := strings.Split(p.text, "\n")
@@ -203,10 +209,10 @@ func (s *stage) latestList(root string) *stagePost {
 	return nil
 }
 
-// rootOf returns the first post of a run's thread.
+// rootOf returns the first post of a run's thread: the newest, if it has several.
 func (s *stage) rootOf(id core.RunID) *stagePost {
-	for _, p := range s.posts {
-		if p.key == chat.CardKey(id) {
+	for _, p := range slices.Backward(s.posts) {
+		if chat.BaseKey(p.key) == chat.CardKey(id) {
 			return p
 		}
 	}
