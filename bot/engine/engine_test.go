@@ -259,7 +259,7 @@ func TestRestored(t *testing.T) {
 		t.Fatal(err)
 	}
 
-	d := &desk{t: t, disk: &storetest.Disk{Engine: storetest.Memory()}, cfg: before.cfg, now: before.now.Add(10 * time.Minute), posts: 100}
+	d := &desk{t: t, disk: &storetest.Disk{Engine: storetest.Memory()}, cfg: before.cfg, now: before.now.Add(10 * time.Minute), posts: 100, events: 100}
 	st, err := store.New(d.disk)
 	if err != nil {
 		t.Fatal(err)
