@@ -2,15 +2,12 @@ package document
 
 import (
 	"bufio"
-	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
-	"maps"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"benchbell/bot/calendar"
@@ -30,14 +27,10 @@ func Export(st *store.Store, cfg config.Config, folder string) (register.Registe
 	if err := ledger.RebuildRows(st, cfg.Policy); err != nil {
 		return register.Register{}, err
 	}
-	known, had, err := ledger.KnownOf(st, nil, "", core.Date{})
+	reg, err := ledger.Registered(st)
 	if err != nil {
 		return register.Register{}, err
 	}
-	reg := register.Register{Suits: known.Suits, Manometers: known.Manometers, Tests: slices.Collect(maps.Keys(had))}
-	slices.SortFunc(reg.Tests, func(a, b register.PastTest) int {
-		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
-	})
 	dialect := register.Dialect{DecimalComma: cfg.DecimalComma}
 	for name, write := range map[string]func(io.Writer) error{
 		"journal.jsonl": st.WriteJSONL,

@@ -34,6 +34,7 @@ type Engine struct {
 	world Directory
 	log   *slog.Logger
 
+	cfg          config.Config
 	reminders    config.Reminders
 	officerNames []string
 	dates        string // how register files write days
@@ -53,7 +54,7 @@ type Engine struct {
 // configuration besides the built-in ones; name is the bot's own user name.
 func New(st *store.Store, cfg config.Config, name string, world Directory, log *slog.Logger) (*Engine, error) {
 	e := &Engine{
-		store: st, world: world, log: log,
+		store: st, world: world, log: log, cfg: cfg,
 		reminders: cfg.Reminders, officerNames: cfg.Officers, dates: cfg.Dates,
 		Maker: document.NewMaker(st, cfg, log),
 		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AsksAir()},

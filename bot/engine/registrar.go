@@ -170,15 +170,11 @@ func (do *turn) importFiles() error {
 		names = append(names, name)
 		content[name] = data
 	}
-	known, had, err := ledger.KnownOf(do.store, do.bench.Methods, do.dates, do.bench.Day(do.ev.At))
+	plan, err := ledger.PlanImport(do.store, do.cfg, names, content, do.ev.At, do.ev.Who, do.cause())
 	if err != nil {
 		return err
 	}
-	reg, err := register.ReadContents(names, content, known)
-	if err != nil {
-		return err
-	}
-	reg.Tests = slices.DeleteFunc(reg.Tests, ledger.OnRecord(had))
+	reg := plan.Register
 	if err := do.enterRegister(reg); err != nil {
 		return err
 	}
