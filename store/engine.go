@@ -18,7 +18,8 @@ type Engine interface {
 	// Update runs fn in a transaction that can write; there is one at a time.
 	// If fn returns an error, Update returns it, and nothing has changed; a
 	// panic changes nothing either. If Update returns nil, all of it is kept
-	// and survives the end of the program at any instant.
+	// and survives the end of the program at any instant. If fn returned nil
+	// and Update an error, all of it is kept or nothing, and View sees which.
 	Update(fn func(Tx) error) error
 	// Close waits for the transactions that run, and ends the engine's use.
 	Close() error

@@ -145,9 +145,9 @@ func (s *Store) Entries(from uint64) iter.Seq2[core.Entry, error] {
 // Somebody who writes the whole file anew can make a chain that holds. Against
 // that, compare [Store.HashAt] with hashes noted elsewhere.
 func (s *Store) Verify() (Hash, uint64, error) {
-	var last, noted head
+	var c chain
 	err := s.engine.View(func(tx Tx) (err error) {
-		noted, err = readHead(tx)
+		c.noted, err = readHead(tx)
 		return err
 	})
 	if err != nil {
@@ -155,36 +155,50 @@ func (s *Store) Verify() (Hash, uint64, error) {
 	}
 	for l, err := range pages(s.engine, bucketJournal, nil, nil, readLink) {
 		if err == nil {
-			err = l.follows(last)
+			_, err = c.add(l)
 		}
 		if err != nil {
 			return Hash{}, 0, err
 		}
-		last, noted = head{l.seq, l.hash}, l.last
 	}
-	switch {
-	case last.seq < noted.seq:
-		return Hash{}, 0, &EntryError{last.seq + 1, errMissing}
-	case last != noted:
-		return Hash{}, 0, &EntryError{last.seq, errors.New("it is not the one that was written last")}
+	if err := c.end(); err != nil {
+		return Hash{}, 0, err
 	}
-	return last.hash, last.seq, nil
+	return c.last.hash, c.last.seq, nil
 }
 
-// follows checks that the entry is the one written after the last one.
-func (l link) follows(last head) error {
+// chain verifies entries one after the other.
+type chain struct {
+	last  head // the entry added last
+	noted head // the entry that is noted as the last of the journal
+}
+
+// add checks that an entry is the one written after the last one.
+func (c *chain) add(l link) (core.Entry, error) {
+	c.noted = l.last
 	switch {
 	case l.seq == 0:
-		return &EntryError{l.seq, errors.New("the journal begins with entry 1")}
-	case l.seq != last.seq+1:
-		return &EntryError{last.seq + 1, errMissing}
+		return core.Entry{}, &EntryError{l.seq, errors.New("the journal begins with entry 1")}
+	case l.seq != c.last.seq+1:
+		return core.Entry{}, &EntryError{c.last.seq + 1, errMissing}
 	case l.seq > l.last.seq:
-		return &EntryError{l.seq, errors.New("it stands behind the entry that was written last")}
-	case l.hash != last.hash.next(l.record):
-		return &EntryError{l.seq, errors.New("it is not as it was written: its hash does not fit")}
+		return core.Entry{}, &EntryError{l.seq, errors.New("it stands behind the entry that was written last")}
+	case l.hash != c.last.hash.next(l.record):
+		return core.Entry{}, &EntryError{l.seq, errors.New("it is not as it was written: its hash does not fit")}
 	}
-	_, err := l.entry()
-	return err
+	c.last = head{l.seq, l.hash}
+	return l.entry()
+}
+
+// end checks that the entry added last is the last of the journal.
+func (c *chain) end() error {
+	switch {
+	case c.last.seq < c.noted.seq:
+		return &EntryError{c.last.seq + 1, errMissing}
+	case c.last != c.noted:
+		return &EntryError{c.last.seq, errors.New("it is not the one that was written last")}
+	}
+	return nil
 }
 
 // HashAt returns the hash of an entry, or false if the journal does not reach

@@ -231,6 +231,9 @@ func (s *Store) rowsByDate(bucket string, day core.Date) iter.Seq2[SuitRow, erro
 // rowsBy yields the rows that an index names behind so many bytes of its keys.
 func (s *Store) rowsBy(bucket string, behind int, to []byte) iter.Seq2[SuitRow, error] {
 	return pages(s.engine, bucket, nil, to, func(tx Tx, key, _ []byte) (SuitRow, error) {
+		if len(key) < behind {
+			return SuitRow{}, fmt.Errorf("%q in %q names no suit: put a backup in the place of the file", key, bucket)
+		}
 		tag := string(key[behind:])
 		row, ok, err := getRow(tx, tag)
 		if err == nil && !ok {

@@ -55,7 +55,7 @@ func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 		return err
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
-	engine, err := engine.New(st, cfg.Config, srv.Name(), srv, t.log)
+	engine, err := engine.New(st, cfg.Config, srv.Name(), t.log)
 	if err != nil {
 		return err
 	}
@@ -64,7 +64,7 @@ func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 		return err
 	}
 	defer stop()
-	return serve.Run(ctx, st, engine, srv, t.log)
+	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: cfg.Config, Server: srv, Log: t.log})
 }
 
 // openSound opens the store that is served, or makes one, and examines it: the

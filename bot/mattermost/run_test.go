@@ -20,6 +20,7 @@ import (
 	"github.com/mattermost/mattermost/server/public/model"
 
 	"benchbell/bot/chat"
+	"benchbell/core"
 )
 
 // A book stands for the engine: it drops events it has had, keeps the marks of
@@ -71,6 +72,8 @@ func line(e chat.Event) string {
 		return e.Who.Name + ": " + what.Text
 	case chat.Edited:
 		return e.Who.Name + " edits: " + what.Text
+	case chat.Deleted:
+		return e.Who.Name + " deletes"
 	case chat.Tapped:
 		if what.On {
 			return fmt.Sprintf("%s taps %d", e.Who.Name, what.N)
@@ -355,6 +358,116 @@ func TestKeys(t *testing.T) {
 	})
 }
 
+// TestDeletions: a deletion is told once, whether it is seen live or read later.
+func TestDeletions(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		reply := c.says(testerID, crewID, card, "15.0")
+		other := c.says(officerID, crewID, card, "hm")
+		beep := c.says(robotID, crewID, card, "beep")
+		time.Sleep(time.Second)
+		c.edits(reply.Id, "15.1")
+		c.expect("bench.tester: 15.0", "duty.officer: hm", "bench.tester edits: 15.1")
+		time.Sleep(time.Hour)
+		c.deletes(reply.Id)
+		c.deletes(beep.Id)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		deletedAt := c.row(reply.Id).DeleteAt
+		want := chat.Event{
+			ID: reply.Id + "-deleted", At: time.UnixMilli(deletedAt),
+			Who: core.Person{ID: testerID, Name: "bench.tester"}, Where: chat.Where{Channel: crewID, Root: card}, Key: "card",
+			What: chat.Deleted{Post: reply.Id},
+			Mark: chat.Mark{Created: beep.CreateAt, Updated: deletedAt, Anchor: reply.Id},
+		}
+		if len(c.book.events) != 1 || !reflect.DeepEqual(c.book.events[0], want) {
+			t.Errorf("got  %+v\nwant %+v", c.book.events, want)
+		}
+		c.expect("bench.tester deletes")
+
+		c.deletes(card) // and with it the whole thread
+		c.expect("duty.officer deletes")
+		c.stop()
+		c.start()
+		c.expect("caught up")
+		if !c.book.seen[other.Id+"-deleted"] {
+			t.Errorf("the reply is not among the events")
+		}
+	})
+}
+
+// TestThreadsFoundAgain: a bot that does not know the first post of a thread any
+// more asks the server for it, once.
+func TestThreadsFoundAgain(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		own := c.says(testerID, crewID, "", "lunch?")
+		time.Sleep(24 * time.Hour)
+		c.says(testerID, crewID, "", "next day")
+		c.expect("bench.tester: lunch?", "bench.tester: next day")
+		c.stop()
+		time.Sleep(time.Hour)
+		c.start()
+		c.expect("caught up")
+
+		reply := func(root, wantKey string, wantAsked int) {
+			t.Helper()
+			c.asked("")
+			c.says(testerID, crewID, root, "yes")
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			i := slices.IndexFunc(c.book.events, func(e chat.Event) bool { return line(e) == "bench.tester: yes" })
+			if i < 0 || c.book.events[i].Key != wantKey {
+				t.Errorf("heard %+v, want a reply with the key %q", c.book.events, wantKey)
+			}
+			if n := c.asked("GET /posts/" + root); n != wantAsked {
+				t.Errorf("the server was asked %d times for the first post, want %d", n, wantAsked)
+			}
+			c.book.news()
+		}
+		fails := 1
+		c.locked(func() {
+			c.before = func(w http.ResponseWriter, r *http.Request) bool {
+				if !strings.HasSuffix(r.URL.Path, "/posts/"+card) || fails == 0 {
+					return false
+				}
+				fails--
+				sayHTML(w, 404)
+				return true
+			}
+		})
+		reply(card, "card", 1) // the catch-up after the trouble brings it, too
+		reply(card, "card", 0)
+		reply(own.Id, "", 1)
+		reply(own.Id, "", 0)
+	})
+}
+
+// TestThreadOfDeletedPost: the first post of a thread may be gone.
+func TestThreadOfDeletedPost(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.locked(func() {
+			gone := &model.Post{UserId: botID, ChannelId: crewID}
+			c.stamp(gone)
+			gone.DeleteAt = gone.CreateAt
+			c.rows = append(c.rows, gone)
+			p := &model.Post{UserId: testerID, ChannelId: crewID, RootId: gone.Id, Message: "15.0"}
+			c.stamp(p)
+			c.show(p) // as one that was made at the same moment
+		})
+		c.expect("bench.tester: 15.0")
+	})
+}
+
 func TestMentions(t *testing.T) {
 	mention := mentionOf("bench.bell")
 	for text, want := range map[string]bool{
@@ -411,15 +524,31 @@ func TestCatchUp(t *testing.T) {
 			c.start()
 			c.expect("bench.tester: saturday", "caught up")
 		},
-		"what was deleted, or is an old version, is not said": func(t *testing.T, c *crew) {
+		"of what was deleted only that is said, and nothing of an old version": func(t *testing.T, c *crew) {
 			c.gap(func() {
 				gone := c.says(testerID, crewID, "", "gone")
 				kept := c.says(testerID, crewID, "", "16.5")
 				time.Sleep(time.Minute)
 				c.edits(kept.Id, "16.4")
+				time.Sleep(time.Second)
 				c.deletes(gone.Id)
 			})
-			c.expect("bench.tester: 16.4", "bench.tester edits: 16.4", "caught up")
+			c.expect("bench.tester: 16.4", "bench.tester edits: 16.4", "bench.tester deletes", "caught up")
+		},
+		"a post heard before was deleted": func(t *testing.T, c *crew) {
+			p := c.says(testerID, crewID, "", "16.5")
+			c.expect("bench.tester: 16.5")
+			time.Sleep(10 * time.Hour)
+			c.says(testerID, crewID, "", "next")
+			c.expect("bench.tester: next")
+			c.gap(func() {
+				c.says(testerID, crewID, "", "during")
+				time.Sleep(time.Second)
+				c.deletes(p.Id)
+				time.Sleep(time.Second)
+				c.says(testerID, crewID, "", "later")
+			})
+			c.expect("bench.tester: during", "bench.tester deletes", "bench.tester: later", "caught up")
 		},
 		"an edit of a post heard before": func(t *testing.T, c *crew) {
 			p := c.says(testerID, crewID, "", "16.5")

@@ -20,15 +20,22 @@ type Sender struct {
 	store *store.Store
 	chat  chat.Chat
 	now   func() time.Time // the chat server's time
-	log   retry.Outages
+	log   *slog.Logger
+	down  *retry.Outages
 	retry.Signal
 
-	waits map[string]retry.Backoff // by lane
+	waits map[string]*wait // by lane
 }
 
 // NewCourier returns a courier for the store's outbox.
 func NewSender(st *store.Store, chat chat.Chat, now func() time.Time, log *slog.Logger) *Sender {
-	return &Sender{store: st, chat: chat, now: now, log: retry.Outages{Logger: log}, Signal: retry.NewSignal(), waits: make(map[string]retry.Backoff)}
+	return &Sender{store: st, chat: chat, now: now, log: log, down: retry.NewOutages(log), Signal: retry.NewSignal(), waits: make(map[string]*wait)}
+}
+
+// wait is how long a lane waits after a fault.
+type wait struct {
+	retry.Backoff
+	until time.Time
 }
 
 // Run delivers until ctx ends. A store that cannot be written is tried again:
@@ -41,11 +48,11 @@ func (c *Sender) Run(ctx context.Context) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil:
-			c.log.Warn("what is to be said cannot be read or marked", err)
-			disk = disk.Longer(0)
-			again = disk.Pause
+			c.down.Failed("store", "outbox: store error, retrying", err)
+			again = disk.Next(0)
 		default:
-			disk = retry.Backoff{}
+			disk.Reset()
+			c.down.Over("store", "outbox: store works again")
 		}
 		// A kick is for the other lanes: those that wait go on waiting.
 		if err := c.Signal.Wait(ctx, again); err != nil {
@@ -64,7 +71,7 @@ func (c *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
 	blocked := make(map[string]bool) // of every lane that has something pending
 	for _, o := range pending {
 		lane := lane(o)
-		if blocked[lane] || c.waits[lane].Until.After(time.Now()) {
+		if blocked[lane] || c.waits[lane] != nil && c.waits[lane].until.After(time.Now()) {
 			blocked[lane] = true // also if its wait ends before this loop does
 			continue
 		}
@@ -73,14 +80,18 @@ func (c *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
 			return 0, err
 		}
 		if blocked[lane] = fault != nil; blocked[lane] {
-			c.waits[lane] = c.waits[lane].Longer(fault.After)
+			if c.waits[lane] == nil {
+				c.waits[lane] = new(wait)
+			}
+			c.waits[lane].until = time.Now().Add(c.waits[lane].Next(fault.After))
 		} else {
 			delete(c.waits, lane)
+			c.down.Over(lane, "delivered again")
 		}
 	}
-	maps.DeleteFunc(c.waits, func(lane string, _ retry.Backoff) bool { return !blocked[lane] })
+	maps.DeleteFunc(c.waits, func(lane string, _ *wait) bool { return !blocked[lane] })
 	for _, w := range c.waits {
-		if left := max(time.Until(w.Until), time.Millisecond); again == 0 || left < again {
+		if left := max(time.Until(w.until), time.Millisecond); again == 0 || left < again {
 			again = left
 		}
 	}
@@ -102,10 +113,10 @@ func (c *Sender) try(ctx context.Context, o store.Out) (fault *chat.SendError, e
 		return nil, err
 	}
 	if fault.Retry() {
-		c.log.Warn("a message is not delivered yet", err, "key", o.Key)
+		c.down.Failed(lane(o), "a message is not delivered yet", err, "key", o.Key)
 		return fault, nil
 	}
-	c.log.Error("a message cannot be delivered and is put aside", "key", o.Key, "target", o.Target, "error", err)
+	c.log.Error("a message cannot be delivered and is put aside", "key", o.Key, "target", o.Target, "err", err)
 	return nil, c.store.Park(o.Seq, err.Error())
 }
 
@@ -178,7 +189,7 @@ func (c *Sender) deliver(ctx context.Context, o store.Out) error {
 			return ctx.Err()
 		} else if err != nil {
 			// The numbers can be typed as well: not worth holding up the rest.
-			c.log.Logger.Warn("numbers could not be put under a list", "key", o.Key, "error", err)
+			c.log.Warn("numbers could not be put under a list", "key", o.Key, "err", err)
 		}
 	}
 	return c.store.Delivered(o.Seq, id)
@@ -197,7 +208,7 @@ func (c *Sender) post(ctx context.Context, m chat.Message) (id string, err error
 		case fault != nil && fault.Outcome == chat.FileRefused && m.FileName != "":
 			// For want of space, or by the server's settings. Whoever looks for
 			// the file is told; a verdict does not wait for it.
-			c.log.Logger.Warn("the chat server does not take a file; what it belongs to is said without", "key", m.Key, "error", err)
+			c.log.Warn("the chat server does not take a file; what it belongs to is said without", "key", m.Key, "err", err)
 			m.Text = commands.AddLine(m.Text, commands.FileRefused(m.FileName))
 			m.File, m.FileName = nil, ""
 		default:

@@ -27,7 +27,7 @@ type Fetcher struct {
 	files chat.Files
 	tell  func(context.Context, chat.Event) error // the engine
 	now   func() time.Time                        // the chat server's time
-	log   retry.Outages
+	down  *retry.Outages
 	retry.Signal
 
 	pauses map[string]time.Duration // after the last fault, by wake key
@@ -36,7 +36,7 @@ type Fetcher struct {
 // NewFetcher returns a fetcher for the store's photos.
 func NewFetcher(st *store.Store, files chat.Files, tell func(context.Context, chat.Event) error, now func() time.Time, log *slog.Logger) *Fetcher {
 	return &Fetcher{
-		store: st, files: files, tell: tell, now: now, log: retry.Outages{Logger: log},
+		store: st, files: files, tell: tell, now: now, down: retry.NewOutages(log),
 		Signal: retry.NewSignal(), pauses: make(map[string]time.Duration),
 	}
 }
@@ -61,11 +61,11 @@ func (f *Fetcher) Run(ctx context.Context) error {
 		case ctx.Err() != nil:
 			return ctx.Err()
 		case err != nil:
-			f.log.Warn("what is known of a photo cannot be kept", err)
-			disk = disk.Longer(0)
-			again, kick = disk.Pause, nil // the engine's failure itself gives a kick
+			f.down.Failed("store", "photo: store error, retrying", err)
+			again, kick = disk.Next(0), nil // the engine's failure itself gives a kick
 		default:
-			disk = retry.Backoff{}
+			disk.Reset()
+			f.down.Over("store", "photo: store works again")
 			if !next.IsZero() {
 				again = max(next.Sub(f.now()), time.Millisecond)
 			}
@@ -125,7 +125,7 @@ func (f *Fetcher) try(ctx context.Context, key string, run core.RunID, file stri
 		delete(f.pauses, key)
 		return time.Time{}, f.tell(ctx, chat.Event{ID: key, At: now, What: got})
 	}
-	f.log.Warn("a photo cannot be read from the chat server so far", err, "key", key)
+	f.down.Failed(key, "a photo cannot be read from the chat server so far", err, "key", key)
 	f.pauses[key] = min(max(2*f.pauses[key], firstFetchPause), LongestFetchPause)
 	pause := f.pauses[key]
 	if refused {
