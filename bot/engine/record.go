@@ -31,6 +31,9 @@ func (t *turn) record(facts []core.Fact) error {
 		}
 		step.History = ledger.Tests(t.bench, append(past, t.entries...))
 	}
+	if before.Phase == "" {
+		step.Busy, _ = t.bench.Holder(t.after.Manometer.ID, t.after.ID)
+	}
 	for _, m := range t.speak.Run(step) {
 		t.say(m)
 	}

@@ -34,7 +34,7 @@ func (s *Server) Check(ctx context.Context) []Finding {
 		s.checkServer(ctx),
 		s.checkAccount(),
 		{true, fmt.Sprintf("team %q (%s)", s.team.Name, s.team.DisplayName)},
-		s.checkChannel(),
+		s.checkChannel(ctx),
 		s.checkPosting(ctx),
 		s.checkLink(ctx),
 		s.checkClock(),
@@ -58,11 +58,12 @@ func (s *Server) checkAccount() Finding {
 		"so that the bot's posts are marked as such and its token does not lapse with a person's password", s.me.Name)}
 }
 
-func (s *Server) checkChannel() Finding {
-	if s.crew.DeleteAt != 0 {
-		return Finding{false, fmt.Sprintf("crew channel %q is archived: bring it back, or configure another", s.crew.Name)}
+func (s *Server) checkChannel(ctx context.Context) Finding {
+	channel, err := s.crewOpen(ctx)
+	if err != nil {
+		return Finding{false, err.Error()}
 	}
-	return Finding{true, fmt.Sprintf("crew channel %q (%s), the bot is in it", s.crew.Name, s.crew.DisplayName)}
+	return Finding{true, fmt.Sprintf("crew channel %q (%s), the bot is in it", channel.Name, channel.DisplayName)}
 }
 
 // checkPosting tries to answer to a post that does not exist. The server looks

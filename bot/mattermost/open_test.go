@@ -52,7 +52,6 @@ func TestOpenErrors(t *testing.T) {
 		"odd team":        {cfg: func(c *Config) { c.Team = "a/../b?c" }, says: `no team "a/../b?c"`},
 		"not in the team": {server: func(f *fake) { f.inTeam[botID] = false }, says: "add the bot to the team"},
 		"unknown channel": {cfg: func(c *Config) { c.Channel = "nowhere" }, says: `no channel "nowhere"`},
-		"not in channel":  {server: func(f *fake) { f.inside[crewID][botID] = false }, says: "/invite @benchbell"},
 		"as people type it": {cfg: func(c *Config) {
 			c.URL += "/"
 			c.Team, c.Channel = "Harrow-Point", "~suit-bench"
@@ -114,6 +113,44 @@ func TestAwait(t *testing.T) {
 	})
 }
 
+// TestAwaitChannel: a crew channel that is shut is waited for, with words that
+// say what to do.
+func TestAwaitChannel(t *testing.T) {
+	tests := map[string]struct {
+		shut, open func(*fake)
+		says       string
+	}{
+		"archived": {
+			func(f *fake) { f.archives(true, false) }, func(f *fake) { f.archives(false, false) },
+			`the crew channel \"suit-bench\" is archived: bring it back, or configure another`,
+		},
+		"not a member": {
+			func(f *fake) { f.admits(false, false) }, func(f *fake) { f.admits(true, false) },
+			`write \"/invite @benchbell\" there`,
+		},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			inBubble(t, func(t *testing.T) {
+				f := newFake(t)
+				test.shut(f)
+				time.AfterFunc(5*time.Minute, func() { test.open(f) })
+				log := &logBook{to: t}
+				began := time.Now()
+				if _, err := await(t.Context(), testConfig, slog.New(slog.NewTextHandler(log, nil)), f.dial); err != nil {
+					t.Fatal(err)
+				}
+				if took := time.Since(began); took > 5*time.Minute+2*shutPause {
+					t.Errorf("it took %v", took)
+				}
+				if n := strings.Count(log.String(), strings.ReplaceAll(test.says, `"`, `\"`)) + log.count(test.says); n != 1 {
+					t.Errorf("the wait was reported %d times", n)
+				}
+			})
+		})
+	}
+}
+
 func TestCheck(t *testing.T) {
 	all := []string{
 		"chat server at http://chat.example.org: Mattermost 11.1.0",
@@ -133,7 +170,8 @@ func TestCheck(t *testing.T) {
 	}{
 		"all well":         {server: func(*fake) {}, says: all[0]},
 		"a person":         {func(f *fake) { f.me.IsBot = false }, 1, true, "is a person's"},
-		"archived":         {func(f *fake) { f.channels[crewID].DeleteAt = 1 }, 3, true, "is archived"},
+		"archived":         {func(f *fake) { f.archives(true, false) }, 3, true, "is archived: bring it back"},
+		"not a member":     {func(f *fake) { f.admits(false, false) }, 3, true, "/invite @benchbell"},
 		"may not post":     {func(f *fake) { f.before = refusePosts }, 4, true, "may not post"},
 		"clock ahead":      {func(f *fake) { f.skew = -2 * time.Minute }, 6, true, "is 2m0s ahead of the server's"},
 		"clock behind":     {func(f *fake) { f.skew = 2 * time.Minute }, 6, true, "is 2m0s behind the server's"},
