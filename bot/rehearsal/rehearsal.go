@@ -103,8 +103,9 @@ func (r *Rehearsal) open() (err error) {
 	}
 	r.engine.Plain = r.plain
 	now := func() time.Time { return r.stage.now }
-	r.mail = outbox.NewSender(r.store, r.stage, now, r.log)
-	r.photos = photo.NewFetcher(r.store, r.stage, func(ctx context.Context, ev chat.Event) error { return r.engine.Handle(ctx, ev) }, now, r.log)
+	tell := func(ctx context.Context, ev chat.Event) error { return r.engine.Handle(ctx, ev) }
+	r.mail = outbox.New(r.store, r.stage, now, r.log, outbox.Options{Tell: tell})
+	r.photos = photo.NewFetcher(r.store, r.stage, tell, now, r.log)
 	return nil
 }
 

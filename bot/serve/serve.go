@@ -42,7 +42,7 @@ func Run(ctx context.Context, st *store.Store, e *engine.Engine, srv chat.Server
 	}
 	alarm := scheduler.New(srv.Now)
 	defer alarm.Stop()
-	courier := outbox.NewSender(st, srv, srv.Now, log)
+	courier := outbox.New(st, srv, srv.Now, log, outbox.Options{Tell: sink})
 	fetcher := photo.NewFetcher(st, srv, sink, srv.Now, log)
 
 	var all sync.WaitGroup
