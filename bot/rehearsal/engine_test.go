@@ -633,7 +633,7 @@ func TestEveryFailure(t *testing.T) {
 		}
 		return e
 	}
-	e, mail := start(), outbox.NewSender(st, board, func() time.Time { return now }, log)
+	e, mail := start(), outbox.New(st, board, func() time.Time { return now }, log, outbox.Options{})
 
 	events := 0
 	// bring handles something, again and again until no transaction is left to fail.
