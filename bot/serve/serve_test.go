@@ -377,7 +377,7 @@ func TestDiskFullAtTheBell(t *testing.T) {
 // told to who attached it, and holds up nothing.
 func TestAttachedFiles(t *testing.T) {
 	direct := chat.Where{Channel: "dm", Direct: true}
-	const again = "nothing taken. faults: 1 - the chat server did not hand the file out: attach it again"
+	const again = "nothing taken. to mend: 1 - the chat server did not hand the file out: attach it again"
 	for name, fault := range map[string]error{"refused": chattest.Never, "out of reach": chattest.RetryAfter(0)} {
 		t.Run(name, func(t *testing.T) {
 			inService(t, 0, func(s *service) {
