@@ -7,6 +7,7 @@ require (
 	codeberg.org/go-pdf/fpdf v0.11.1
 	github.com/agnivade/levenshtein v1.2.1
 	github.com/arran4/golang-ical v0.3.4
+	github.com/cenkalti/backoff/v5 v5.0.3
 	github.com/dustin/go-humanize v1.1.0
 	github.com/emersion/go-ical v0.0.0-20250329121855-f41e73efc392
 	github.com/gorilla/websocket v1.5.3

@@ -94,6 +94,9 @@ func TestParse(t *testing.T) {
 		{Talk, "used HP-07, 2026-03-01 10:00", core.NoteUsed{Suit: "HP-07", When: "2026-03-01 10:00"}},
 		{Talk, "used HP-07, 1.3.2026", core.NoteUsed{Suit: "HP-07", When: "2026-03-01"}},
 		{Thread, "over to @second.tester", core.HandOver{To: core.Person{Name: "second.tester"}}},
+		{Thread, "over to me", core.HandOver{Me: true}},
+		{Thread, "Over to myself!", core.HandOver{Me: true}},
+		{Thread, "over to @me", core.HandOver{To: core.Person{Name: "me"}}},
 		{Thread, "where?", core.AskWhere{}},
 		{Thread, "capacity", core.Measure{}},
 		{Talk, "capacity hp7", core.Measure{Suit: "hp7"}},
@@ -277,7 +280,7 @@ func FuzzParse(f *testing.F) {
 	for _, s := range []string{
 		"16,5 mbar", `6.6"wg at 3:00`, "ok 1-3, 7", "HP 07", "can HP-07 go out?", "13.9 at 5 min", "air -3,5 °C",
 		"note @channel ```", "repaired a1 1 and 2, - 3 x", "repaired a1 all all y", "cause a1 z", "reinstate a1 z", "nothing fitted", "again x", "tick 1", "15,1", "\u202ffix\u00a014.9", "baro 29.92 inHg", "test a1 with", "0000.5000 kPa", "over to @a.b.", "help ok",
-		"2,5 L", "500.5 mL", "fix 0 l", "capacity", "capacity a1 00020 ml 1 2 Pa",
+		"repaired a0 !01 a", "stop: it", "note : to", "2,5 L", "500.5 mL", "fix 0 l", "capacity", "capacity a1 00020 ml 1 2 Pa",
 	} {
 		f.Add(s, true)
 		f.Add(s, false)

@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -9,16 +10,12 @@ import (
 
 // Print writes what Parse read, as it is best typed: Parse(Print(x)) is x.
 func Print(want any) string {
+	return cmp.Or(printForRun(want), printOfSuit(want), printQuestion(want))
+}
+
+// printForRun prints what is said in a run.
+func printForRun(want any) string {
 	switch w := want.(type) {
-	case core.Open:
-		text := "test " + w.Suit
-		if w.Method != "" {
-			text += " " + w.Method
-		}
-		if w.Manometer != "" {
-			text += " with " + w.Manometer
-		}
-		return text
 	case core.Tick:
 		if w.All {
 			return "ok all"
@@ -31,7 +28,7 @@ func Print(want any) string {
 	case core.Read:
 		text := withUnit(w.Digits, w.Unit)
 		if w.HasStated {
-			text += " at " + stopwatch(w.Stated)
+			text += " at " + core.Stopwatch(w.Stated)
 		}
 		return text
 	case core.Fix:
@@ -45,32 +42,43 @@ func Print(want any) string {
 	case core.Baro:
 		return "baro " + withUnit(w.Digits, w.Unit)
 	case core.Leak:
-		return "leak " + w.Where
-	case core.AskWhy:
-		return "why"
+		return withColon("leak", w.Where)
+	case core.AddAir:
+		return w.Litres + " L"
+	case core.Remark:
+		return withColon("note", w.Text)
+	case core.Stop:
+		return withColon("stop", w.Why)
+	case core.NothingFitted:
+		return "nothing fitted"
+	case core.Repeat:
+		return withColon("again", w.Why)
+	case core.HandOver:
+		if w.Me {
+			return "over to me"
+		}
+		return "over to @" + w.To.Name
+	}
+	return ""
+}
+
+// printOfSuit prints what is said of a suit.
+func printOfSuit(want any) string {
+	switch w := want.(type) {
+	case core.Open:
+		text := "test " + w.Suit
+		if w.Method != "" {
+			text += " " + w.Method
+		}
+		if w.Manometer != "" {
+			text += " with " + w.Manometer
+		}
+		return text
 	case core.Measure:
 		if w.Litres == "" {
 			return strings.TrimSpace("capacity " + w.Suit)
 		}
 		return fmt.Sprintf("capacity %s %s L %s %s %s", w.Suit, w.Litres, w.From, w.To, w.Unit)
-	case core.AddAir:
-		return w.Litres + " L"
-	case core.Remark:
-		return "note " + w.Text
-	case core.Stop:
-		return strings.TrimSpace("stop " + w.Why)
-	case core.NothingFitted:
-		return "nothing fitted"
-	case core.Repeat:
-		return strings.TrimSpace("again " + w.Why)
-	case core.HandOver:
-		return "over to @" + w.To.Name
-	case core.AskWhere:
-		return "where"
-	case core.AskFleet:
-		return "status"
-	case core.AskSuit:
-		return "status " + w.Suit
 	case core.NoteUsed:
 		return strings.Join(strings.Fields("used "+w.Suit+" "+w.When+" "+w.Note), " ")
 	case core.NoteFound:
@@ -94,6 +102,21 @@ func Print(want any) string {
 		return "reinstate " + w.Suit + " " + w.Why
 	case core.Release:
 		return "release " + w.Suit
+	}
+	return ""
+}
+
+// printQuestion prints questions, and what is said of the register.
+func printQuestion(want any) string {
+	switch w := want.(type) {
+	case core.AskWhy:
+		return "why"
+	case core.AskWhere:
+		return "where"
+	case core.AskFleet:
+		return "status"
+	case core.AskSuit:
+		return "status " + w.Suit
 	case core.AskReady:
 		return strings.TrimSpace("ready " + w.Want)
 	case core.AskDue:

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// Bench is what a decision may need to know beyond one suit and one run. It
-// is a value: decisions read it and never change it.
+// Bench is what a decision may need to know besides one suit and one run. Decisions
+// read it and never change it.
 type Bench struct {
 	Methods    []Method
 	Manometers map[string]Manometer // by id
@@ -39,9 +39,9 @@ func (b Bench) Manometer(typed string) (Manometer, bool) {
 	return Manometer{}, false
 }
 
-// squash makes what people type of a name comparable: case, blanks and
-// hyphens do not count, nor do zeros before a number. Between two numbers a
-// hyphen stays: HP11-2 is not HP1-12.
+// squash makes names comparable as people type them: it drops case, blanks, hyphens
+// and zeros before a number. A hyphen between two numbers stays: HP11-2 is not
+// HP1-12.
 func squash(s string) string {
 	digit := func(c byte) bool { return c >= '0' && c <= '9' }
 	var out []byte
@@ -83,6 +83,18 @@ func (b Bench) Holder(manometer string, asking RunID) (Run, bool) {
 	return Run{}, false
 }
 
+// busy refuses a manometer that another run has at the moment; nil if it is free.
+func (b Bench) busy(m Manometer, asking RunID) *Refusal {
+	holder, busy := b.Holder(m.ID, asking)
+	if !busy {
+		return nil
+	}
+	return &Refusal{
+		Why: ManometerBusy, Manometer: m.ID, Run: holder.ID, Suit: holder.Suit.Tag,
+		Until: holder.FreesManometer(), Person: holder.Tester,
+	}
+}
+
 // OnSuit returns the run that is open on a suit.
 func (b Bench) OnSuit(tag string) (Run, bool) {
 	for _, r := range b.Runs {
@@ -122,6 +134,15 @@ func (b Bench) Open(want Open, suit Suit, standing Standing, by Person) ([]Fact,
 	gauge, err := b.choose(want, suit, m, by)
 	if err != nil {
 		return nil, err
+	}
+	if want.Manometer != "" {
+		if err := b.busy(gauge, 0); err != nil {
+			err.Opening = suit.Tag
+			if want.Method != "" {
+				err.Method = m.Key
+			}
+			return nil, err
+		}
 	}
 	return []Fact{Opened{
 		Suit: suit, Method: m, Manometer: gauge,

@@ -5,12 +5,16 @@ import (
 	"time"
 )
 
-// Asker is who wants something, when by the chat server's clock, and the id
-// of the post that says so.
+// Asker is the person who wants something, when by the chat server's clock, and
+// the id of the post that says so.
 type Asker struct {
 	At   time.Time
 	By   Person
 	Post string
+	// Officer is true if the person may act as an officer.
+	Officer bool
+	// Absent is true if the account of the run's tester is deactivated.
+	Absent bool
 }
 
 // Decide answers what somebody wants of the run: the facts that follow, or a
@@ -20,7 +24,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 		return []Fact{Noted{Text: note.Text}}, nil
 	}
 	if !a.By.Is(r.Tester) {
-		return nil, r.refuse(NotTheTester, func(f *Refusal) { f.Person, f.Choices = r.Tester, []string{a.By.Name} })
+		return r.notTheTester(b, a, want)
 	}
 	switch w := want.(type) {
 	case Amend:
@@ -74,10 +78,7 @@ func (r Run) Decide(b Bench, a Asker, want Intent) ([]Fact, error) {
 	case Repeat:
 		return r.repeat(w)
 	case HandOver:
-		if w.To.Is(r.Tester) {
-			return nil, r.refuse(AlreadyTheirs, func(f *Refusal) { f.Person = w.To })
-		}
-		return []Fact{HandedOver(w)}, nil
+		return r.handOver(a, w, "")
 	}
 	return nil, r.refuse(NothingAsked)
 }
@@ -92,9 +93,9 @@ func (r Run) Expected() string {
 	return target.In(r.Manometer.Unit, min(1, r.Manometer.Unit.Decimals()))
 }
 
-// expansionOver reports whether the expansion was long enough at t, or its bell
-// was heard by then: who was told to let down is not told to top up. A reading
-// from before it, and corrected since, begins no hold.
+// expansionOver reports whether at t the expansion was long enough or its bell had
+// rung: a tester who was told to let down must not be told to top up. A reading taken
+// before that and corrected later begins no hold.
 func (r Run) expansionOver(t time.Time) bool {
 	if r.ExpandedAt.IsZero() {
 		return false
@@ -214,9 +215,9 @@ func (r Run) stop(w Stop) ([]Fact, error) {
 	return []Fact{Stopped(w)}, nil
 }
 
-// nothingFitted ends a run that was stopped, or in which a defect was seen, before
-// anything was fitted to the suit: the tester's word for it closes it without the
-// list. What was ticked as fitted or shut speaks against it, and so does a reading.
+// nothingFitted closes a run without its list if it ended before anything was fitted
+// to the suit. The tester's word is enough, unless something was ticked as fitted or
+// shut, or a reading was taken.
 func (r Run) nothingFitted() ([]Fact, error) {
 	switch {
 	case r.Phase != Restore:
@@ -227,9 +228,9 @@ func (r Run) nothingFitted() ([]Fact, error) {
 	return []Fact{NoneFitted{}, Closed{}}, nil
 }
 
-// repeat gives this attempt up. In a hold it takes a reason, so that nobody can
-// try until it passes and leave no trace of it; so it does after a late reading
-// beyond the limit. After a jump the reason is the cause that was found.
+// repeat gives the present attempt up. In a hold, and after a late reading beyond the
+// limit, that takes a reason: nobody may repeat a test until it passes and leave no
+// trace. After a jump the reason is the cause that was found.
 func (r Run) repeat(w Repeat) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
@@ -263,6 +264,9 @@ func (r Run) use(b Bench, w Use) ([]Fact, error) {
 	if r.HoldsManometer() || r.Phase == Restore {
 		return nil, r.refuse(ManometerFixed)
 	}
+	if err := b.busy(m, r.ID); err != nil {
+		return nil, err
+	}
 	return []Fact{ManometerChosen{m}}, nil
 }
 
@@ -275,7 +279,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
 		return nil, r.refuse(NotPrepared)
-	case Expansion: // an edit makes a reading true when its post was made
+	case Expansion: // a reading from an edited post counts from its post
 		if a.At.Before(r.Began) {
 			return nil, r.refuse(NotPrepared)
 		}
@@ -294,7 +298,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 		case late < 0 || w.Stated <= 0:
 			return nil, r.refuse(NotYet)
 		case late > believed:
-			return []Fact{Noted{Text: reading.Written.String() + " at " + stopwatch(w.Stated), Recalled: true}}, nil
+			return []Fact{Noted{Text: reading.Written.String() + " at " + Stopwatch(w.Stated), Recalled: true}}, nil
 		}
 	}
 	if r.unitSaid(a, w, reading.Written) {
@@ -309,8 +313,8 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 	return r.take(b, reading)
 }
 
-// unitSaid reports whether a reading is the one that was asked about, its unit
-// now said. Too late for an answer, the same digits are a reading of their own.
+// unitSaid reports whether a reading answers the question about the last one by
+// repeating its digits with a unit. After answerTime it is a new reading.
 func (r Run) unitSaid(a Asker, w Read, written Written) bool {
 	return r.Asked != nil && !a.At.After(r.Asked.Reading.Posted.Add(correctionTime)) && w.Unit != NoUnit && !w.HasStated &&
 		written.Digits == r.Asked.Reading.Written.Digits && written.Pressure() <= r.most()
@@ -333,10 +337,9 @@ func (r Run) readingOf(a Asker, w Read) (Reading, error) {
 
 // take takes a reading: the facts that follow from it in the present phase.
 func (r Run) take(b Bench, reading Reading) ([]Fact, error) {
-	if holder, busy := b.Holder(r.Manometer.ID, r.ID); busy && !r.HoldsManometer() {
-		return nil, r.refuse(ManometerBusy, func(f *Refusal) {
-			f.Run, f.Suit, f.Until, f.Person = holder.ID, holder.Suit.Tag, holder.FreesManometer(), holder.Tester
-		})
+	if err := b.busy(r.Manometer, r.ID); err != nil && !r.HoldsManometer() {
+		err.Method, err.Like = r.Method.Key, r.Expected()
+		return nil, err
 	}
 	if r.Phase == Hold && !reading.Stated && r.Method.AtBell(r.HeldAt, reading.Taken) {
 		reading.Taken = r.HoldEnds()
@@ -345,8 +348,7 @@ func (r Run) take(b Bench, reading Reading) ([]Fact, error) {
 	return append(facts, r.Apply(Entry{Fact: facts[0]}).consequences(b, reading.N)...), nil
 }
 
-// consequences returns what follows from reading n, the latest, which may set a
-// clock going.
+// consequences returns what follows from the latest reading, n. It may start a clock.
 func (r Run) consequences(b Bench, n int) []Fact {
 	if r.Phase != Expansion {
 		return r.stops(b, n)
@@ -367,9 +369,9 @@ func (r Run) consequences(b Bench, n int) []Fact {
 	return r.stops(b, n)
 }
 
-// stops returns what the readings stop, as they now are on record: a clock, or
-// the hold by a verdict. They start nothing. A hold that is stopped is an attempt
-// given up: a correction is no way round the reason that this takes.
+// stops returns what the readings on record now stop: a clock, or the hold by a
+// verdict. It starts nothing. Stopping a hold gives the attempt up, so that a
+// correction is no way to repeat a test without a reason.
 func (r Run) stops(b Bench, n int) []Fact {
 	switch {
 	case r.Phase == Expansion && !r.ExpandedAt.IsZero() && !r.expanded():
@@ -406,9 +408,9 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 	return r.weigh(v, b.Policy.Acceptance), true
 }
 
-// weigh says how far a verdict can be trusted, and takes back a pass that
-// cannot: where the air can have hidden a drop beyond the limit, or where the
-// rule asks for more than is there. It never makes a pass of anything.
+// weigh adds the uncertainty to a verdict, and turns a pass into no verdict if the air
+// can have hidden a drop beyond the limit, or if the decision rule asks for a larger
+// margin. It never gives a pass.
 func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	budget, ok := r.Evidence(v).Budget()
 	if !ok {
@@ -426,7 +428,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
+	case rule.judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	if v.Outcome == NoVerdict {

@@ -58,12 +58,16 @@ type (
 	Leak struct{ Where string }
 	// Remark is a note, Stop ends the run without verdict, NothingFitted answers
 	// after it that no plug and no adapter is in the suit, Repeat gives this
-	// attempt up for another, HandOver gives the run to somebody else.
+	// attempt up for another, HandOver gives the run to somebody else, or with Me
+	// to the speaker.
 	Remark        struct{ Text string }
 	Stop          struct{ Why string }
 	NothingFitted struct{}
 	Repeat        struct{ Why string }
-	HandOver      struct{ To Person }
+	HandOver      struct {
+		To Person
+		Me bool
+	}
 )
 
 func (Open) intent()          {}

@@ -22,6 +22,7 @@ const (
 	NoMakerPressures  Why = "the register lacks the maker's pressures"
 	MakerPressuresLow Why = "the maker's pressures are below the method's"
 	NotTheTester      Why = "somebody else is the tester"
+	NotTheirRun       Why = "it takes the tester or an officer"
 	NoList            Why = "there is no list on screen"
 	NoSuchItem        Why = "the list has no such number"
 	NotPrepared       Why = "the prepare list is not complete"
@@ -72,6 +73,7 @@ const (
 	NotRetired        Why = "the suit is not retired"
 	AnswerTooLate     Why = "the question was answered too late"
 	NoSuchAir         Why = "no bench has such air"
+	ListUnseen        Why = "the list has not reached the chat yet"
 )
 
 // Refusal is a decision against what somebody wants; nothing changed. The
@@ -90,6 +92,8 @@ type Refusal struct {
 	Choices   []string
 	Like      string // a reading that would fit, for an example
 	Fix       bool   // it was to correct one
+	TakeOver  bool   // the person may take the run over
+	Opening   string // the suit of a run that was to be opened
 }
 
 func (r *Refusal) Error() string {

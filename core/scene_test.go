@@ -78,10 +78,12 @@ func newScene(t testing.TB) *scene {
 	return &scene{t: t, bench: newBench(t), now: morning, by: tester, entries: make(map[core.RunID][]core.Entry)}
 }
 
-// opens begins a run on a suit and plays it from now on.
+// opens begins a run on a suit, with a manometer that the tester used last, and
+// plays it from now on.
 func (s *scene) opens(suit core.Suit, method, manometer string) {
 	s.t.Helper()
-	facts, err := s.bench.Open(core.Open{Suit: suit.Tag, Method: method, Manometer: manometer}, suit, core.Standing{}, s.by)
+	s.bench.LastUsed[s.by.Name] = manometer
+	facts, err := s.bench.Open(core.Open{Suit: suit.Tag, Method: method}, suit, core.Standing{}, s.by)
 	if err != nil {
 		s.t.Fatal(err)
 	}

@@ -65,7 +65,7 @@ type Manometer struct {
 // Lapsed reports whether the calibration has run out on day d.
 func (m Manometer) Lapsed(d Date) bool { return m.CalibratedUntil.Before(d) }
 
-// Policy is what a station may choose for itself. None of it can loosen a
+// Policy holds what a station may choose for itself. Nothing in it can loosen a
 // published limit.
 type Policy struct {
 	Zone       *time.Location // the station's time zone, never nil
@@ -76,6 +76,9 @@ type Policy struct {
 	// ChaseUsed is how long after its use a suit may stay untested before the
 	// crew is told; zero never tells.
 	ChaseUsed time.Duration
+	// TakeOver is how long the tester of a run may be silent in it before anybody
+	// may stop it or take it over; zero means never by silence.
+	TakeOver time.Duration
 	// Acceptance is the decision rule; AskAir asks for the temperature at the
 	// suit at both ends of the hold.
 	Acceptance Acceptance
@@ -90,6 +93,7 @@ func DefaultPolicy() Policy {
 		DueSoon:    Period{Days: 30},
 		Interval:   Period{Months: 12},
 		ChaseUsed:  24 * time.Hour,
+		TakeOver:   2 * time.Hour,
 		Acceptance: Simple,
 	}
 }

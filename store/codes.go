@@ -88,6 +88,11 @@ var codebooks = []any{
 		core.PhotoTooLarge: "too_large",
 		core.NoPhoto:       "no_photo",
 	},
+	codes[core.Takeover]{
+		core.TakeoverByOfficer:   "officer",
+		core.TakeoverDeactivated: "deactivated",
+		core.TakeoverSilent:      "silent",
+	},
 	codes[core.Outcome]{
 		core.Pass:      "pass",
 		core.Fail:      "fail",

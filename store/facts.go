@@ -105,6 +105,11 @@ type (
 		Due   moment           `json:"due,omitzero"`
 		Quiet bool             `json:"quiet,omitempty"`
 	}
+	handedOverRecord struct {
+		ID   string               `json:"id,omitempty"`
+		Name string               `json:"name,omitempty"`
+		Why  coded[core.Takeover] `json:"why,omitzero"` // absent if the tester did it
+	}
 	leakFoundRecord struct {
 		Where string `json:"where,omitempty"`
 	}
@@ -237,8 +242,12 @@ var kinds = []kind{
 		func(f core.NoneFitted) nothingRecord { return nothingRecord(f) },
 		func(r nothingRecord) core.NoneFitted { return core.NoneFitted(r) }),
 	kindOf("handed_over",
-		func(f core.HandedOver) personRecord { return personRecord(f.To) },
-		func(r personRecord) core.HandedOver { return core.HandedOver{To: core.Person(r)} }),
+		func(f core.HandedOver) handedOverRecord {
+			return handedOverRecord{ID: f.To.ID, Name: f.To.Name, Why: code(f.Why)}
+		},
+		func(r handedOverRecord) core.HandedOver {
+			return core.HandedOver{To: core.Person{ID: r.ID, Name: r.Name}, Why: r.Why.is}
+		}),
 	kindOf("manometer_chosen",
 		func(f core.ManometerChosen) manometerRecord { return recordManometer(f.Manometer) },
 		func(r manometerRecord) core.ManometerChosen {

@@ -107,7 +107,7 @@ func (f filling) fill(v reflect.Value, path string) {
 var examples = []any{
 	core.InH2O, core.Socks, core.FromReport, core.TaskPlugsIn, core.BellHold, core.NoVerdict, core.LateBeyond,
 	core.NotFit, core.BarFailed, core.Guarded, store.Post, store.Bell,
-	core.Hold, core.WithReading, core.PhotoGone,
+	core.Hold, core.WithReading, core.PhotoGone, core.TakeoverSilent,
 }
 
 func (f filling) coded(values []reflect.Value) reflect.Value {

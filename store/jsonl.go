@@ -166,7 +166,10 @@ type headerRecord struct {
 //	again                the attempt is given up, and another begins
 //	  why                the reason
 //	none_fitted          nothing was fitted to the suit, by the tester's word
-//	handed_over          person: who runs it from now on
+//	handed_over          another person is its tester from now on
+//	  id                 id of that person on the chat server
+//	  name               their user name at the time
+//	  why                takeover: by what right; none: its tester handed it over
 //	manometer_chosen     manometer: the one to be used from now on
 //	air_noted            temperature of the air at the suit
 //	  celsius            degrees Celsius, as it was written
@@ -345,6 +348,7 @@ type headerRecord struct {
 //	phase      prepare expansion hold restore closed
 //	linked     phase reading leak defect note list air
 //	loss       gone too_large no_photo
+//	takeover   officer deactivated silent
 func (s *Store) WriteJSONL(w io.Writer) error {
 	out := bufio.NewWriter(w)
 	err := s.writeLines(out)

@@ -12,7 +12,9 @@ import (
 	"strings"
 	"time"
 
-	"benchbell/bot"
+	"benchbell/bot/config"
+	"benchbell/bot/document"
+	"benchbell/bot/ledger"
 	"benchbell/core"
 	"benchbell/store"
 )
@@ -20,20 +22,20 @@ import (
 // configured adds --config to the flags, parses them, and reads the
 // configuration: the file named, else benchbell.toml if it is there, else the
 // defaults.
-func configured(flags *flag.FlagSet, args []string) (bot.Config, []string, error) {
+func configured(flags *flag.FlagSet, args []string) (config.Config, []string, error) {
 	path := flags.String("config", "", "configuration file")
 	rest, err := parse(flags, args)
 	if err != nil {
-		return bot.Config{}, nil, err
+		return config.Config{}, nil, err
 	}
 	if *path == "" {
 		const usual = "benchbell.toml"
 		if _, err := os.Stat(usual); err != nil {
-			return bot.DefaultConfig(), rest, nil
+			return config.Default(), rest, nil
 		}
 		*path = usual
 	}
-	cfg, err := bot.LoadConfig(*path)
+	cfg, err := config.Load(*path)
 	return cfg, rest, err
 }
 
@@ -51,7 +53,7 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	}
 	defer func() { err = errorOr(err, st.Close()) }()
 	if len(files) == 1 && strings.HasSuffix(files[0], ".jsonl") {
-		n, err := bot.Restore(st, cfg, files[0])
+		n, err := ledger.Restore(st, cfg, files[0])
 		if err != nil {
 			return err
 		}
@@ -59,7 +61,7 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 		return err
 	}
 	now := time.Now()
-	reg, err := bot.Import(st, cfg, files, now)
+	reg, err := ledger.Import(st, cfg, files, now)
 	if err != nil {
 		return err
 	}
@@ -85,7 +87,7 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 			return err
 		}
 		defer os.RemoveAll(dir)
-		open = func(bot.Config) (*store.Store, error) { return store.OpenThrowaway(filepath.Join(dir, "none.db")) }
+		open = func(config.Config) (*store.Store, error) { return store.OpenThrowaway(filepath.Join(dir, "none.db")) }
 		fmt.Fprintf(t.out, "there is no store at %s yet\n", cfg.Data)
 	}
 	st, err := open(cfg)
@@ -95,14 +97,14 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	defer func() { err = errorOr(err, st.Close()) }()
 	folder, today := folders[0], core.DateAt(time.Now(), cfg.Policy.Zone)
 	if *suit != "" {
-		tag, done, err := bot.ExportSuit(st, cfg, *suit, folder, today, t.log)
+		tag, done, err := document.ExportSuit(st, cfg, *suit, folder, today, t.log)
 		if err != nil {
 			return err
 		}
 		_, err = fmt.Fprintf(t.out, "written to %s: all about %s, with its logbook and %d records\n", folder, tag, done.Records)
 		return err
 	}
-	reg, err := bot.Export(st, cfg, folder)
+	reg, err := document.Export(st, cfg, folder)
 	if err != nil {
 		return err
 	}
@@ -113,7 +115,7 @@ func exportFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	if !*records {
 		return nil
 	}
-	done, err := bot.ExportDocuments(st, cfg, folder, today, t.log)
+	done, err := document.ExportDocuments(st, cfg, folder, today, t.log)
 	if err != nil {
 		return err
 	}
@@ -141,7 +143,7 @@ func errorOr(err, other error) error {
 	return other
 }
 
-func backup(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+func backupCmd(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
 	cfg, files, err := configured(flags, args)
 	if err != nil {
 		return err
@@ -180,7 +182,7 @@ func backup(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (
 }
 
 // openThere opens the store that must be there already.
-func openThere(cfg bot.Config) (*store.Store, error) {
+func openThere(cfg config.Config) (*store.Store, error) {
 	if _, err := os.Stat(cfg.Data); err != nil {
 		return nil, fmt.Errorf("there is no store: %w", err)
 	}
@@ -196,7 +198,7 @@ func openOrCreate(path string) (*store.Store, error) {
 	return st, err
 }
 
-func verify(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+func verifyCmd(_ context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
 	cfg, noted, err := configured(flags, args)
 	if err != nil {
 		return err

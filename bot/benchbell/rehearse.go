@@ -7,7 +7,8 @@ import (
 	"os"
 	"path/filepath"
 
-	"benchbell/bot"
+	"benchbell/bot/config"
+	"benchbell/bot/rehearsal"
 )
 
 // fileList is a flag that may be given more than once.
@@ -16,19 +17,19 @@ type fileList []string
 func (l *fileList) String() string     { return fmt.Sprint(*l) }
 func (l *fileList) Set(s string) error { *l = append(*l, s); return nil }
 
-func rehearse(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+func rehearseCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
 	var fleet fileList
 	flags.Var(&fleet, "fleet", "CSV file of suits, manometers or past tests, in place of the demo fleet")
 	speed := flags.Float64("speed", 1, "from the keyboard: how many times as fast time passes")
 	keep := flags.String("keep", "", "folder to write the pictures and documents to that are posted")
-	config := flags.String("config", "", "configuration file, for methods and policy")
+	path := flags.String("config", "", "configuration file, for methods and policy")
 	scripts, err := parse(flags, args)
 	if err != nil {
 		return err
 	}
-	cfg := bot.DemoConfig()
-	if *config != "" {
-		if cfg, err = bot.LoadConfig(*config); err != nil {
+	cfg := rehearsal.Demo()
+	if *path != "" {
+		if cfg, err = config.Load(*path); err != nil {
 			return err
 		}
 	}
@@ -40,12 +41,12 @@ func rehearse(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 		return err
 	}
 	defer func() { err = errorOr(err, os.RemoveAll(dir)) }()
-	start := bot.RehearsalStart(cfg)
-	entries, err := bot.RehearsalRegister(cfg, fleet, start)
+	start := rehearsal.Start(cfg)
+	entries, err := rehearsal.Fleet(cfg, fleet, start)
 	if err != nil {
 		return err
 	}
-	r, err := bot.NewRehearsal(filepath.Join(dir, "rehearsal.db"), cfg, entries, start, t.out, t.log)
+	r, err := rehearsal.New(filepath.Join(dir, "rehearsal.db"), cfg, entries, start, t.out, t.log)
 	if err != nil {
 		return err
 	}

@@ -12,7 +12,7 @@ import (
 	"syscall"
 	"testing"
 
-	"benchbell/bot"
+	"benchbell/bot/config"
 )
 
 // asProgram in the environment makes the test binary be benchbell itself.
@@ -37,7 +37,7 @@ func newStation(t *testing.T) *station {
 	t.Helper()
 	s := &station{t, t.TempDir()}
 	t.Chdir(s.dir)
-	t.Setenv(bot.TokenVariable, "")
+	t.Setenv(config.TokenVariable, "")
 	t.Setenv("TMPDIR", t.TempDir())
 	return s
 }
@@ -196,7 +196,7 @@ func TestServeStops(t *testing.T) {
 	// Port 1 of this machine: nothing answers there.
 	s.file("benchbell.toml", "[chat]\nurl = \"http://127.0.0.1:1\"\nteam = \"harrow-point\"\nchannel = \"suit-bench\"\n")
 	cmd := exec.Command(os.Args[0], "serve")
-	cmd.Env = append(os.Environ(), asProgram+"=yes", bot.TokenVariable+"=x")
+	cmd.Env = append(os.Environ(), asProgram+"=yes", config.TokenVariable+"=x")
 	stderr, err := cmd.StderrPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -222,8 +222,8 @@ func TestServeNeeds(t *testing.T) {
 	s := newStation(t)
 	s.mustFail([]string{"serve"}, "url, team and channel under [chat]")
 	s.file("benchbell.toml", "[chat]\nurl = \"http://127.0.0.1:1\"\nteam = \"harrow-point\"\nchannel = \"suit-bench\"\n")
-	s.mustFail([]string{"serve"}, "token is missing", bot.TokenVariable, "chat.token_file")
-	t.Setenv(bot.TokenVariable, "x")
+	s.mustFail([]string{"serve"}, "token is missing", config.TokenVariable, "chat.token_file")
+	t.Setenv(config.TokenVariable, "x")
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	if err := run(ctx, []string{"serve"}, strings.NewReader(""), t.Output(), t.Output()); err != nil {

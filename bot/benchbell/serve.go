@@ -12,9 +12,12 @@ import (
 	"os"
 	"time"
 
-	"benchbell/bot"
 	"benchbell/bot/calendar"
+	"benchbell/bot/config"
+	"benchbell/bot/document"
+	"benchbell/bot/engine"
 	"benchbell/bot/mattermost"
+	"benchbell/bot/serve"
 	"benchbell/store"
 )
 
@@ -22,17 +25,17 @@ type opener func(context.Context, mattermost.Config, *slog.Logger) (*mattermost.
 
 // connect opens the link to the chat server of the configuration, by Open or by
 // Await.
-func connect(ctx context.Context, t terminal, cfg bot.Config, open opener) (*mattermost.Server, error) {
+func connect(ctx context.Context, t terminal, cfg config.Config, open opener) (*mattermost.Server, error) {
 	if cfg.Chat.URL == "" || cfg.Chat.Team == "" || cfg.Chat.Channel == "" {
 		return nil, errors.New("the configuration must name the chat server: url, team and channel under [chat]")
 	}
 	if cfg.Chat.Token == "" {
-		return nil, fmt.Errorf("the bot's token is missing: put it in the environment variable %s, or its file in chat.token_file", bot.TokenVariable)
+		return nil, fmt.Errorf("the bot's token is missing: put it in the environment variable %s, or its file in chat.token_file", config.TokenVariable)
 	}
 	return open(ctx, mattermost.Config{URL: cfg.Chat.URL, Token: cfg.Chat.Token, Team: cfg.Chat.Team, Channel: cfg.Chat.Channel}, t.log)
 }
 
-func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
 	cfg, rest, err := configured(flags, args)
 	if err != nil {
 		return err
@@ -52,7 +55,7 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 	if err != nil {
 		return err
 	}
-	engine, err := bot.NewEngine(st, cfg, srv.Name(), srv, t.log)
+	engine, err := engine.New(st, cfg, srv.Name(), t.log)
 	if err != nil {
 		return err
 	}
@@ -61,12 +64,12 @@ func serve(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 		return err
 	}
 	defer stop()
-	return bot.Serve(ctx, st, engine, srv, t.log)
+	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: cfg, Server: srv, Log: t.log})
 }
 
 // serveCalendar hands out the calendar of due dates, if the configuration says
 // where.
-func serveCalendar(t terminal, cfg bot.Config, st *store.Store) (stop func(), err error) {
+func serveCalendar(t terminal, cfg config.Config, st *store.Store) (stop func(), err error) {
 	if cfg.Calendar.Listen == "" {
 		return func() {}, nil
 	}
@@ -76,7 +79,7 @@ func serveCalendar(t terminal, cfg bot.Config, st *store.Store) (stop func(), er
 	}
 	server := &http.Server{
 		Handler: calendar.Handler(cfg.Calendar.Secret, func() (calendar.Feed, error) {
-			feed, err := bot.Calendar(st, cfg)
+			feed, err := document.Calendar(st, cfg)
 			if err != nil {
 				t.log.Error("the calendar cannot be made", "error", err)
 			}
@@ -93,7 +96,7 @@ func serveCalendar(t terminal, cfg bot.Config, st *store.Store) (stop func(), er
 	return func() { server.Close() }, nil
 }
 
-func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
+func checkCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
 	cfg, _, err := configured(flags, args)
 	if err != nil {
 		return err
@@ -126,7 +129,7 @@ func check(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) 
 
 // checkStore looks at the store, and makes none: an empty one in the wrong
 // folder would look sound.
-func checkStore(t terminal, cfg bot.Config) (err error) {
+func checkStore(t terminal, cfg config.Config) (err error) {
 	const fill = "store: put suits and manometers in it by \"benchbell import suits.csv manometers.csv\""
 	if _, err := os.Stat(cfg.Data); errors.Is(err, fs.ErrNotExist) {
 		_, err = fmt.Fprintf(t.out, "store: there is none at %s yet\n%s\n", cfg.Data, fill)

@@ -10,7 +10,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 const (
@@ -40,7 +40,7 @@ type window struct {
 
 func (r *receiver) window(channel string) window {
 	mark, ok := r.marks[channel]
-	if !ok || mark == (bot.Mark{}) {
+	if !ok || mark == (chat.Mark{}) {
 		return window{posts: r.floor, edits: r.floor}
 	}
 	back := overlap.Milliseconds()
@@ -54,7 +54,7 @@ func (r *receiver) catchUp(ctx context.Context) error {
 	channels, err := ask(ctx, "asking which channels there are", func() ([]*model.Channel, *model.Response, error) {
 		return r.api.GetChannelsForUserWithLastDeleteAt(ctx, r.me.ID, 0)
 	}, func([]*model.Channel) bool { return true })
-	if err != nil && asFault(err).id != "app.channel.get_channels.not_found.app_error" { // in none
+	if err != nil && asFault(err).id != errNoChannels { // in none
 		return err
 	}
 	var items []item
@@ -80,8 +80,8 @@ func (r *receiver) catchUp(ctx context.Context) error {
 	if err := r.takeAll(ctx, items); err != nil {
 		return err
 	}
-	if r.marks[r.crew.Id] == (bot.Mark{}) {
-		r.marks[r.crew.Id] = bot.Mark{Created: r.floor, Updated: r.floor}
+	if r.marks[r.crew.Id] == (chat.Mark{}) {
+		r.marks[r.crew.Id] = chat.Mark{Created: r.floor, Updated: r.floor}
 	}
 	return nil
 }
@@ -116,7 +116,7 @@ func (r *receiver) takeAll(ctx context.Context, items []item) error {
 // not read any more has nothing.
 func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item, error) {
 	w := r.window(channel)
-	posts, err := r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor)
+	posts, err := r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor, true)
 	if err != nil {
 		if f := asFault(err); f.refused() {
 			r.log.Warn("a channel cannot be read", "channel", channel, "err", err)
@@ -146,8 +146,15 @@ func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item,
 // itemsOf returns what a post from the history may have to tell. A post that
 // is new and was edited meanwhile gives both, the second with nothing new.
 func (r *receiver) itemsOf(ctx context.Context, in room, p *model.Post, w window) ([]item, error) {
-	if p.OriginalId != "" || p.DeleteAt != 0 { // an old version of a post, or a deleted one
+	if p.OriginalId != "" { // an old version of a post
 		return nil, nil
+	}
+	if p.DeleteAt != 0 {
+		if p.DeleteAt < w.edits || p.UserId == r.me.ID {
+			return nil, nil
+		}
+		it, err := r.deleted(ctx, in, p)
+		return []item{it}, err
 	}
 	var find []func(context.Context, room, *model.Post) (item, error)
 	if p.UserId == r.me.ID {
@@ -184,8 +191,9 @@ func (r *receiver) joined(posts []*model.Post) int64 {
 // history returns the posts of a channel that were made or changed after since,
 // in no order, and perhaps others. Old versions and deleted posts are among
 // them. The post anchor is known to have changed after since, if it is given.
-func (s *Server) history(ctx context.Context, channel string, since int64, anchor string) ([]*model.Post, error) {
-	list, err := s.page(ctx, func() (*model.PostList, *model.Response, error) {
+// A patient call waits while a rate limiter answers.
+func (s *Server) history(ctx context.Context, channel string, since int64, anchor string, patient bool) ([]*model.Post, error) {
+	list, err := s.page(ctx, patient, func() (*model.PostList, *model.Response, error) {
 		return s.api.GetPostsSince(ctx, channel, since, false)
 	})
 	if err != nil {
@@ -203,7 +211,7 @@ func (s *Server) history(ctx context.Context, channel string, since int64, ancho
 		return slices.Collect(maps.Values(found)), nil
 	}
 	// Without the anchor the answer came from a cache that was too old.
-	if err := s.walkBack(ctx, channel, until, found); err != nil {
+	if err := s.walkBack(ctx, channel, until, patient, found); err != nil {
 		return nil, err
 	}
 	return slices.Collect(maps.Values(found)), nil
@@ -213,10 +221,10 @@ func (s *Server) history(ctx context.Context, channel string, since int64, ancho
 // what is strictly older than its anchor, so of posts with the same moment some
 // could fall between two pages: the next anchor is therefore newer than the
 // oldest moment of the page, not the last post on it.
-func (s *Server) walkBack(ctx context.Context, channel string, until int64, found map[string]*model.Post) error {
+func (s *Server) walkBack(ctx context.Context, channel string, until int64, patient bool, found map[string]*model.Post) error {
 	anchor, number := "", 0
 	for {
-		list, err := s.page(ctx, func() (*model.PostList, *model.Response, error) {
+		list, err := s.page(ctx, patient, func() (*model.PostList, *model.Response, error) {
 			if anchor == "" {
 				return s.api.GetPostsForChannel(ctx, channel, number, pageSize, "", false, false)
 			}
@@ -250,15 +258,22 @@ func (s *Server) walkBack(ctx context.Context, channel string, until int64, foun
 var errHoles = errors.New("the answer names posts that it does not hold")
 
 // page asks for posts, and makes sure that the answer has all it names.
-func (s *Server) page(ctx context.Context, call func() (*model.PostList, *model.Response, error)) (*model.PostList, error) {
+func (s *Server) page(ctx context.Context, patient bool, call func() (*model.PostList, *model.Response, error)) (*model.PostList, error) {
 	const doing = "reading a channel"
-	list, err := ask(ctx, doing, call, func(l *model.PostList) bool { return l.Posts != nil })
+	whole := func(l *model.PostList) bool { return l.Posts != nil }
+	var list *model.PostList
+	var err error
+	if patient {
+		list, err = ask(ctx, doing, call, whole)
+	} else {
+		list, err = once(doing, call, whole)
+	}
 	if err != nil {
 		return nil, err
 	}
 	for _, id := range list.Order {
 		if list.Posts[id] == nil {
-			return nil, &fault{doing: doing, err: errHoles}
+			return nil, &fault{doing: doing, by: chat.ByProxy, err: errHoles}
 		}
 	}
 	return list, nil

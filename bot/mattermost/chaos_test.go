@@ -14,7 +14,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 // TestNothingIsLost lets people talk for a few hours while connections break,
@@ -36,13 +36,13 @@ type squall struct {
 	rnd      *rand.Rand // behind the fake's lock
 	text     map[string]string
 	standing map[string]map[int]bool // the tester's taps, by post
-	sent     []bot.Message
+	sent     []chat.Message
 }
 
 func storm(t *testing.T, rnd *rand.Rand) {
 	s := &squall{crew: newCrew(t), rnd: rnd, text: make(map[string]string), standing: make(map[string]map[int]bool)}
 	s.locked(func() { s.shape, s.before, s.loseAnswer = s.shapeEvent, s.failRequest, s.loseSome })
-	s.book.refuse = func(bot.Event) error {
+	s.book.refuse = func(chat.Event) error {
 		if s.chance(50) {
 			return errors.New("the engine balks")
 		}
@@ -168,7 +168,7 @@ func (s *squall) talkFor(posts int) {
 }
 
 func (s *squall) botPosts() {
-	m := bot.Message{Key: fmt.Sprint("key ", len(s.sent)), Text: fmt.Sprint("bot ", len(s.sent))}
+	m := chat.Message{Key: fmt.Sprint("key ", len(s.sent)), Text: fmt.Sprint("bot ", len(s.sent))}
 	s.sent = append(s.sent, m)
 	if id, err := s.deliver(m); err != nil {
 		s.t.Errorf("not delivered: %v", err)
@@ -207,30 +207,30 @@ func (s *squall) calm() {
 func (s *squall) check() {
 	heard := make(map[string]string)
 	taps := make(map[string]map[int]bool)
-	var gap []bot.Event
+	var gap []chat.Event
 	linked := true
 	for _, e := range s.book.events {
 		switch what := e.What.(type) {
-		case bot.Said:
+		case chat.Said:
 			heard[what.Post] = what.Text
 			if !linked {
 				gap = append(gap, e)
 			}
-		case bot.Edited:
+		case chat.Edited:
 			heard[what.Post] = what.Text
-		case bot.Tapped:
+		case chat.Tapped:
 			if taps[what.Post] == nil {
 				taps[what.Post] = make(map[int]bool)
 			}
 			taps[what.Post][what.N] = what.On
-		case bot.TapsNow:
+		case chat.TapsNow:
 			taps[what.Post] = make(map[int]bool)
 			for _, tap := range what.Taps {
 				taps[what.Post][tap.N] = true
 			}
-		case bot.Lost:
+		case chat.Lost:
 			linked, gap = false, nil
-		case bot.CaughtUp:
+		case chat.CaughtUp:
 			linked = true
 		}
 	}

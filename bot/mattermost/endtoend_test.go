@@ -19,7 +19,11 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/config"
+	"benchbell/bot/engine"
+	"benchbell/bot/ledger"
+	"benchbell/bot/rehearsal"
+	"benchbell/bot/serve"
 	"benchbell/core"
 	"benchbell/store"
 )
@@ -29,7 +33,7 @@ import (
 type bench struct {
 	*fake
 	t    *testing.T
-	cfg  bot.Config
+	cfg  config.Config
 	path string // of the store
 	log  *logBook
 	seen map[string]bool // posts that news has told of
@@ -40,15 +44,15 @@ type bench struct {
 func newBench(t *testing.T, skew time.Duration) *bench {
 	t.Helper()
 	b := &bench{
-		fake: newFake(t), t: t, cfg: bot.DemoConfig(), path: filepath.Join(t.TempDir(), "bench.db"),
+		fake: newFake(t), t: t, cfg: rehearsal.Demo(), path: filepath.Join(t.TempDir(), "bench.db"),
 		log: &logBook{to: t}, seen: make(map[string]bool),
 	}
 	b.skew = skew
-	register, err := bot.RehearsalRegister(b.cfg, nil, b.clock())
+	register, err := rehearsal.Fleet(b.cfg, nil, b.clock())
 	if err != nil {
 		t.Fatal(err)
 	}
-	b.inStore(func(st *store.Store) error { return bot.Enter(st, b.cfg.Policy, "register", b.clock(), register) })
+	b.inStore(func(st *store.Store) error { return ledger.Enter(st, b.cfg.Policy, "register", b.clock(), register) })
 	b.start()
 	return b
 }
@@ -98,11 +102,11 @@ func (b *bench) serve(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	engine, err := bot.NewEngine(st, b.cfg, srv.Name(), srv, log)
+	engine, err := engine.New(st, b.cfg, srv.Name(), log)
 	if err != nil {
 		return err
 	}
-	return bot.Serve(ctx, st, engine, srv, log)
+	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: b.cfg, Server: srv, Log: log})
 }
 
 // clock is the chat server's.

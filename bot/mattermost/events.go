@@ -11,7 +11,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 // numbers are the names of the reactions on which people tap, from 1 up.
@@ -26,8 +26,8 @@ var numbers = []string{
 type item struct {
 	at    int64
 	post  *model.Post
-	moves bool       // handling it moves the channel's mark
-	what  *bot.Event // nil if the engine need not hear of it
+	moves bool        // handling it moves the channel's mark
+	what  *chat.Event // nil if the engine need not hear of it
 }
 
 // spoken returns the post as a new post by a person, if it is one. One that was
@@ -40,9 +40,13 @@ func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, er
 	if err != nil || !ok {
 		return it, err
 	}
-	it.what = &bot.Event{
-		ID: p.Id, At: time.UnixMilli(at), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
-		What: bot.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
+	key, err := r.keyOf(ctx, p.RootId)
+	if err != nil {
+		return it, err
+	}
+	it.what = &chat.Event{
+		ID: p.Id, At: time.UnixMilli(at), Who: who.Person, Where: whereOf(in, p), Key: key,
+		What: chat.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
 	}
 	return it, nil
 }
@@ -54,15 +58,65 @@ func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, er
 	if err != nil || !ok {
 		return it, err
 	}
-	it.what = &bot.Event{
+	key, err := r.keyOf(ctx, p.RootId)
+	if err != nil {
+		return it, err
+	}
+	it.what = &chat.Event{
 		ID: p.Id + "@" + strconv.FormatInt(p.EditAt, 10),
-		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
-		What: bot.Edited{
+		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p), Key: key,
+		What: chat.Edited{
 			Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)),
 			Posted: time.UnixMilli(p.CreateAt),
 		},
 	}
 	return it, nil
+}
+
+// deleted returns the post as one by a person that somebody deleted, if it is one.
+func (r *receiver) deleted(ctx context.Context, in room, p *model.Post) (item, error) {
+	it := item{at: p.DeleteAt, post: p, moves: true}
+	who, ok, err := r.speaker(ctx, in, p)
+	if err != nil || !ok {
+		return it, err
+	}
+	key, err := r.keyOf(ctx, p.RootId)
+	if err != nil {
+		return it, err
+	}
+	it.what = &chat.Event{
+		ID: p.Id + "-deleted", // without the moment, which moves when the rest of the thread is deleted
+		At: time.UnixMilli(p.DeleteAt), Who: who.Person, Where: whereOf(in, p), Key: key,
+		What: chat.Deleted{Post: p.Id},
+	}
+	return it, nil
+}
+
+// keyOf returns the key of the first post of a thread, empty if it has none, or
+// is not the bot's. The server is asked for a post once.
+func (r *receiver) keyOf(ctx context.Context, root string) (string, error) {
+	if root == "" {
+		return "", nil
+	}
+	if key, ok := r.sent.key(root); ok {
+		return key, nil
+	}
+	p, err := r.getPost(ctx, "looking at the first post of a thread", root)
+	switch {
+	case err != nil && !asFault(err).refused():
+		return "", err
+	case err == nil && p.UserId == r.me.ID:
+		r.sent.remember(p)
+	}
+	r.sent.keyless(root)
+	key, _ := r.sent.key(root)
+	return key, nil
+}
+
+func (r *receiver) getPost(ctx context.Context, doing, id string) (*model.Post, error) {
+	return ask(ctx, doing, func() (*model.Post, *model.Response, error) {
+		return r.api.GetPost(ctx, id, "")
+	}, wholePost)
 }
 
 // speaker returns who wrote a post, and whether that is somebody to listen to.
@@ -86,10 +140,10 @@ func textOf(p *model.Post) string {
 	return p.Message
 }
 
-func filesOf(p *model.Post) []bot.File {
-	var files []bot.File
+func filesOf(p *model.Post) []chat.File {
+	var files []chat.File
 	for _, id := range p.FileIds {
-		file := bot.File{ID: id}
+		file := chat.File{ID: id}
 		if p.Metadata != nil {
 			if i := slices.IndexFunc(p.Metadata.Files, func(f *model.FileInfo) bool { return f.Id == id }); i >= 0 {
 				file.Name, file.Size = p.Metadata.Files[i].Name, p.Metadata.Files[i].Size
@@ -100,13 +154,13 @@ func filesOf(p *model.Post) []bot.File {
 	return files
 }
 
-func whereOf(in room, p *model.Post) bot.Where {
-	return bot.Where{Channel: p.ChannelId, Direct: in == directRoom, Root: p.RootId}
+func whereOf(in room, p *model.Post) chat.Where {
+	return chat.Where{Channel: p.ChannelId, Direct: in == directRoom, Root: p.RootId}
 }
 
 // tapped returns somebody's tap on a number under one of the bot's posts, or
 // nil if it is anything else.
-func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction, on bool) (*bot.Event, error) {
+func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction, on bool) (*chat.Event, error) {
 	n := slices.Index(numbers, t.EmojiName) + 1
 	if n == 0 || t.UserId == r.me.ID {
 		return nil, nil
@@ -124,11 +178,12 @@ func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction
 		return nil, err
 	}
 	at := tapTime(t)
-	return &bot.Event{
+	key, _ := r.sent.key(t.PostId)
+	return &chat.Event{
 		ID: fmt.Sprintf("%s#%s#%d#%t@%d", t.PostId, t.UserId, n, on, at),
 		At: time.UnixMilli(at), Who: who.Person,
-		Where: bot.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: r.sent.key(t.PostId),
-		What: bot.Tapped{Post: t.PostId, N: n, On: on},
+		Where: chat.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: key,
+		What: chat.Tapped{Post: t.PostId, N: n, On: on},
 	}, nil
 }
 
@@ -141,9 +196,7 @@ func (r *receiver) ownPost(ctx context.Context, id string) (root string, mine bo
 	if root, ok := r.sent.root(id); ok {
 		return root, true, nil
 	}
-	p, err := ask(ctx, "looking at a post that was tapped", func() (*model.Post, *model.Response, error) {
-		return r.api.GetPost(ctx, id, "")
-	}, func(p *model.Post) bool { return p.Id != "" })
+	p, err := r.getPost(ctx, "looking at a post that was tapped", id)
 	if err != nil {
 		if asFault(err).refused() {
 			err = nil // deleted meanwhile
@@ -165,7 +218,7 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 		return it, nil
 	}
 	offered := false
-	now := bot.TapsNow{Post: p.Id}
+	now := chat.TapsNow{Post: p.Id}
 	for _, t := range p.Metadata.Reactions {
 		n := slices.Index(numbers, t.EmojiName) + 1
 		offered = offered || n > 0
@@ -177,7 +230,7 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 			return it, err
 		}
 		if who.mayTalk(in) {
-			now.Taps = append(now.Taps, bot.Tap{Who: who.Person, N: n, At: time.UnixMilli(tapTime(t))})
+			now.Taps = append(now.Taps, chat.Tap{Who: who.Person, N: n, At: time.UnixMilli(tapTime(t))})
 			it.at = max(it.at, tapTime(t))
 		}
 	}
@@ -187,15 +240,16 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 	if it.at == 0 { // all taken back, nobody knows when
 		it.at = p.UpdateAt
 	}
-	it.what = &bot.Event{
-		ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), Key: r.sent.key(p.Id), What: now,
+	key, _ := r.sent.key(p.Id)
+	it.what = &chat.Event{
+		ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), Key: key, What: now,
 	}
 	return it, nil
 }
 
 // tapsID names a state of taps: the post's update_at moves with every tap, and
 // for other reasons too.
-func tapsID(p *model.Post, now bot.TapsNow) string {
+func tapsID(p *model.Post, now chat.TapsNow) string {
 	sum := fnv.New64a()
 	for _, tap := range now.Taps {
 		fmt.Fprintln(sum, tap.Who.ID, tap.N, tap.At.UnixMilli())
@@ -207,6 +261,7 @@ func tapsID(p *model.Post, now bot.TapsNow) string {
 var handlers = map[model.WebsocketEventType]func(*receiver, context.Context, frame) error{
 	model.WebsocketEventPosted:          (*receiver).onPosted,
 	model.WebsocketEventPostEdited:      (*receiver).onEdited,
+	model.WebsocketEventPostDeleted:     (*receiver).onDeleted,
 	model.WebsocketEventReactionAdded:   (*receiver).onTapped,
 	model.WebsocketEventReactionRemoved: (*receiver).onTapped,
 	model.WebsocketEventUserAdded:       (*receiver).onAdded,
@@ -240,6 +295,29 @@ func (r *receiver) onEdited(ctx context.Context, f frame) error {
 		return err
 	}
 	return r.take(ctx, it)
+}
+
+// onDeleted reads the deletion from the history: the event does not tell its
+// moment, and comes once only when a whole thread is deleted.
+func (r *receiver) onDeleted(ctx context.Context, f frame) error {
+	p, in, err := r.postOf(ctx, f)
+	if err != nil || in == otherRoom {
+		return err
+	}
+	items, err := r.missed(ctx, p.ChannelId, in)
+	if err != nil {
+		return err
+	}
+	found := slices.ContainsFunc(items, func(it item) bool { return it.post.Id == p.Id && it.post.DeleteAt != 0 })
+	if !found && p.UserId != r.me.ID { // the answer came from a cache that was too old
+		p.DeleteAt = r.Now().UnixMilli()
+		it, err := r.deleted(ctx, in, p)
+		if err != nil {
+			return err
+		}
+		items = append(items, it)
+	}
+	return r.takeAll(ctx, items)
 }
 
 // postOf returns the post in an event, and where it was made.

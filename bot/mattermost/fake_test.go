@@ -216,7 +216,14 @@ func (f *fake) deletes(id string) {
 		p := f.row(id)
 		event := model.NewWebSocketEvent(model.WebsocketEventPostDeleted, "", p.ChannelId, "", nil, "")
 		event.Add("post", toJSON(p)) // delete_at is still 0 in it
-		p.DeleteAt, p.UpdateAt, p.Message = f.now(), f.now(), ""
+		for _, row := range f.rows { // the replies go with it, without an event
+			if row.Id == id || row.RootId == id {
+				row.DeleteAt, row.UpdateAt = f.now(), f.now()
+				if row.OriginalId == "" {
+					row.Message = ""
+				}
+			}
+		}
 		f.send(event)
 	})
 }
@@ -523,6 +530,10 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 	case route == "GET channels/":
 		a.value = f.channels[arg(1)]
 	case route == "GET channels/members":
+		if !f.inside[arg(1)][botID] {
+			a.refuse(403, noPermission)
+			return
+		}
 		if !f.inside[arg(1)][arg(3)] {
 			a.refuse(404, "app.channel.get_member.missing.app_error")
 			return
@@ -543,8 +554,16 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 	case path[0] == "reactions":
 		var t model.Reaction
 		json.NewDecoder(r.Body).Decode(&t)
-		if p := f.row(t.PostId); p == nil || p.DeleteAt != 0 {
+		p := f.row(t.PostId)
+		switch {
+		case p != nil && !f.inside[p.ChannelId][botID]:
+			a.refuse(403, noPermission)
+			return
+		case p == nil || p.DeleteAt != 0:
 			a.refuse(404, "app.post.get.app_error")
+			return
+		case f.channels[p.ChannelId].DeleteAt != 0:
+			a.refuse(403, "api.reaction.save.archived_channel.app_error")
 			return
 		}
 		a.value = f.react(t.UserId, t.PostId, t.EmojiName)
@@ -674,8 +693,12 @@ func (f *fake) answerPatch(a *answer, r *http.Request, id string) {
 		f.t.Error(err)
 	}
 	p := f.row(id)
-	if p == nil || p.DeleteAt != 0 || p.UserId != botID {
+	if p == nil || p.DeleteAt != 0 || p.UserId != botID || !f.inside[p.ChannelId][botID] {
 		a.refuse(403, noPermission)
+		return
+	}
+	if f.channels[p.ChannelId].DeleteAt != 0 {
+		a.refuse(400, "api.post.patch_post.can_not_update_post_in_deleted.error")
 		return
 	}
 	if patch.Props != nil {

@@ -51,7 +51,7 @@ import (
 	"github.com/gorilla/websocket"
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 	"benchbell/core"
 )
 
@@ -91,7 +91,7 @@ type Server struct {
 	sent    sent
 }
 
-var _ bot.Chat = (*Server)(nil)
+var _ chat.Chat = (*Server)(nil)
 
 // Open connects to the server, and finds the bot's account, the team and the
 // crew channel. An error says what to do about it; one that wraps ErrDown may

@@ -9,7 +9,7 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 	"benchbell/core"
 )
 
@@ -61,13 +61,13 @@ func (s *Server) isMember(ctx context.Context, id string) (bool, error) {
 func (s *Server) Person(ctx context.Context, name string) (core.Person, error) {
 	name = strings.ToLower(name)
 	if !userName.MatchString(name) {
-		return core.Person{}, bot.ErrNobody
+		return core.Person{}, chat.ErrNobody
 	}
 	user, err := ask(ctx, "looking somebody up", func() (*model.User, *model.Response, error) {
 		return s.api.GetUserByUsername(ctx, name, "")
 	}, func(u *model.User) bool { return u.Id != "" })
 	if err != nil && (asFault(err).refused() || asFault(err).status == http.StatusBadRequest) {
-		return core.Person{}, bot.ErrNobody // "bad request" is the answer to a name nobody can have: channel
+		return core.Person{}, chat.ErrNobody // "bad request" is the answer to a name nobody can have: channel
 	}
 	if err != nil {
 		return core.Person{}, sendError(err)
@@ -77,7 +77,7 @@ func (s *Server) Person(ctx context.Context, name string) (core.Person, error) {
 		return core.Person{}, sendError(err)
 	}
 	if user.IsBot || user.DeleteAt != 0 || !member {
-		return core.Person{}, bot.ErrNobody
+		return core.Person{}, chat.ErrNobody
 	}
 	return core.Person{ID: user.Id, Name: user.Username}, nil
 }

@@ -7,7 +7,7 @@ import (
 	"net/http"
 	"time"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 )
 
 // tokenPause is how long the bot leaves a server alone that refuses its token.
@@ -20,9 +20,9 @@ const steady = time.Minute
 // A receiver is one call of Run. Only its goroutine uses it.
 type receiver struct {
 	*Server
-	sink   func(context.Context, bot.Event) error
-	marks  map[string]bot.Mark // how far each channel was delivered, by its id
-	floor  int64               // where a channel that has no mark begins
+	sink   func(context.Context, chat.Event) error
+	marks  map[string]chat.Mark // how far each channel was delivered, by its id
+	floor  int64                // where a channel that has no mark begins
 	people map[string]person
 	rooms  map[string]room
 	up     string // the link the engine believes to be up, by its name
@@ -34,9 +34,9 @@ type receiver struct {
 //
 // An event that sink refuses is handed to it again until it is taken. Mark is
 // set in every event that has a channel; CaughtUp carries the crew channel's.
-func (s *Server) Run(ctx context.Context, marks map[string]bot.Mark, sink func(context.Context, bot.Event) error) error {
+func (s *Server) Run(ctx context.Context, marks map[string]chat.Mark, sink func(context.Context, chat.Event) error) error {
 	r := &receiver{
-		Server: s, sink: sink, marks: make(map[string]bot.Mark),
+		Server: s, sink: sink, marks: make(map[string]chat.Mark),
 		people: make(map[string]person), rooms: make(map[string]room),
 	}
 	maps.Copy(r.marks, marks)
@@ -49,7 +49,7 @@ func (s *Server) Run(ctx context.Context, marks map[string]bot.Mark, sink func(c
 		}
 		if r.up != "" {
 			known = ""
-			event := bot.Event{ID: "lost " + r.up, At: r.Now(), What: bot.Lost{}}
+			event := chat.Event{ID: "lost " + r.up, At: r.Now(), What: chat.Lost{}}
 			if err := r.deliver(ctx, event); err != nil {
 				return err
 			}
@@ -120,9 +120,9 @@ func (r *receiver) linkOnce(ctx context.Context) error {
 		return l.fault
 	default:
 	}
-	event := bot.Event{
-		ID: "caught up " + l.id, At: r.Now(), What: bot.CaughtUp{},
-		Where: bot.Where{Channel: r.crew.Id}, Mark: r.marks[r.crew.Id],
+	event := chat.Event{
+		ID: "caught up " + l.id, At: r.Now(), What: chat.CaughtUp{},
+		Where: chat.Where{Channel: r.crew.Id}, Mark: r.marks[r.crew.Id],
 	}
 	if err := r.deliver(ctx, event); err != nil {
 		return err
@@ -172,7 +172,7 @@ func (r *receiver) take(ctx context.Context, it item) error {
 }
 
 // deliver hands an event to the engine until it is taken or ctx ends.
-func (r *receiver) deliver(ctx context.Context, event bot.Event) error {
+func (r *receiver) deliver(ctx context.Context, event chat.Event) error {
 	said := ""
 	for pause := (backOff{}); ; {
 		err := r.sink(ctx, event)

@@ -19,7 +19,8 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
+	"benchbell/core"
 )
 
 // A book stands for the engine: it drops events it has had, keeps the marks of
@@ -27,14 +28,14 @@ import (
 type book struct {
 	mu     sync.Mutex
 	seen   map[string]bool
-	marks  map[string]bot.Mark
-	events []bot.Event
-	refuse func(bot.Event) error
+	marks  map[string]chat.Mark
+	events []chat.Event
+	refuse func(chat.Event) error
 }
 
-func newBook() *book { return &book{seen: make(map[string]bool), marks: make(map[string]bot.Mark)} }
+func newBook() *book { return &book{seen: make(map[string]bool), marks: make(map[string]chat.Mark)} }
 
-func (b *book) take(_ context.Context, e bot.Event) error {
+func (b *book) take(_ context.Context, e chat.Event) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.refuse != nil {
@@ -65,26 +66,28 @@ func (b *book) news() (lines []string) {
 }
 
 // line describes an event: "bench.tester: text".
-func line(e bot.Event) string {
+func line(e chat.Event) string {
 	switch what := e.What.(type) {
-	case bot.Said:
+	case chat.Said:
 		return e.Who.Name + ": " + what.Text
-	case bot.Edited:
+	case chat.Edited:
 		return e.Who.Name + " edits: " + what.Text
-	case bot.Tapped:
+	case chat.Deleted:
+		return e.Who.Name + " deletes"
+	case chat.Tapped:
 		if what.On {
 			return fmt.Sprintf("%s taps %d", e.Who.Name, what.N)
 		}
 		return fmt.Sprintf("%s untaps %d", e.Who.Name, what.N)
-	case bot.TapsNow:
+	case chat.TapsNow:
 		text := "taps now:"
 		for _, tap := range what.Taps {
 			text += fmt.Sprintf(" %s %d", tap.Who.Name, tap.N)
 		}
 		return text
-	case bot.Lost:
+	case chat.Lost:
 		return "lost"
-	case bot.CaughtUp:
+	case chat.CaughtUp:
 		return "caught up"
 	default:
 		return fmt.Sprintf("%T", what)
@@ -233,18 +236,18 @@ func TestEventFields(t *testing.T) {
 		synctest.Wait()
 
 		said := c.book.events[1]
-		want := bot.Event{
+		want := chat.Event{
 			ID: reply.Id, At: time.UnixMilli(reply.CreateAt),
-			Who: said.Who, Where: bot.Where{Channel: crewID, Root: root.Id},
+			Who: said.Who, Where: chat.Where{Channel: crewID, Root: root.Id},
 			What: said.What,
-			Mark: bot.Mark{Created: reply.CreateAt, Updated: reply.CreateAt, Anchor: reply.Id},
+			Mark: chat.Mark{Created: reply.CreateAt, Updated: reply.CreateAt, Anchor: reply.Id},
 		}
 		if !reflect.DeepEqual(said, want) || said.Who.ID != testerID || said.Who.Name != "bench.tester" {
 			t.Errorf("got  %+v\nwant %+v", said, want)
 		}
-		what := said.What.(bot.Said)
+		what := said.What.(chat.Said)
 		if what.Post != reply.Id || what.Text != "see @Benchbell." || !what.Mentioned ||
-			!slices.Equal(what.Files, []bot.File{{ID: "f1", Name: "suits.csv", Size: 120}}) {
+			!slices.Equal(what.Files, []chat.File{{ID: "f1", Name: "suits.csv", Size: 120}}) {
 			t.Errorf("got %+v", what)
 		}
 
@@ -252,8 +255,8 @@ func TestEventFields(t *testing.T) {
 		if want := fmt.Sprintf("%s@%d", reply.Id, edited.EditAt); edit.ID != want {
 			t.Errorf("edit has ID %q, want %q", edit.ID, want)
 		}
-		if !edit.At.Equal(time.UnixMilli(edited.EditAt)) || !edit.What.(bot.Edited).Posted.Equal(time.UnixMilli(reply.CreateAt)) {
-			t.Errorf("edit at %v of %v", edit.At, edit.What.(bot.Edited).Posted)
+		if !edit.At.Equal(time.UnixMilli(edited.EditAt)) || !edit.What.(chat.Edited).Posted.Equal(time.UnixMilli(reply.CreateAt)) {
+			t.Errorf("edit at %v of %v", edit.At, edit.What.(chat.Edited).Posted)
 		}
 		if direct := c.book.events[3]; !direct.Where.Direct || direct.Where.Channel == crewID {
 			t.Errorf("direct message at %+v", direct.Where)
@@ -283,7 +286,7 @@ func TestTaps(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
 		root := c.says(testerID, crewID, "", "go")
-		id, err := c.bot.Post(t.Context(), bot.Message{Key: "list", To: bot.To{Root: root.Id}, Text: "1 2 3"})
+		id, err := c.bot.Post(t.Context(), chat.Message{Key: "list", To: chat.To{Root: root.Id}, Text: "1 2 3"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -302,7 +305,7 @@ func TestTaps(t *testing.T) {
 		time.Sleep(time.Second)
 		synctest.Wait()
 		for _, e := range c.book.events {
-			if want := (bot.Where{Channel: crewID, Root: root.Id}); e.Where != want {
+			if want := (chat.Where{Channel: crewID, Root: root.Id}); e.Where != want {
 				t.Errorf("tap at %+v, want %+v", e.Where, want)
 			}
 			if e.Key != "list" {
@@ -323,7 +326,7 @@ func TestTaps(t *testing.T) {
 func TestKeys(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		card, err := c.bot.Post(t.Context(), bot.Message{Key: "card", Text: "HP-07"})
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -352,6 +355,116 @@ func TestKeys(t *testing.T) {
 		c.says(testerID, crewID, card, "17.5")
 		c.start()
 		checkKeys("bench.tester: 17.5 / card", "caught up / ")
+	})
+}
+
+// TestDeletions: a deletion is told once, whether it is seen live or read later.
+func TestDeletions(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		reply := c.says(testerID, crewID, card, "15.0")
+		other := c.says(officerID, crewID, card, "hm")
+		beep := c.says(robotID, crewID, card, "beep")
+		time.Sleep(time.Second)
+		c.edits(reply.Id, "15.1")
+		c.expect("bench.tester: 15.0", "duty.officer: hm", "bench.tester edits: 15.1")
+		time.Sleep(time.Hour)
+		c.deletes(reply.Id)
+		c.deletes(beep.Id)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		deletedAt := c.row(reply.Id).DeleteAt
+		want := chat.Event{
+			ID: reply.Id + "-deleted", At: time.UnixMilli(deletedAt),
+			Who: core.Person{ID: testerID, Name: "bench.tester"}, Where: chat.Where{Channel: crewID, Root: card}, Key: "card",
+			What: chat.Deleted{Post: reply.Id},
+			Mark: chat.Mark{Created: beep.CreateAt, Updated: deletedAt, Anchor: reply.Id},
+		}
+		if len(c.book.events) != 1 || !reflect.DeepEqual(c.book.events[0], want) {
+			t.Errorf("got  %+v\nwant %+v", c.book.events, want)
+		}
+		c.expect("bench.tester deletes")
+
+		c.deletes(card) // and with it the whole thread
+		c.expect("duty.officer deletes")
+		c.stop()
+		c.start()
+		c.expect("caught up")
+		if !c.book.seen[other.Id+"-deleted"] {
+			t.Errorf("the reply is not among the events")
+		}
+	})
+}
+
+// TestThreadsFoundAgain: a bot that does not know the first post of a thread any
+// more asks the server for it, once.
+func TestThreadsFoundAgain(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		own := c.says(testerID, crewID, "", "lunch?")
+		time.Sleep(24 * time.Hour)
+		c.says(testerID, crewID, "", "next day")
+		c.expect("bench.tester: lunch?", "bench.tester: next day")
+		c.stop()
+		time.Sleep(time.Hour)
+		c.start()
+		c.expect("caught up")
+
+		reply := func(root, wantKey string, wantAsked int) {
+			t.Helper()
+			c.asked("")
+			c.says(testerID, crewID, root, "yes")
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			i := slices.IndexFunc(c.book.events, func(e chat.Event) bool { return line(e) == "bench.tester: yes" })
+			if i < 0 || c.book.events[i].Key != wantKey {
+				t.Errorf("heard %+v, want a reply with the key %q", c.book.events, wantKey)
+			}
+			if n := c.asked("GET /posts/" + root); n != wantAsked {
+				t.Errorf("the server was asked %d times for the first post, want %d", n, wantAsked)
+			}
+			c.book.news()
+		}
+		fails := 1
+		c.locked(func() {
+			c.before = func(w http.ResponseWriter, r *http.Request) bool {
+				if !strings.HasSuffix(r.URL.Path, "/posts/"+card) || fails == 0 {
+					return false
+				}
+				fails--
+				sayHTML(w, 404)
+				return true
+			}
+		})
+		reply(card, "card", 1) // the catch-up after the trouble brings it, too
+		reply(card, "card", 0)
+		reply(own.Id, "", 1)
+		reply(own.Id, "", 0)
+	})
+}
+
+// TestThreadOfDeletedPost: the first post of a thread may be gone.
+func TestThreadOfDeletedPost(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.locked(func() {
+			gone := &model.Post{UserId: botID, ChannelId: crewID}
+			c.stamp(gone)
+			gone.DeleteAt = gone.CreateAt
+			c.rows = append(c.rows, gone)
+			p := &model.Post{UserId: testerID, ChannelId: crewID, RootId: gone.Id, Message: "15.0"}
+			c.stamp(p)
+			c.show(p) // as one that was made at the same moment
+		})
+		c.expect("bench.tester: 15.0")
 	})
 }
 
@@ -411,15 +524,31 @@ func TestCatchUp(t *testing.T) {
 			c.start()
 			c.expect("bench.tester: saturday", "caught up")
 		},
-		"what was deleted, or is an old version, is not said": func(t *testing.T, c *crew) {
+		"of what was deleted only that is said, and nothing of an old version": func(t *testing.T, c *crew) {
 			c.gap(func() {
 				gone := c.says(testerID, crewID, "", "gone")
 				kept := c.says(testerID, crewID, "", "16.5")
 				time.Sleep(time.Minute)
 				c.edits(kept.Id, "16.4")
+				time.Sleep(time.Second)
 				c.deletes(gone.Id)
 			})
-			c.expect("bench.tester: 16.4", "bench.tester edits: 16.4", "caught up")
+			c.expect("bench.tester: 16.4", "bench.tester edits: 16.4", "bench.tester deletes", "caught up")
+		},
+		"a post heard before was deleted": func(t *testing.T, c *crew) {
+			p := c.says(testerID, crewID, "", "16.5")
+			c.expect("bench.tester: 16.5")
+			time.Sleep(10 * time.Hour)
+			c.says(testerID, crewID, "", "next")
+			c.expect("bench.tester: next")
+			c.gap(func() {
+				c.says(testerID, crewID, "", "during")
+				time.Sleep(time.Second)
+				c.deletes(p.Id)
+				time.Sleep(time.Second)
+				c.says(testerID, crewID, "", "later")
+			})
+			c.expect("bench.tester: during", "bench.tester deletes", "bench.tester: later", "caught up")
 		},
 		"an edit of a post heard before": func(t *testing.T, c *crew) {
 			p := c.says(testerID, crewID, "", "16.5")
@@ -509,7 +638,7 @@ func TestCatchUp(t *testing.T) {
 		},
 		"taps and untaps": func(t *testing.T, c *crew) {
 			post := func(key string) string {
-				id, err := c.bot.Post(t.Context(), bot.Message{Key: key, Text: key})
+				id, err := c.bot.Post(t.Context(), chat.Message{Key: key, Text: key})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -707,7 +836,7 @@ func TestSinkRefuses(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
 		tries := 0
-		c.book.refuse = func(e bot.Event) error {
+		c.book.refuse = func(e chat.Event) error {
 			if tries++; tries <= 8 {
 				return errors.New("the disk is full")
 			}
@@ -737,8 +866,8 @@ func TestDirectMessagesOfThoseWhoLeft(t *testing.T) {
 }
 
 // inOrder reports whether events are in the order of the server's moments.
-func inOrder(events []bot.Event) bool {
-	return slices.IsSortedFunc(events, func(a, b bot.Event) int {
+func inOrder(events []chat.Event) bool {
+	return slices.IsSortedFunc(events, func(a, b chat.Event) int {
 		return cmp.Or(a.At.Compare(b.At), strings.Compare(a.ID, b.ID))
 	})
 }

@@ -14,18 +14,18 @@ import (
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot"
+	"benchbell/bot/chat"
 	"benchbell/core"
 )
 
 // deliver posts as the engine's outbox does: again and again, for as long as
 // the error is worth it, with the moment of the first try.
-func (c *crew) deliver(m bot.Message) (string, error) {
+func (c *crew) deliver(m chat.Message) (string, error) {
 	c.t.Helper()
 	for range 20 {
 		id, err := c.bot.Post(c.t.Context(), m)
-		var failure *bot.SendError
-		if err == nil || !errors.As(err, &failure) || !failure.Retry {
+		var failure *chat.SendError
+		if err == nil || !errors.As(err, &failure) || !failure.Retry() {
 			return id, err
 		}
 		if m.First.IsZero() {
@@ -38,9 +38,9 @@ func (c *crew) deliver(m bot.Message) (string, error) {
 }
 
 // failureOf returns the *bot.SendError in err.
-func failureOf(t *testing.T, err error) *bot.SendError {
+func failureOf(t *testing.T, err error) *chat.SendError {
 	t.Helper()
-	var failure *bot.SendError
+	var failure *chat.SendError
 	if !errors.As(err, &failure) {
 		t.Fatalf("got error %v, want a *bot.SendError", err)
 	}
@@ -57,18 +57,18 @@ func (c *crew) expectPosts(want ...string) {
 func TestPost(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		root, err := c.bot.Post(t.Context(), bot.Message{Key: "k1", Text: "one"})
+		root, err := c.bot.Post(t.Context(), chat.Message{Key: "k1", Text: "one"})
 		if err != nil {
 			t.Fatal(err)
 		}
-		reply, err := c.bot.Post(t.Context(), bot.Message{Key: "k2", To: bot.To{Channel: crewID, Root: root}, Text: "two"})
+		reply, err := c.bot.Post(t.Context(), chat.Message{Key: "k2", To: chat.To{Channel: crewID, Root: root}, Text: "two"})
 		if err != nil {
 			t.Fatal(err)
 		}
-		if _, err := c.bot.Post(t.Context(), bot.Message{Key: "k3", To: bot.To{Person: officerID}, Text: "three"}); err != nil {
+		if _, err := c.bot.Post(t.Context(), chat.Message{Key: "k3", To: chat.To{Person: officerID}, Text: "three"}); err != nil {
 			t.Fatal(err)
 		}
-		again, err := c.bot.Post(t.Context(), bot.Message{Key: "k1", Text: "one"})
+		again, err := c.bot.Post(t.Context(), chat.Message{Key: "k1", Text: "one"})
 		if err != nil || again != root {
 			t.Errorf("posted again: %q, %v; want %q", again, err, root)
 		}
@@ -148,16 +148,16 @@ func TestPostOnce(t *testing.T) {
 			t.Run(name+inThread, func(t *testing.T) {
 				inBubble(t, func(t *testing.T) {
 					c := newCrew(t)
-					var to bot.To
+					var to chat.To
 					if inThread != "" {
 						to.Root = c.says(testerID, crewID, "", "root").Id
 						synctest.Wait()
 					}
 					c.asked("")
 					test.breaks(c)
-					m := bot.Message{Key: "key", To: to, Text: "once"}
+					m := chat.Message{Key: "key", To: to, Text: "once"}
 					if test.mends != nil {
-						if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).Retry {
+						if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).Retry() {
 							t.Fatalf("not worth a retry: %v", err)
 						}
 						m.First = c.bot.Now()
@@ -237,7 +237,7 @@ func (c *crew) pend(r repeat) { c.locked(func() { c.pending[botID+":key"] = r })
 func TestCrashAfterSending(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		m := bot.Message{Key: "key", Text: "once"}
+		m := chat.Message{Key: "key", Text: "once"}
 		first := c.bot.Now()
 		id, err := c.bot.Post(t.Context(), m)
 		if err != nil {
@@ -257,6 +257,8 @@ func TestCrashAfterSending(t *testing.T) {
 	})
 }
 
+// TestSendErrors: what a failed call means depends on who says so. Whatever a
+// proxy or nobody says can be different the next time.
 func TestSendErrors(t *testing.T) {
 	refusal := func(status int, id string) func(http.ResponseWriter) {
 		return func(w http.ResponseWriter) { refuse(w, status, id) }
@@ -264,39 +266,58 @@ func TestSendErrors(t *testing.T) {
 	html := func(status int) func(http.ResponseWriter) {
 		return func(w http.ResponseWriter) { sayHTML(w, status) }
 	}
-	type want struct {
-		retry    bool
-		after    time.Duration
-		rootGone bool
+	hint := func(status int, value string) func(http.ResponseWriter) {
+		return func(w http.ResponseWriter) {
+			w.Header().Set("Retry-After", value)
+			sayHTML(w, status)
+		}
 	}
-	var (
-		never    = want{}
-		again    = want{retry: true}
-		rootGone = want{rootGone: true}
-	)
-	later := func(d time.Duration) want { return want{retry: true, after: d} }
+	type outcomes struct {
+		post, change, file chat.Outcome
+		by                 chat.Origin
+		after              time.Duration
+	}
+	all := func(o chat.Outcome) outcomes { return outcomes{post: o, change: o, file: o, by: chat.ByServer} }
+	later := func(by chat.Origin, after time.Duration) outcomes {
+		return outcomes{post: chat.Later, change: chat.Later, file: chat.FileTrouble, by: by, after: after}
+	}
+	refusedFile := func(o chat.Outcome) outcomes {
+		return outcomes{post: o, change: o, file: chat.FileRefused, by: chat.ByServer}
+	}
+	shut := all(chat.Shut)
 	tests := map[string]struct {
 		answer func(http.ResponseWriter)
-		post   want
-		change want // Edit and Offer
+		want   outcomes
 	}{
-		"token refused":    {refusal(401, "api.context.session_expired.app_error"), again, again},
-		"not a member":     {refusal(403, noPermission), again, never}, // or not yet, in a direct message just opened
-		"channel archived": {refusal(400, "api.post.create_post.can_not_post_to_deleted.error"), never, never},
-		"root gone":        {refusal(400, noRoot), rootGone, rootGone},
-		"root elsewhere":   {refusal(500, "api.post.create_post.channel_root_id.app_error"), rootGone, rootGone},
-		"post gone":        {refusal(404, "app.post.get.app_error"), never, never},
-		"too long":         {refusal(400, "model.post.is_valid.message_length.app_error"), never, never},
-		"database refuses": {refusal(500, "app.post.save.app_error"), again, again},
-		"deleted at once":  {refusal(500, "api.post.deduplicate_create_post.failed_to_get"), later(memory), later(memory)},
-		"rate limiter":     {limited, later(time.Second), later(time.Second)},
-		"proxy":            {html(503), again, again},
-		"login page":       {html(200), again, again},
-		"redirection":      {html(302), again, again},
-		"nothing but done": {func(w http.ResponseWriter) { w.Write([]byte("{}")) }, again, again},
-		"broken connection": {
-			func(http.ResponseWriter) { panic(http.ErrAbortHandler) }, again, again,
-		},
+		"token refused":     {refusal(401, "api.context.session_expired.app_error"), later(chat.ByServer, 0)},
+		"channel archived":  {refusal(400, "api.post.create_post.can_not_post_to_deleted.error"), shut},
+		"edit in archived":  {refusal(400, "api.post.patch_post.can_not_update_post_in_deleted.error"), shut},
+		"tap in archived":   {refusal(403, "api.reaction.save.archived_channel.app_error"), shut},
+		"root gone":         {refusal(400, noRoot), refusedFile(chat.ThreadGone)},
+		"root elsewhere":    {refusal(500, "api.post.create_post.channel_root_id.app_error"), refusedFile(chat.ThreadGone)},
+		"post gone":         {refusal(404, "app.post.get.app_error"), refusedFile(chat.PostGone)},
+		"too long":          {refusal(400, "model.post.is_valid.message_length.app_error"), refusedFile(chat.Never)},
+		"file too large":    {refusal(413, "api.file.upload_file.too_large_detailed.app_error"), refusedFile(chat.Never)},
+		"files are off":     {refusal(501, "api.file.attachments.disabled.app_error"), outcomes{post: chat.Later, change: chat.Later, file: chat.FileRefused, by: chat.ByServer}},
+		"database refuses":  {refusal(500, "app.post.save.app_error"), later(chat.ByServer, 0)},
+		"path changed":      {refusal(404, "api.context.404.app_error"), later(chat.ByServer, 0)},
+		"deleted at once":   {refusal(500, "api.post.deduplicate_create_post.failed_to_get"), later(chat.ByServer, memory)},
+		"rate limiter":      {limited, later(chat.ByProxy, time.Second)},
+		"without a hint":    {html(429), later(chat.ByProxy, time.Second)},
+		"proxy":             {html(503), later(chat.ByProxy, 0)},
+		"proxy, hint":       {hint(503, "7"), later(chat.ByProxy, 7*time.Second)},
+		"proxy, long hint":  {hint(503, "86400"), later(chat.ByProxy, time.Minute)},
+		"proxy, a date":     {hint(503, "Mon, 02 Mar 2026 08:00:31 GMT"), later(chat.ByProxy, 30*time.Second)},
+		"proxy, not found":  {html(404), later(chat.ByProxy, 0)},
+		"proxy, forbidden":  {html(403), later(chat.ByProxy, 0)},
+		"proxy, too large":  {html(413), later(chat.ByProxy, 0)},
+		"proxy, elsewhere":  {html(421), later(chat.ByProxy, 0)},
+		"proxy, bad":        {html(400), later(chat.ByProxy, 0)},
+		"some other API":    {func(w http.ResponseWriter) { w.WriteHeader(404); io.WriteString(w, `{"error":"no route"}`) }, later(chat.ByProxy, 0)},
+		"login page":        {html(200), later(chat.ByProxy, 0)},
+		"redirection":       {html(302), later(chat.ByProxy, 0)},
+		"nothing but done":  {func(w http.ResponseWriter) { w.Write([]byte("{}")) }, later(chat.ByProxy, 0)},
+		"broken connection": {func(http.ResponseWriter) { panic(http.ErrAbortHandler) }, later(chat.ByNobody, 0)},
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -310,20 +331,123 @@ func TestSendErrors(t *testing.T) {
 						return r.Method != http.MethodGet
 					}
 				})
-				check := func(call string, err error, want want) {
+				check := func(call string, err error, want chat.Outcome) {
 					t.Helper()
 					f := failureOf(t, err)
-					if f.Retry != want.retry || f.After != want.after || f.RootGone != want.rootGone {
-						t.Errorf("%s: %+v, want %+v", call, *f, want)
+					if f.Outcome != want || f.By != test.want.by || f.After != test.want.after {
+						t.Errorf("%s: %v by %v after %v (%v), want %v by %v after %v", call,
+							f.Outcome, f.By, f.After, f, want, test.want.by, test.want.after)
 					}
 				}
-				_, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "text"})
-				check("Post", err, test.post)
-				check("Edit", c.bot.Edit(t.Context(), "x", "text"), test.change)
-				check("Offer", c.bot.Offer(t.Context(), "x", 1), test.change)
+				_, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text"})
+				check("Post", err, test.want.post)
+				_, err = c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text", File: []byte("png"), FileName: "a.png"})
+				check("Post with a file", err, test.want.file)
+				check("Edit", c.bot.Edit(t.Context(), "x", "text"), test.want.change)
+				check("Offer", c.bot.Offer(t.Context(), "x", 1), test.want.change)
 			})
 		})
 	}
+}
+
+// TestSendDoesNotWait: a limiter's wish to wait goes to the outbox, also if it
+// is the search for an earlier try, or the opening of a direct message, that
+// meets the limiter.
+func TestSendDoesNotWait(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.locked(func() {
+			c.before = func(w http.ResponseWriter, r *http.Request) bool {
+				w.Header().Set("Retry-After", "60")
+				http.Error(w, "limit exceeded", http.StatusTooManyRequests)
+				return true
+			}
+		})
+		for _, m := range []chat.Message{
+			{Key: "a", Text: "text", First: c.bot.Now()},
+			{Key: "b", Text: "text", To: chat.To{Person: testerID}},
+			{Key: "c", Text: "text", File: []byte("png"), FileName: "c.png"},
+		} {
+			began := time.Now()
+			_, err := c.bot.Post(t.Context(), m)
+			if f := failureOf(t, err); !f.Retry() || f.After != time.Minute || time.Since(began) > time.Second {
+				t.Errorf("%s: %v after %v, and it took %v", m.Key, f, f.After, time.Since(began))
+			}
+		}
+	})
+}
+
+// TestForbidden: the server says "forbidden" for several reasons, which are told
+// apart.
+func TestForbidden(t *testing.T) {
+	tests := map[string]struct {
+		change             func(c *crew, post string)
+		post, edit, upload chat.Outcome
+	}{
+		"the post was deleted": {
+			func(c *crew, post string) { c.deletes(post) }, -1, chat.PostGone, -1,
+		},
+		"the bot was taken out of the channel": {
+			func(c *crew, _ string) { c.locked(func() { c.inside[crewID][botID] = false }) },
+			chat.Shut, chat.Shut, chat.Shut,
+		},
+		"the channel is archived": {
+			func(c *crew, _ string) { c.locked(func() { c.channels[crewID].DeleteAt = 1 }) },
+			chat.Shut, chat.Shut, chat.Shut,
+		},
+		"a right was taken away": {
+			func(c *crew, _ string) { c.locked(func() { c.before = refuseChanges }) },
+			chat.Shut, chat.Later, chat.FileRefused,
+		},
+		"and a proxy spoils the search for the reason": {
+			func(c *crew, _ string) {
+				c.locked(func() {
+					c.before = func(w http.ResponseWriter, r *http.Request) bool {
+						if r.Method == http.MethodGet {
+							sayHTML(w, 404)
+							return true
+						}
+						return refuseChanges(w, r)
+					}
+				})
+			},
+			chat.Shut, chat.Later, chat.FileTrouble,
+		},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			inBubble(t, func(t *testing.T) {
+				c := newCrew(t)
+				id, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text"})
+				if err != nil {
+					t.Fatal(err)
+				}
+				test.change(c, id)
+				check := func(call string, err error, want chat.Outcome) {
+					t.Helper()
+					if want < 0 {
+						return
+					}
+					if f := failureOf(t, err); f.Outcome != want || f.By != chat.ByServer {
+						t.Errorf("%s: %v, by the %v; want %v", call, f, f.By, want)
+					}
+				}
+				check("Edit", c.bot.Edit(t.Context(), id, "text 2"), test.edit)
+				check("Offer", c.bot.Offer(t.Context(), id, 1), test.edit)
+				_, err = c.bot.Post(t.Context(), chat.Message{Key: "key 2", Text: "text"})
+				check("Post", err, test.post)
+				_, err = c.bot.Post(t.Context(), chat.Message{Key: "key 3", Text: "text", File: []byte("png"), FileName: "a.png"})
+				check("Post with a file", err, test.upload)
+			})
+		})
+	}
+}
+
+func refuseChanges(w http.ResponseWriter, r *http.Request) bool {
+	if r.Method != http.MethodGet {
+		refuse(w, 403, noPermission)
+	}
+	return r.Method != http.MethodGet
 }
 
 func TestRootDeleted(t *testing.T) {
@@ -331,8 +455,8 @@ func TestRootDeleted(t *testing.T) {
 		c := newCrew(t)
 		root := c.says(testerID, crewID, "", "root").Id
 		c.deletes(root)
-		m := bot.Message{Key: "key", To: bot.To{Root: root}, Text: "text", First: c.bot.Now()}
-		if _, err := c.bot.Post(t.Context(), m); !failureOf(t, err).RootGone {
+		m := chat.Message{Key: "key", To: chat.To{Root: root}, Text: "text", First: c.bot.Now()}
+		if _, err := c.bot.Post(t.Context(), m); failureOf(t, err).Outcome != chat.ThreadGone {
 			t.Errorf("got %v, want one that says that the root is gone", err)
 		}
 	})
@@ -341,7 +465,7 @@ func TestRootDeleted(t *testing.T) {
 func TestEdit(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		id, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "3 min left"})
+		id, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "3 min left"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -361,7 +485,7 @@ func TestEdit(t *testing.T) {
 func TestOffer(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
 		c := newCrew(t)
-		id, err := c.bot.Post(t.Context(), bot.Message{Key: "key", Text: "list"})
+		id, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "list"})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -377,7 +501,7 @@ func TestOffer(t *testing.T) {
 				t.Errorf("offered %q", got)
 			}
 		})
-		if f := failureOf(t, c.bot.Offer(t.Context(), id, 11)); f.Retry {
+		if f := failureOf(t, c.bot.Offer(t.Context(), id, 11)); f.Retry() {
 			t.Error("an eleventh number is worth a retry")
 		}
 		c.expect()
@@ -393,7 +517,7 @@ func TestPerson(t *testing.T) {
 		}
 		c.asked("")
 		for _, name := range []string{"nobody", "channel", "robot", "stray", "", "..", "a/b", "../teams", "bench.tester?x=1", "bench tester"} {
-			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, bot.ErrNobody) {
+			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, chat.ErrNobody) {
 				t.Errorf("%q: got error %v, want that nobody has that name", name, err)
 			}
 		}
@@ -401,7 +525,7 @@ func TestPerson(t *testing.T) {
 			t.Errorf("%d requests for names, some of which are no names", n)
 		}
 		c.unplug()
-		if _, err := c.bot.Person(t.Context(), "bench.tester"); !failureOf(t, err).Retry {
+		if _, err := c.bot.Person(t.Context(), "bench.tester"); !failureOf(t, err).Retry() {
 			t.Errorf("got %v, want one that is worth a retry", err)
 		}
 	})
@@ -420,16 +544,14 @@ func TestUploadHangs(t *testing.T) {
 				return true
 			}
 		})
-		m := bot.Message{Key: "k1", Text: "FAIL", File: []byte("png"), FileName: "R-0001.png"}
-		for _, since := range []time.Duration{0, time.Minute, fileWait} {
-			if since > 0 {
-				m.First = c.bot.Now().Add(-since)
-			}
-			_, err := c.bot.Post(t.Context(), m)
-			failure := failureOf(t, err)
-			if failure.Retry == failure.FileRefused || failure.FileRefused != (since == fileWait) {
-				t.Errorf("after %v: got %+v", since, failure)
-			}
+		m := chat.Message{Key: "k1", Text: "FAIL", File: []byte("png"), FileName: "R-0001.png"}
+		began := time.Now()
+		_, err := c.bot.Post(t.Context(), m)
+		if f := failureOf(t, err); f.Outcome != chat.FileTrouble || f.By != chat.ByNobody {
+			t.Errorf("got %v, by the %v", f, f.By)
+		}
+		if took := time.Since(began); took > requestTimeout+time.Second {
+			t.Errorf("it took %v", took)
 		}
 		c.expectPosts()
 		time.Sleep(2 * requestTimeout) // for the last request to end
@@ -462,7 +584,7 @@ func TestFile(t *testing.T) {
 			t.Errorf("got %q, %v", got, err)
 		}
 		content.Close()
-		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry || !errors.Is(err, bot.ErrGone) {
+		if _, err := c.bot.File(t.Context(), "gone"); failureOf(t, err).Retry() || !errors.Is(err, chat.ErrGone) {
 			t.Errorf("got %v, want one that is not worth a retry, of a file that is gone", err)
 		}
 		for _, test := range []struct {
@@ -471,7 +593,7 @@ func TestFile(t *testing.T) {
 			retry  bool
 		}{
 			{404, "api.file.file_reader.app_error", false}, // the storage cannot give it
-			{404, "", false},
+			{404, "", true},
 			{401, "api.context.session_expired.app_error", true},
 			{403, "api.context.permissions.app_error", true},
 			{500, "app.file_info.get.app_error", true},
@@ -488,7 +610,7 @@ func TestFile(t *testing.T) {
 					return true
 				}
 			})
-			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry != test.retry || errors.Is(err, bot.ErrGone) {
+			if _, err := c.bot.File(t.Context(), "f1"); failureOf(t, err).Retry() != test.retry || errors.Is(err, chat.ErrGone) {
 				t.Errorf("status %d %s: got %v, want one of a file that may be there, worth a retry: %v", test.status, test.id, err, test.retry)
 			}
 		}

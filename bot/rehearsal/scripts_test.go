@@ -1,0 +1,153 @@
+package rehearsal
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"benchbell/bot/config"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+// play plays a script on the demo fleet and returns what was printed.
+func play(t *testing.T, script string, cfg config.Config) (string, error) {
+	t.Helper()
+	var out bytes.Buffer
+	start := Start(cfg)
+	register, err := Fleet(cfg, nil, start)
+	if err != nil {
+		t.Fatal(err)
+	}
+	log := slog.New(slog.NewTextHandler(t.Output(), nil))
+	r, err := New(filepath.Join(t.TempDir(), "rehearsal.db"), cfg, register, start, &out, log)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if r.down {
+			return
+		}
+		if err := r.store.Check(); err != nil {
+			t.Errorf("the store after the play: %v", err)
+		}
+		if _, _, err := r.store.Verify(); err != nil {
+			t.Errorf("the journal after the play: %v", err)
+		}
+		if parked, err := r.store.Parked(); err != nil || len(parked) > 0 {
+			t.Errorf("%d messages were put aside, error %v", len(parked), err)
+		}
+		r.Close()
+	})
+	r.Folder = "../../testdata/scripts"
+	err = r.Play(t.Context(), script)
+	return out.String(), err
+}
+
+// eachScript runs a test for every conversation of testdata/scripts.
+func eachScript(t *testing.T, test func(t *testing.T, path string)) {
+	scripts, err := filepath.Glob("../../testdata/scripts/*.txt")
+	if err != nil || len(scripts) == 0 {
+		t.Fatalf("no scripts: %v", err)
+	}
+	for _, path := range scripts {
+		t.Run(strings.TrimSuffix(filepath.Base(path), ".txt"), func(t *testing.T) {
+			t.Parallel()
+			test(t, path)
+		})
+	}
+}
+
+// TestScripts plays every conversation of testdata/scripts: its checks must
+// hold, and the whole of it must read as the golden file beside it, which
+// "go test ./bot -update" writes anew.
+func TestScripts(t *testing.T) {
+	eachScript(t, func(t *testing.T, path string) {
+		script, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := play(t, string(script), scriptConfig(t, path))
+		if err != nil {
+			t.Error(err)
+		}
+		golden := strings.TrimSuffix(path, ".txt") + ".golden"
+		if *update {
+			if err := os.WriteFile(golden, []byte(got), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(golden)
+		if err != nil {
+			t.Fatalf("%v: write it by \"go test ./bot -update\" and read it", err)
+		}
+		if got != string(want) {
+			t.Errorf("%s differs from what was played:\n%s", golden, firstDifference(string(want), got))
+		}
+		checkLayout(t, got)
+	})
+}
+
+// scriptConfig is the demo station's configuration, or the one beside the
+// script.
+func scriptConfig(t *testing.T, script string) config.Config {
+	path := strings.TrimSuffix(script, ".txt") + ".toml"
+	if _, err := os.Stat(path); err != nil {
+		return Demo()
+	}
+	cfg, err := config.Load(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return cfg
+}
+
+func firstDifference(want, got string) string {
+	w, g := strings.Split(want, "\n"), strings.Split(got, "\n")
+	for i := range max(len(w), len(g)) {
+		var a, b string
+		if i < len(w) {
+			a = w[i]
+		}
+		if i < len(g) {
+			b = g[i]
+		}
+		if a != b || i >= len(w) || i >= len(g) {
+			return fmt.Sprintf("line %d\nwant %s\ngot  %s", i+1, a, b)
+		}
+	}
+	return ""
+}
+
+// widest is how long a line may be that the bot posts: three lines of a phone.
+const widest = 120
+
+// checkLayout holds every line to what a phone can show.
+func checkLayout(t *testing.T, printed string) {
+	t.Helper()
+	fromBot := false
+	for line := range strings.SplitSeq(printed, "\n") {
+		text, indented := strings.CutPrefix(line, "    ")
+		if !indented {
+			fromBot = strings.Contains(line, "  benchbell, ")
+			continue
+		}
+		if !fromBot {
+			continue
+		}
+		if n := utf8.RuneCountInString(text); n > widest {
+			t.Errorf("a line of %d characters: %s", n, text)
+		}
+		for _, bad := range []string{"@channel", "@all", "@here", "```\n", "| --"} {
+			if strings.Contains(text, bad) {
+				t.Errorf("%q is posted: %s", bad, text)
+			}
+		}
+	}
+}
