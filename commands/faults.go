@@ -18,7 +18,7 @@ type FileFault struct {
 // column, as far as a post can be read.
 func (s Speaker) Faults(all []FileFault) string {
 	const most = 12
-	out := []string{bold("Nothing taken.") + fmt.Sprintf(" Faults: %d", len(all))}
+	out := []string{bold("Nothing taken.") + fmt.Sprintf(" To mend: %d", len(all))}
 	for i, f := range all {
 		if i == most || f.Want == "" {
 			out = append(out, fmt.Sprintf("- and %d more", len(all)-i))

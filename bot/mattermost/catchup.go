@@ -48,34 +48,36 @@ func (r *receiver) window(channel string) window {
 }
 
 // catchUp delivers what may have been missed, in the order in which it
-// happened.
-func (r *receiver) catchUp(ctx context.Context) error {
+// happened. A quick one leaves out direct messages in which nothing was posted:
+// edits and taps there are left to the next one.
+func (r *receiver) catchUp(ctx context.Context, quick bool) error {
 	r.floor = r.unmarkedFrom()
 	channels, err := ask(ctx, "asking which channels there are", func() ([]*model.Channel, *model.Response, error) {
 		return r.api.GetChannelsForUserWithLastDeleteAt(ctx, r.me.ID, 0)
 	}, func([]*model.Channel) bool { return true })
-	if err != nil && asFault(err).id != errNoChannels { // in none
+	if err != nil && asFault(err).id != errNoChannels {
 		return err
 	}
+	if !slices.ContainsFunc(channels, func(c *model.Channel) bool { return c.Id == r.crew.Id && c.DeleteAt == 0 }) {
+		if _, err := r.crewOpen(ctx); err != nil {
+			return err
+		}
+		return errNotListed // it may have been opened just now
+	}
 	var items []item
-	crew := false
 	for _, channel := range channels {
 		in, err := r.roomOf(ctx, channel.Id, channel.Type)
 		if err != nil {
 			return err
 		}
-		if in == otherRoom {
+		if in == otherRoom || quick && in == directRoom && channel.LastPostAt <= r.marks[channel.Id].Created {
 			continue
 		}
-		crew = crew || in == crewRoom
 		more, err := r.missed(ctx, channel.Id, in)
 		if err != nil {
 			return err
 		}
 		items = append(items, more...)
-	}
-	if !crew {
-		r.log.Error("the bot is not in the crew channel any more: invite it there", "channel", r.crew.Name, "bot", r.me.Name)
 	}
 	if err := r.takeAll(ctx, items); err != nil {
 		return err
@@ -85,6 +87,8 @@ func (r *receiver) catchUp(ctx context.Context) error {
 	}
 	return nil
 }
+
+var errNotListed = errors.New("the crew channel is not among the bot's channels")
 
 // unmarkedFrom is where a channel begins of which nothing was ever delivered:
 // at the last moment of which the bot knows that it was up.
@@ -112,18 +116,19 @@ func (r *receiver) takeAll(ctx context.Context, items []item) error {
 	return nil
 }
 
-// missed returns what may have been missed in a channel. One that the bot may
-// not read any more has nothing.
+// missed returns what may have been missed in a channel. A direct message that
+// the bot may not read any more has nothing.
 func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item, error) {
 	w := r.window(channel)
 	posts, err := r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor, true)
 	if err != nil {
-		if f := asFault(err); f.refused() {
-			r.log.Warn("a channel cannot be read", "channel", channel, "err", err)
+		if in == directRoom && asFault(err).refused() {
+			r.outages.Failed("channel "+channel, "a direct message cannot be read", err, "channel", channel)
 			return nil, nil
 		}
 		return nil, err
 	}
+	r.outages.Over("channel "+channel, "a direct message can be read again", "channel", channel)
 	if w.anchor == "" {
 		w.posts = max(w.posts, r.joined(posts))
 	}

@@ -264,7 +264,12 @@ var handlers = map[model.WebsocketEventType]func(*receiver, context.Context, fra
 	model.WebsocketEventPostDeleted:     (*receiver).onDeleted,
 	model.WebsocketEventReactionAdded:   (*receiver).onTapped,
 	model.WebsocketEventReactionRemoved: (*receiver).onTapped,
-	model.WebsocketEventUserAdded:       (*receiver).onAdded,
+	model.WebsocketEventUserUpdated:     (*receiver).onUser,
+	model.WebsocketEventUserAdded:       (*receiver).onCrew,
+	model.WebsocketEventUserRemoved:     (*receiver).onCrew,
+	model.WebsocketEventChannelUpdated:  (*receiver).onCrew,
+	model.WebsocketEventChannelDeleted:  (*receiver).onCrew,
+	model.WebsocketEventChannelRestored: (*receiver).onCrew,
 }
 
 func (r *receiver) onPosted(ctx context.Context, f frame) error {
@@ -356,22 +361,4 @@ func (r *receiver) onTapped(ctx context.Context, f frame) error {
 	}
 	event.Mark = r.marks[channel]
 	return r.deliver(ctx, *event)
-}
-
-// onAdded reads what was said in the crew channel while the bot was not in it.
-func (r *receiver) onAdded(ctx context.Context, f frame) error {
-	var data struct {
-		UserID string `json:"user_id"`
-	}
-	if err := json.Unmarshal(f.Data, &data); err != nil {
-		return fmt.Errorf("reading a %q event: %w", f.Event, err)
-	}
-	if data.UserID != r.me.ID || f.Broadcast.ChannelID != r.crew.Id {
-		return nil
-	}
-	items, err := r.missed(ctx, r.crew.Id, crewRoom)
-	if err != nil {
-		return err
-	}
-	return r.takeAll(ctx, items)
 }

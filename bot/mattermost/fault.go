@@ -13,6 +13,7 @@ import (
 	"github.com/mattermost/mattermost/server/public/model"
 
 	"benchbell/bot/chat"
+	"benchbell/bot/retry"
 )
 
 // errEmpty stands for an answer that reports success and holds nothing more,
@@ -153,37 +154,17 @@ func ask[T any](ctx context.Context, doing string, call func() (T, *model.Respon
 		if err == nil || asFault(err).status != http.StatusTooManyRequests {
 			return answer, err
 		}
-		if err := sleep(ctx, asFault(err).after); err != nil {
+		if err := retry.Pause(ctx, asFault(err).after); err != nil {
 			return answer, err
 		}
 	}
 }
 
-// A backOff is a pause that doubles with every use, of at most longestPause,
-// less a random part so that many bots do not return to a server at once.
-type backOff struct{ last time.Duration }
-
+// The pauses between tries at the chat server.
 const (
 	shortestPause = 500 * time.Millisecond
 	longestPause  = 30 * time.Second
 )
 
-func (b *backOff) wait(ctx context.Context) error {
-	b.last = min(max(2*b.last, shortestPause), longestPause)
-	return sleep(ctx, jitter(b.last))
-}
-
 // jitter returns a random duration from half of d up to d.
 func jitter(d time.Duration) time.Duration { return d/2 + rand.N(d/2) }
-
-// sleep waits for d, or until ctx ends, and returns ctx's error.
-func sleep(ctx context.Context, d time.Duration) error {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
