@@ -48,34 +48,36 @@ func (r *receiver) window(channel string) window {
 }
 
 // catchUp delivers what may have been missed, in the order in which it
-// happened.
-func (r *receiver) catchUp(ctx context.Context) error {
+// happened. A quick one leaves out direct messages in which nothing was posted:
+// edits and taps there are left to the next one.
+func (r *receiver) catchUp(ctx context.Context, quick bool) error {
 	r.floor = r.unmarkedFrom()
 	channels, err := ask(ctx, "asking which channels there are", func() ([]*model.Channel, *model.Response, error) {
 		return r.api.GetChannelsForUserWithLastDeleteAt(ctx, r.me.ID, 0)
 	}, func([]*model.Channel) bool { return true })
-	if err != nil && asFault(err).id != "app.channel.get_channels.not_found.app_error" { // in none
+	if err != nil && asFault(err).id != errNoChannels {
 		return err
 	}
+	if !slices.ContainsFunc(channels, func(c *model.Channel) bool { return c.Id == r.crew.Id && c.DeleteAt == 0 }) {
+		if _, err := r.crewOpen(ctx); err != nil {
+			return err
+		}
+		return errNotListed // it may have been opened just now
+	}
 	var items []item
-	crew := false
 	for _, channel := range channels {
 		in, err := r.roomOf(ctx, channel.Id, channel.Type)
 		if err != nil {
 			return err
 		}
-		if in == otherRoom {
+		if in == otherRoom || quick && in == directRoom && channel.LastPostAt <= r.marks[channel.Id].Created {
 			continue
 		}
-		crew = crew || in == crewRoom
 		more, err := r.missed(ctx, channel.Id, in)
 		if err != nil {
 			return err
 		}
 		items = append(items, more...)
-	}
-	if !crew {
-		r.log.Error("the bot is not in the crew channel any more: invite it there", "channel", r.crew.Name, "bot", r.me.Name)
 	}
 	if err := r.takeAll(ctx, items); err != nil {
 		return err
@@ -85,6 +87,8 @@ func (r *receiver) catchUp(ctx context.Context) error {
 	}
 	return nil
 }
+
+var errNotListed = errors.New("the crew channel is not among the bot's channels")
 
 // unmarkedFrom is where a channel begins of which nothing was ever delivered:
 // at the last moment of which the bot knows that it was up.
@@ -112,18 +116,19 @@ func (r *receiver) takeAll(ctx context.Context, items []item) error {
 	return nil
 }
 
-// missed returns what may have been missed in a channel. One that the bot may
-// not read any more has nothing.
+// missed returns what may have been missed in a channel. A direct message that
+// the bot may not read any more has nothing.
 func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item, error) {
 	w := r.window(channel)
-	posts, err := r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor)
+	posts, err := r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor, true)
 	if err != nil {
-		if f := asFault(err); f.refused() {
-			r.log.Warn("a channel cannot be read", "channel", channel, "err", err)
+		if in == directRoom && asFault(err).refused() {
+			r.outages.Failed("channel "+channel, "a direct message cannot be read", err, "channel", channel)
 			return nil, nil
 		}
 		return nil, err
 	}
+	r.outages.Over("channel "+channel, "a direct message can be read again", "channel", channel)
 	if w.anchor == "" {
 		w.posts = max(w.posts, r.joined(posts))
 	}
@@ -146,8 +151,15 @@ func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item,
 // itemsOf returns what a post from the history may have to tell. A post that
 // is new and was edited meanwhile gives both, the second with nothing new.
 func (r *receiver) itemsOf(ctx context.Context, in room, p *model.Post, w window) ([]item, error) {
-	if p.OriginalId != "" || p.DeleteAt != 0 { // an old version of a post, or a deleted one
+	if p.OriginalId != "" { // an old version of a post
 		return nil, nil
+	}
+	if p.DeleteAt != 0 {
+		if p.DeleteAt < w.edits || p.UserId == r.me.ID {
+			return nil, nil
+		}
+		it, err := r.deleted(ctx, in, p)
+		return []item{it}, err
 	}
 	var find []func(context.Context, room, *model.Post) (item, error)
 	if p.UserId == r.me.ID {
@@ -184,8 +196,9 @@ func (r *receiver) joined(posts []*model.Post) int64 {
 // history returns the posts of a channel that were made or changed after since,
 // in no order, and perhaps others. Old versions and deleted posts are among
 // them. The post anchor is known to have changed after since, if it is given.
-func (s *Server) history(ctx context.Context, channel string, since int64, anchor string) ([]*model.Post, error) {
-	list, err := s.page(ctx, func() (*model.PostList, *model.Response, error) {
+// A patient call waits while a rate limiter answers.
+func (s *Server) history(ctx context.Context, channel string, since int64, anchor string, patient bool) ([]*model.Post, error) {
+	list, err := s.page(ctx, patient, func() (*model.PostList, *model.Response, error) {
 		return s.api.GetPostsSince(ctx, channel, since, false)
 	})
 	if err != nil {
@@ -203,7 +216,7 @@ func (s *Server) history(ctx context.Context, channel string, since int64, ancho
 		return slices.Collect(maps.Values(found)), nil
 	}
 	// Without the anchor the answer came from a cache that was too old.
-	if err := s.walkBack(ctx, channel, until, found); err != nil {
+	if err := s.walkBack(ctx, channel, until, patient, found); err != nil {
 		return nil, err
 	}
 	return slices.Collect(maps.Values(found)), nil
@@ -213,10 +226,10 @@ func (s *Server) history(ctx context.Context, channel string, since int64, ancho
 // what is strictly older than its anchor, so of posts with the same moment some
 // could fall between two pages: the next anchor is therefore newer than the
 // oldest moment of the page, not the last post on it.
-func (s *Server) walkBack(ctx context.Context, channel string, until int64, found map[string]*model.Post) error {
+func (s *Server) walkBack(ctx context.Context, channel string, until int64, patient bool, found map[string]*model.Post) error {
 	anchor, number := "", 0
 	for {
-		list, err := s.page(ctx, func() (*model.PostList, *model.Response, error) {
+		list, err := s.page(ctx, patient, func() (*model.PostList, *model.Response, error) {
 			if anchor == "" {
 				return s.api.GetPostsForChannel(ctx, channel, number, pageSize, "", false, false)
 			}
@@ -250,15 +263,22 @@ func (s *Server) walkBack(ctx context.Context, channel string, until int64, foun
 var errHoles = errors.New("the answer names posts that it does not hold")
 
 // page asks for posts, and makes sure that the answer has all it names.
-func (s *Server) page(ctx context.Context, call func() (*model.PostList, *model.Response, error)) (*model.PostList, error) {
+func (s *Server) page(ctx context.Context, patient bool, call func() (*model.PostList, *model.Response, error)) (*model.PostList, error) {
 	const doing = "reading a channel"
-	list, err := ask(ctx, doing, call, func(l *model.PostList) bool { return l.Posts != nil })
+	whole := func(l *model.PostList) bool { return l.Posts != nil }
+	var list *model.PostList
+	var err error
+	if patient {
+		list, err = ask(ctx, doing, call, whole)
+	} else {
+		list, err = once(doing, call, whole)
+	}
 	if err != nil {
 		return nil, err
 	}
 	for _, id := range list.Order {
 		if list.Posts[id] == nil {
-			return nil, &fault{doing: doing, err: errHoles}
+			return nil, &fault{doing: doing, by: chat.ByProxy, err: errHoles}
 		}
 	}
 	return list, nil

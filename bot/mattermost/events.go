@@ -40,8 +40,12 @@ func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, er
 	if err != nil || !ok {
 		return it, err
 	}
+	key, err := r.keyOf(ctx, p.RootId)
+	if err != nil {
+		return it, err
+	}
 	it.what = &chat.Event{
-		ID: p.Id, At: time.UnixMilli(at), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
+		ID: p.Id, At: time.UnixMilli(at), Who: who.Person, Where: whereOf(in, p), Key: key,
 		What: chat.Said{Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)), Files: filesOf(p)},
 	}
 	return it, nil
@@ -54,15 +58,65 @@ func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, er
 	if err != nil || !ok {
 		return it, err
 	}
+	key, err := r.keyOf(ctx, p.RootId)
+	if err != nil {
+		return it, err
+	}
 	it.what = &chat.Event{
 		ID: p.Id + "@" + strconv.FormatInt(p.EditAt, 10),
-		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p), Key: r.sent.key(p.RootId),
+		At: time.UnixMilli(p.EditAt), Who: who.Person, Where: whereOf(in, p), Key: key,
 		What: chat.Edited{
 			Post: p.Id, Text: textOf(p), Mentioned: r.mention.MatchString(textOf(p)),
 			Posted: time.UnixMilli(p.CreateAt),
 		},
 	}
 	return it, nil
+}
+
+// deleted returns the post as one by a person that somebody deleted, if it is one.
+func (r *receiver) deleted(ctx context.Context, in room, p *model.Post) (item, error) {
+	it := item{at: p.DeleteAt, post: p, moves: true}
+	who, ok, err := r.speaker(ctx, in, p)
+	if err != nil || !ok {
+		return it, err
+	}
+	key, err := r.keyOf(ctx, p.RootId)
+	if err != nil {
+		return it, err
+	}
+	it.what = &chat.Event{
+		ID: p.Id + "-deleted", // without the moment, which moves when the rest of the thread is deleted
+		At: time.UnixMilli(p.DeleteAt), Who: who.Person, Where: whereOf(in, p), Key: key,
+		What: chat.Deleted{Post: p.Id},
+	}
+	return it, nil
+}
+
+// keyOf returns the key of the first post of a thread, empty if it has none, or
+// is not the bot's. The server is asked for a post once.
+func (r *receiver) keyOf(ctx context.Context, root string) (string, error) {
+	if root == "" {
+		return "", nil
+	}
+	if key, ok := r.sent.key(root); ok {
+		return key, nil
+	}
+	p, err := r.getPost(ctx, "looking at the first post of a thread", root)
+	switch {
+	case err != nil && !asFault(err).refused():
+		return "", err
+	case err == nil && p.UserId == r.me.ID:
+		r.sent.remember(p)
+	}
+	r.sent.keyless(root)
+	key, _ := r.sent.key(root)
+	return key, nil
+}
+
+func (r *receiver) getPost(ctx context.Context, doing, id string) (*model.Post, error) {
+	return ask(ctx, doing, func() (*model.Post, *model.Response, error) {
+		return r.api.GetPost(ctx, id, "")
+	}, wholePost)
 }
 
 // speaker returns who wrote a post, and whether that is somebody to listen to.
@@ -124,10 +178,11 @@ func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction
 		return nil, err
 	}
 	at := tapTime(t)
+	key, _ := r.sent.key(t.PostId)
 	return &chat.Event{
 		ID: fmt.Sprintf("%s#%s#%d#%t@%d", t.PostId, t.UserId, n, on, at),
 		At: time.UnixMilli(at), Who: who.Person,
-		Where: chat.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: r.sent.key(t.PostId),
+		Where: chat.Where{Channel: channel, Direct: in == directRoom, Root: root}, Key: key,
 		What: chat.Tapped{Post: t.PostId, N: n, On: on},
 	}, nil
 }
@@ -141,9 +196,7 @@ func (r *receiver) ownPost(ctx context.Context, id string) (root string, mine bo
 	if root, ok := r.sent.root(id); ok {
 		return root, true, nil
 	}
-	p, err := ask(ctx, "looking at a post that was tapped", func() (*model.Post, *model.Response, error) {
-		return r.api.GetPost(ctx, id, "")
-	}, func(p *model.Post) bool { return p.Id != "" })
+	p, err := r.getPost(ctx, "looking at a post that was tapped", id)
 	if err != nil {
 		if asFault(err).refused() {
 			err = nil // deleted meanwhile
@@ -187,8 +240,9 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 	if it.at == 0 { // all taken back, nobody knows when
 		it.at = p.UpdateAt
 	}
+	key, _ := r.sent.key(p.Id)
 	it.what = &chat.Event{
-		ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), Key: r.sent.key(p.Id), What: now,
+		ID: tapsID(p, now), At: time.UnixMilli(it.at), Where: whereOf(in, p), Key: key, What: now,
 	}
 	return it, nil
 }
@@ -207,9 +261,15 @@ func tapsID(p *model.Post, now chat.TapsNow) string {
 var handlers = map[model.WebsocketEventType]func(*receiver, context.Context, frame) error{
 	model.WebsocketEventPosted:          (*receiver).onPosted,
 	model.WebsocketEventPostEdited:      (*receiver).onEdited,
+	model.WebsocketEventPostDeleted:     (*receiver).onDeleted,
 	model.WebsocketEventReactionAdded:   (*receiver).onTapped,
 	model.WebsocketEventReactionRemoved: (*receiver).onTapped,
-	model.WebsocketEventUserAdded:       (*receiver).onAdded,
+	model.WebsocketEventUserUpdated:     (*receiver).onUser,
+	model.WebsocketEventUserAdded:       (*receiver).onCrew,
+	model.WebsocketEventUserRemoved:     (*receiver).onCrew,
+	model.WebsocketEventChannelUpdated:  (*receiver).onCrew,
+	model.WebsocketEventChannelDeleted:  (*receiver).onCrew,
+	model.WebsocketEventChannelRestored: (*receiver).onCrew,
 }
 
 func (r *receiver) onPosted(ctx context.Context, f frame) error {
@@ -240,6 +300,29 @@ func (r *receiver) onEdited(ctx context.Context, f frame) error {
 		return err
 	}
 	return r.take(ctx, it)
+}
+
+// onDeleted reads the deletion from the history: the event does not tell its
+// moment, and comes once only when a whole thread is deleted.
+func (r *receiver) onDeleted(ctx context.Context, f frame) error {
+	p, in, err := r.postOf(ctx, f)
+	if err != nil || in == otherRoom {
+		return err
+	}
+	items, err := r.missed(ctx, p.ChannelId, in)
+	if err != nil {
+		return err
+	}
+	found := slices.ContainsFunc(items, func(it item) bool { return it.post.Id == p.Id && it.post.DeleteAt != 0 })
+	if !found && p.UserId != r.me.ID { // the answer came from a cache that was too old
+		p.DeleteAt = r.Now().UnixMilli()
+		it, err := r.deleted(ctx, in, p)
+		if err != nil {
+			return err
+		}
+		items = append(items, it)
+	}
+	return r.takeAll(ctx, items)
 }
 
 // postOf returns the post in an event, and where it was made.
@@ -278,22 +361,4 @@ func (r *receiver) onTapped(ctx context.Context, f frame) error {
 	}
 	event.Mark = r.marks[channel]
 	return r.deliver(ctx, *event)
-}
-
-// onAdded reads what was said in the crew channel while the bot was not in it.
-func (r *receiver) onAdded(ctx context.Context, f frame) error {
-	var data struct {
-		UserID string `json:"user_id"`
-	}
-	if err := json.Unmarshal(f.Data, &data); err != nil {
-		return fmt.Errorf("reading a %q event: %w", f.Event, err)
-	}
-	if data.UserID != r.me.ID || f.Broadcast.ChannelID != r.crew.Id {
-		return nil
-	}
-	items, err := r.missed(ctx, r.crew.Id, crewRoom)
-	if err != nil {
-		return err
-	}
-	return r.takeAll(ctx, items)
 }

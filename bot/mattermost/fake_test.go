@@ -42,7 +42,11 @@ type fake struct {
 	requests []string // "POST /posts", in order
 	files    map[string][]byte
 
-	noSockets bool // as behind a proxy that lets none pass
+	roles   map[string][]string // what they allow
+	noFiles bool                // it takes none
+
+	noSockets bool             // as behind a proxy that lets none pass
+	stale     map[*socket]bool // sockets that get nothing of the crew channel any more
 
 	// before may answer a request itself; it then returns true. It runs
 	// without the lock.
@@ -89,8 +93,12 @@ func newFake(t *testing.T) *fake {
 			crewID:  {botID: true, testerID: true, officerID: true, robotID: true},
 			otherID: {botID: true, testerID: true},
 		},
+		roles: map[string][]string{
+			"channel_user": {"create_post", "add_reaction", "upload_file"}, "team_user": {"view_team"},
+		},
 		pending: make(map[string]repeat),
 		sockets: make(map[*socket]bool),
+		stale:   make(map[*socket]bool),
 	}
 	f.users[botID] = f.me
 	f.http = &http.Server{Handler: f, ErrorLog: log.New(io.Discard, "", 0)}
@@ -152,6 +160,7 @@ func (f *fake) stamp(p *model.Post) {
 
 func (f *fake) show(p *model.Post) {
 	f.rows = append(f.rows, p)
+	f.channels[p.ChannelId].LastPostAt = max(f.channels[p.ChannelId].LastPostAt, p.CreateAt)
 	if root := f.row(p.RootId); root != nil {
 		root.UpdateAt = max(root.UpdateAt, p.UpdateAt) // a reply moves its root
 	}
@@ -216,7 +225,14 @@ func (f *fake) deletes(id string) {
 		p := f.row(id)
 		event := model.NewWebSocketEvent(model.WebsocketEventPostDeleted, "", p.ChannelId, "", nil, "")
 		event.Add("post", toJSON(p)) // delete_at is still 0 in it
-		p.DeleteAt, p.UpdateAt, p.Message = f.now(), f.now(), ""
+		for _, row := range f.rows { // the replies go with it, without an event
+			if row.Id == id || row.RootId == id {
+				row.DeleteAt, row.UpdateAt = f.now(), f.now()
+				if row.OriginalId == "" {
+					row.Message = ""
+				}
+			}
+		}
 		f.send(event)
 	})
 }
@@ -259,6 +275,71 @@ func (f *fake) sendTap(kind model.WebsocketEventType, t *model.Reaction, channel
 	event := model.NewWebSocketEvent(kind, "", channel, "", nil, "")
 	event.Add("reaction", toJSON(t))
 	f.send(event)
+}
+
+// What the keeper of the server does.
+
+// archives archives the crew channel, or restores it. Sockets that are open
+// then get nothing more of it, as their lists of channels are out of date. The
+// event of it may get lost.
+func (f *fake) archives(archived, told bool) {
+	f.locked(func() {
+		kind, at := model.WebsocketEventChannelRestored, int64(0)
+		if archived {
+			kind, at = model.WebsocketEventChannelDeleted, f.now()
+		}
+		f.channels[crewID].DeleteAt, f.channels[crewID].UpdateAt = at, f.now()
+		f.makeStale(kind, told)
+	})
+}
+
+// admits takes the bot out of the crew channel, or lets it in.
+func (f *fake) admits(in, told bool) {
+	f.locked(func() {
+		kind := model.WebsocketEventUserRemoved
+		if in {
+			kind = model.WebsocketEventUserAdded
+		}
+		f.inside[crewID][botID] = in
+		f.makeStale(kind, told)
+	})
+}
+
+func (f *fake) makeStale(kind model.WebsocketEventType, told bool) {
+	for s := range f.sockets {
+		f.stale[s] = true
+	}
+	if told {
+		event := model.NewWebSocketEvent(kind, f.team.Id, "", botID, nil, "")
+		event.Add("channel_id", crewID)
+		f.send(event)
+	}
+}
+
+// changesUser changes an account, and tells everybody.
+func (f *fake) changesUser(id string, change func(*model.User)) {
+	f.locked(func() {
+		u := *f.users[id]
+		change(&u)
+		f.users[id] = &u
+		event := model.NewWebSocketEvent(model.WebsocketEventUserUpdated, "", "", "", nil, "")
+		event.Add("user", &u)
+		f.send(event)
+	})
+}
+
+// moves lets somebody join the crew channel, or leave it.
+func (f *fake) moves(who string, in bool) {
+	f.locked(func() {
+		kind := model.WebsocketEventUserRemoved
+		if in {
+			kind = model.WebsocketEventUserAdded
+		}
+		f.inside[crewID][who] = in
+		event := model.NewWebSocketEvent(kind, "", crewID, "", nil, "")
+		event.Add("user_id", who)
+		f.send(event)
+	})
 }
 
 // direct returns the channel of direct messages between somebody and the bot.
@@ -326,6 +407,9 @@ func (f *fake) send(event *model.WebSocketEvent) {
 		f.t.Error(err)
 	}
 	for s := range f.sockets {
+		if f.stale[s] && event.GetBroadcast().ChannelId == crewID {
+			continue
+		}
 		if f.shape != nil {
 			f.shape(s, text)
 		} else {
@@ -398,7 +482,9 @@ func (f *fake) goodToken() (token string) {
 func (f *fake) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	path := strings.TrimPrefix(r.URL.Path, model.APIURLSuffix)
 	if path == "/websocket" {
-		if f.noSockets {
+		var none bool
+		f.locked(func() { none = f.noSockets })
+		if none {
 			sayHTML(w, 400)
 			return
 		}
@@ -488,6 +574,18 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			return
 		}
 		a.refuse(404, "store.sql_user.get_by_username.app_error")
+	case r.Method == "GET" && path[0] == "users" && arg(1) == "":
+		f.answerInChannel(a, r)
+	case route == "POST users/":
+		var wanted []string
+		json.NewDecoder(r.Body).Decode(&wanted)
+		list := []*model.User{}
+		for _, id := range slices.Sorted(maps.Keys(f.users)) {
+			if u := f.users[id]; slices.Contains(wanted, map[string]string{"ids": u.Id, "usernames": u.Username}[arg(1)]) {
+				list = append(list, u)
+			}
+		}
+		a.value = list
 	case path[0] == "users" && arg(2) == "channels":
 		a.value = f.channelsOf(botID)
 	case path[0] == "users":
@@ -507,10 +605,10 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			a.refuse(404, "app.team.get_member.missing.app_error")
 			return
 		}
-		a.value = &model.TeamMember{TeamId: arg(1), UserId: arg(3)}
+		a.value = &model.TeamMember{TeamId: arg(1), UserId: arg(3), Roles: "team_user"}
 	case route == "GET teams/channels":
 		for _, c := range f.channels {
-			if c.Name == arg(4) {
+			if c.Name == arg(4) && (c.DeleteAt == 0 || r.URL.Query().Get("include_deleted") == "true") {
 				a.value = c
 				return
 			}
@@ -523,11 +621,15 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 	case route == "GET channels/":
 		a.value = f.channels[arg(1)]
 	case route == "GET channels/members":
+		if !f.inside[arg(1)][botID] {
+			a.refuse(403, noPermission)
+			return
+		}
 		if !f.inside[arg(1)][arg(3)] {
 			a.refuse(404, "app.channel.get_member.missing.app_error")
 			return
 		}
-		a.value = &model.ChannelMember{ChannelId: arg(1), UserId: arg(3)}
+		a.value = &model.ChannelMember{ChannelId: arg(1), UserId: arg(3), Roles: "channel_user"}
 	case route == "GET channels/posts":
 		f.answerPosts(a, r, arg(1))
 	case route == "POST posts/":
@@ -543,8 +645,16 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 	case path[0] == "reactions":
 		var t model.Reaction
 		json.NewDecoder(r.Body).Decode(&t)
-		if p := f.row(t.PostId); p == nil || p.DeleteAt != 0 {
+		p := f.row(t.PostId)
+		switch {
+		case p != nil && !f.inside[p.ChannelId][botID]:
+			a.refuse(403, noPermission)
+			return
+		case p == nil || p.DeleteAt != 0:
 			a.refuse(404, "app.post.get.app_error")
+			return
+		case f.channels[p.ChannelId].DeleteAt != 0:
+			a.refuse(403, "api.reaction.save.archived_channel.app_error")
 			return
 		}
 		a.value = f.react(t.UserId, t.PostId, t.EmojiName)
@@ -560,16 +670,45 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			a.raw = string(content)
 		}
 	case path[0] == "config":
-		a.value = map[string]string{"Version": "11.1.0"}
+		a.value = map[string]string{"Version": "11.1.0", "EnableFileAttachments": strconv.FormatBool(!f.noFiles)}
+	case path[0] == "roles":
+		var names []string
+		json.NewDecoder(r.Body).Decode(&names)
+		list := []*model.Role{}
+		for _, name := range names {
+			if permissions, ok := f.roles[name]; ok {
+				list = append(list, &model.Role{Name: name, Permissions: permissions})
+			}
+		}
+		a.value = list
 	default:
 		a.refuse(404, "api.context.404.app_error")
 	}
 }
 
+// answerInChannel tells who is in a channel, deactivated accounts and bots too.
+func (f *fake) answerInChannel(a *answer, r *http.Request) {
+	query := r.URL.Query()
+	channel := query.Get("in_channel")
+	if !f.inside[channel][botID] {
+		a.refuse(403, noPermission)
+		return
+	}
+	list := []*model.User{}
+	for _, id := range slices.Sorted(maps.Keys(f.users)) {
+		if f.inside[channel][id] {
+			list = append(list, f.users[id])
+		}
+	}
+	page, _ := strconv.Atoi(query.Get("page"))
+	size, _ := strconv.Atoi(query.Get("per_page"))
+	a.value = list[min(page*size, len(list)):min((page+1)*size, len(list))]
+}
+
 func (f *fake) channelsOf(who string) []*model.Channel {
 	var list []*model.Channel
 	for _, id := range slices.Sorted(maps.Keys(f.channels)) {
-		if f.inside[id][who] {
+		if f.inside[id][who] && f.channels[id].DeleteAt == 0 {
 			list = append(list, f.channels[id])
 		}
 	}
@@ -674,8 +813,12 @@ func (f *fake) answerPatch(a *answer, r *http.Request, id string) {
 		f.t.Error(err)
 	}
 	p := f.row(id)
-	if p == nil || p.DeleteAt != 0 || p.UserId != botID {
+	if p == nil || p.DeleteAt != 0 || p.UserId != botID || !f.inside[p.ChannelId][botID] {
 		a.refuse(403, noPermission)
+		return
+	}
+	if f.channels[p.ChannelId].DeleteAt != 0 {
+		a.refuse(400, "api.post.patch_post.can_not_update_post_in_deleted.error")
 		return
 	}
 	if patch.Props != nil {

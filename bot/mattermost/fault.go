@@ -11,19 +11,42 @@ import (
 	"time"
 
 	"github.com/mattermost/mattermost/server/public/model"
+
+	"benchbell/bot/chat"
+	"benchbell/bot/retry"
 )
 
-// errEmpty stands for an answer that says "done" and nothing more, as proxies
-// and login pages give it.
+// errEmpty stands for an answer that reports success and holds nothing more,
+// as proxies and login pages give it.
 var errEmpty = errors.New("the answer is empty")
 
-// A fault is a call that did not do what it should.
+// Names that the chat server gives to errors.
+const (
+	errRoot          = "api.post.create_post.root_id.app_error"
+	errRootElsewhere = "api.post.create_post.channel_root_id.app_error"
+	errArchivedPost  = "api.post.create_post.can_not_post_to_deleted.error"
+	errArchivedEdit  = "api.post.patch_post.can_not_update_post_in_deleted.error"
+	errArchivedSave  = "api.post.update_post.can_not_update_post_in_deleted.error"
+	errArchivedTap   = "api.reaction.save.archived_channel.app_error"
+	errNoPost        = "app.post.get.app_error"
+	errFilesOff      = "api.file.attachments.disabled.app_error" // with 501 in older versions
+	errNoFile        = "app.file_info.get.app_error"
+	errNoChannels    = "app.channel.get_channels.not_found.app_error"
+	errDeletedAtOnce = "api.post.deduplicate_create_post.failed_to_get"
+	errNoRoute       = "api.context.404.app_error"
+)
+
+// longestAfter is the longest wait that the bot lets an answer ask for.
+const longestAfter = time.Minute
+
+// A fault is a call that failed.
 type fault struct {
 	doing    string        // "looking for the team"
-	status   int           // of HTTP; 0 if no proper answer came, so that nobody knows what the server did
-	id       string        // the server's name for the error, if it gave one
-	after    time.Duration // how long the server wants us to wait
-	location string        // where the server sends us instead
+	status   int           // of HTTP; 0 if there was no answer, or none that can be read
+	by       chat.Origin   // who said so
+	id       string        // the chat server's name for the error; empty unless by is chat.ByServer
+	after    time.Duration // how long the answer asks us to wait
+	location string        // where the answer sends us instead
 	err      error
 }
 
@@ -41,19 +64,20 @@ func (f *fault) Error() string {
 
 func (f *fault) Unwrap() error { return f.err }
 
-// refused reports whether the server says that what is asked for is not there
-// or not for the bot. The server, not a proxy that cannot find the server.
+// refused reports whether the chat server itself, and not a proxy, says that
+// something does not exist or is forbidden.
 func (f *fault) refused() bool {
-	return f.id != "" && (f.status == http.StatusForbidden || f.status == http.StatusNotFound)
+	return f.by == chat.ByServer && f.id != errNoRoute &&
+		(f.status == http.StatusForbidden || f.status == http.StatusNotFound)
 }
 
-// temporary reports whether the same call may do better later.
+// temporary reports whether the server at this address may work later: there
+// was no answer, or one that says so.
 func (f *fault) temporary() bool {
-	var answer *model.AppError
-	switch {
-	case f.status == 0: // the client's own AppError: an answer came, but no JSON
-		return !errors.As(f.err, &answer) && !errors.Is(f.err, errEmpty)
-	case f.status == http.StatusTooManyRequests, f.status == http.StatusRequestTimeout:
+	switch f.status {
+	case 0:
+		return f.by == chat.ByNobody
+	case http.StatusTooManyRequests, http.StatusRequestTimeout:
 		return true
 	default:
 		return f.status >= 500
@@ -67,79 +91,80 @@ func faultOf(doing string, resp *model.Response, err error) error {
 		return nil
 	}
 	f := &fault{doing: doing, err: err}
+	answer, isAnswer := errors.AsType[*model.AppError](err)
 	if resp == nil || resp.StatusCode < 300 {
+		// The client makes an AppError of its own from an answer that it
+		// cannot read.
+		if isAnswer || errors.Is(err, errEmpty) {
+			f.by = chat.ByProxy
+		}
 		return f
 	}
 	f.status = resp.StatusCode
 	f.location = resp.Header.Get("Location")
-	var answer *model.AppError
-	if errors.As(err, &answer) {
-		f.id = answer.Id
+	f.by = chat.ByProxy
+	if isAnswer && strings.Contains(answer.Id, ".") {
+		f.by, f.id = chat.ByServer, answer.Id
 	}
-	if f.status == http.StatusTooManyRequests {
+	f.after = retryAfter(resp.Header)
+	if f.status == http.StatusTooManyRequests && f.after == 0 {
 		f.after = time.Second
-	}
-	if seconds, err := strconv.Atoi(resp.Header.Get("Retry-After")); err == nil && seconds > 0 {
-		f.after = min(time.Duration(seconds)*time.Second, time.Minute)
 	}
 	return f
 }
 
+// retryAfter returns the wait that an answer asks for, in seconds or as a date.
+func retryAfter(header http.Header) time.Duration {
+	value := header.Get("Retry-After")
+	var wait time.Duration
+	if seconds, err := strconv.Atoi(value); err == nil {
+		wait = time.Duration(min(seconds, 3600)) * time.Second
+	} else if until, err := http.ParseTime(value); err == nil {
+		now, err := http.ParseTime(header.Get("Date"))
+		if err != nil {
+			now = time.Now()
+		}
+		wait = until.Sub(now)
+	}
+	return min(max(wait, 0), longestAfter)
+}
+
 // asFault returns the fault in err, or one of which nothing is known.
 func asFault(err error) *fault {
-	var f *fault
-	if errors.As(err, &f) {
+	if f, ok := errors.AsType[*fault](err); ok {
 		return f
 	}
 	return &fault{doing: "calling the chat server", err: err}
 }
 
-// ask calls the server for something to read. It waits while the server's rate
-// limiter says so; an answer that is not whole is an error.
+// once calls the server and makes an error of an answer that is not whole.
+func once[T any](doing string, call func() (T, *model.Response, error), whole func(T) bool) (T, error) {
+	answer, resp, err := call()
+	if err == nil && !whole(answer) {
+		err = errEmpty
+	}
+	return answer, faultOf(doing, resp, err)
+}
+
+// ask is once, repeated for as long as a rate limiter answers. It is for the
+// receiver: what is sent must not wait in here.
 func ask[T any](ctx context.Context, doing string, call func() (T, *model.Response, error), whole func(T) bool) (T, error) {
 	for {
-		answer, resp, err := call()
-		if err == nil && !whole(answer) {
-			err = errEmpty
-		}
-		if err == nil {
-			return answer, nil
-		}
-		err = faultOf(doing, resp, err)
-		if f := asFault(err); f.status != http.StatusTooManyRequests {
+		answer, err := once(doing, call, whole)
+		if err == nil || asFault(err).status != http.StatusTooManyRequests {
 			return answer, err
 		}
-		if err := sleep(ctx, asFault(err).after); err != nil {
+		if err := retry.Pause(ctx, asFault(err).after); err != nil {
 			return answer, err
 		}
 	}
 }
 
-// A backOff is a pause that doubles with every use, of at most longestPause,
-// less a random part so that many bots do not return to a server at once.
-type backOff struct{ last time.Duration }
-
+// The pauses between tries at the chat server.
 const (
 	shortestPause = 500 * time.Millisecond
 	longestPause  = 30 * time.Second
 )
 
-func (b *backOff) wait(ctx context.Context) error {
-	b.last = min(max(2*b.last, shortestPause), longestPause)
-	return sleep(ctx, jitter(b.last))
-}
-
 // jitter returns a random duration from half of d up to d.
 func jitter(d time.Duration) time.Duration { return d/2 + rand.N(d/2) }
-
-// sleep waits for d, or until ctx ends, and returns ctx's error.
-func sleep(ctx context.Context, d time.Duration) error {
-	timer := time.NewTimer(d)
-	defer timer.Stop()
-	select {
-	case <-timer.C:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}

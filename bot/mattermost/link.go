@@ -49,7 +49,6 @@ type frame struct {
 
 // A link is one websocket connection, from its hello until it breaks.
 type link struct {
-	id     string     // the server's name for the connection, never used twice
 	events chan frame // closed when the link is down
 	down   chan struct{}
 	fault  error // why it is down, once it is
@@ -91,6 +90,9 @@ func (s *Server) dial(ctx context.Context) (*link, error) {
 	}
 }
 
+// close breaks the link.
+func (l *link) close() { l.conn.Close() }
+
 func (l *link) hello() error {
 	f, err := l.next()
 	if err != nil {
@@ -102,7 +104,6 @@ func (l *link) hello() error {
 	if f.Event != model.WebsocketEventHello || json.Unmarshal(f.Data, &data) != nil || data.ConnectionID == "" {
 		return fmt.Errorf("%q came first", f.Event)
 	}
-	l.id = data.ConnectionID
 	return nil
 }
 

@@ -52,6 +52,7 @@ import (
 	"github.com/mattermost/mattermost/server/public/model"
 
 	"benchbell/bot/chat"
+	"benchbell/bot/retry"
 	"benchbell/core"
 )
 
@@ -69,6 +70,9 @@ type Config struct {
 	Token   string // of the bot's account
 	Team    string // name in the team's URL: harrow-point
 	Channel string // name in the crew channel's URL: suit-bench
+
+	// Officers are user names or ids.
+	Officers []string
 }
 
 // ErrDown is wrapped by the errors of Open that may pass by themselves: the
@@ -85,23 +89,27 @@ type Server struct {
 	me      core.Person
 	robot   bool // me is a bot account, as it should be
 	team    *model.Team
-	crew    *model.Channel
+	crew    *model.Channel // as it was at the start
 	mention *regexp.Regexp
 	clock   *clock
 	sent    sent
+
+	officers []string
 }
 
 var _ chat.Chat = (*Server)(nil)
 
 // Open connects to the server, and finds the bot's account, the team and the
 // crew channel. An error says what to do about it; one that wraps ErrDown may
-// pass by itself.
+// pass by itself. A crew channel that is archived, or in which the bot is not,
+// is no error: Check tells of it, and Run waits until it is open.
 func Open(ctx context.Context, cfg Config, log *slog.Logger) (*Server, error) {
 	return open(ctx, cfg, log, nil)
 }
 
-// Await is Open, repeated for as long as the server does not answer: after a
-// power cut it can take longer to start than the bot.
+// Await is Open, repeated for as long as the server does not answer, and then
+// for as long as the crew channel is shut: after a power cut the server can take
+// longer to start than the bot, and somebody may have to invite it.
 func Await(ctx context.Context, cfg Config, log *slog.Logger) (*Server, error) {
 	return await(ctx, cfg, log, nil)
 }
@@ -110,17 +118,25 @@ func Await(ctx context.Context, cfg Config, log *slog.Logger) (*Server, error) {
 type dialFunc func(ctx context.Context, network, address string) (net.Conn, error)
 
 func await(ctx context.Context, cfg Config, log *slog.Logger, dial dialFunc) (*Server, error) {
-	said := false
-	for pause := (backOff{}); ; {
+	outages := retry.NewOutages(log)
+	for pause := newBackoff(); ; {
 		s, err := open(ctx, cfg, log, dial)
-		if err == nil || !errors.Is(err, ErrDown) {
-			return s, err
+		if err == nil {
+			outages.Over(thingServer, "the chat server answers")
+			_, err = s.crewOpen(ctx)
 		}
-		if !said {
-			log.Warn("waiting for the chat server", "err", err)
-			said = true
+		wait := shutPause
+		if _, shut := errors.AsType[shutError](err); shut {
+			outages.Failed(thingCrew, "waiting for the crew channel", err)
+		} else {
+			if err == nil || s == nil && !errors.Is(err, ErrDown) {
+				outages.Over(thingCrew, "the crew channel is open")
+				return s, err
+			}
+			outages.Failed(thingServer, "waiting for the chat server", err)
+			wait = pause.Next(asFault(err).after)
 		}
-		if err := pause.wait(ctx); err != nil {
+		if err := retry.Pause(ctx, wait); err != nil {
 			return nil, err
 		}
 	}
@@ -131,7 +147,7 @@ func open(ctx context.Context, cfg Config, log *slog.Logger, dial dialFunc) (*Se
 	if err != nil {
 		return nil, err
 	}
-	s := &Server{log: log, api: model.NewAPIv4Client(base), clock: newClock()}
+	s := &Server{log: log, api: model.NewAPIv4Client(base), clock: newClock(), officers: cfg.Officers}
 	s.api.SetToken(strings.TrimSpace(cfg.Token))
 	transport := http.DefaultTransport.(*http.Transport).Clone()
 	s.dialer = &websocket.Dialer{Proxy: http.ProxyFromEnvironment, HandshakeTimeout: requestTimeout}
@@ -226,9 +242,8 @@ func (s *Server) findTeam(ctx context.Context, name string) error {
 			fmt.Sprintf("there is no team %q on the chat server, or @%s is not in it: "+
 				"configure the name in the team's URL, and add the bot to the team", name, s.me.Name))
 	}
-	member, err := ask(ctx, "looking for the bot in the team", func() (*model.TeamMember, *model.Response, error) {
-		return s.api.GetTeamMember(ctx, team.Id, s.me.ID, "")
-	}, func(m *model.TeamMember) bool { return m.UserId != "" })
+	s.team = team
+	member, err := s.teamMember(ctx, s.me.ID)
 	if err == nil && member.DeleteAt != 0 {
 		err = &fault{doing: "looking for the bot in the team", status: http.StatusNotFound, err: errors.New("it has left")}
 	}
@@ -236,28 +251,42 @@ func (s *Server) findTeam(ctx context.Context, name string) error {
 		return s.placeError(err,
 			fmt.Sprintf("@%s is not in the team %q: add the bot to the team", s.me.Name, name))
 	}
-	s.team = team
 	return nil
 }
 
 func (s *Server) findCrew(ctx context.Context, name string) error {
 	channel, err := ask(ctx, "looking for the crew channel", func() (*model.Channel, *model.Response, error) {
-		return s.api.GetChannelByName(ctx, url.PathEscape(name), s.team.Id, "")
-	}, func(c *model.Channel) bool { return c != nil && c.Id != "" })
+		return s.api.GetChannelByNameIncludeDeleted(ctx, url.PathEscape(name), s.team.Id, "")
+	}, wholeChannel)
 	if err != nil {
 		return s.placeError(err,
 			fmt.Sprintf("there is no channel %q in the team %q, or it is private and @%s is not in it: "+
 				"configure the name in the channel's URL, and invite the bot there", name, s.team.Name, s.me.Name))
 	}
-	_, err = ask(ctx, "looking for the bot in the crew channel", func() (*model.ChannelMember, *model.Response, error) {
-		return s.api.GetChannelMember(ctx, channel.Id, s.me.ID, "")
-	}, func(m *model.ChannelMember) bool { return m != nil && m.UserId != "" })
-	if err != nil {
-		return s.placeError(err,
-			fmt.Sprintf("@%s is not in the channel %q: write \"/invite @%s\" there", s.me.Name, name, s.me.Name))
-	}
 	s.crew = channel
 	return nil
+}
+
+// crewOpen returns the crew channel as it is now, or a shutError that says why
+// nothing can be heard and said in it.
+func (s *Server) crewOpen(ctx context.Context) (*model.Channel, error) {
+	invite := shutError(fmt.Sprintf("@%s is not in the channel %q: write \"/invite @%s\" there", s.me.Name, s.crew.Name, s.me.Name))
+	channel, err := ask(ctx, "looking at the crew channel", func() (*model.Channel, *model.Response, error) {
+		return s.api.GetChannel(ctx, s.crew.Id, "")
+	}, wholeChannel)
+	switch {
+	case err != nil && asFault(err).refused(): // a private channel
+		return nil, invite
+	case err != nil:
+		return nil, err
+	case channel.DeleteAt != 0:
+		return nil, shutError(fmt.Sprintf("the crew channel %q is archived: bring it back, or configure another", channel.Name))
+	}
+	_, err = s.membership(ctx, s.crew.Id)
+	if err != nil && asFault(err).refused() {
+		return nil, invite
+	}
+	return channel, err
 }
 
 // placeError puts says before a refusal by the server; any other failure to

@@ -20,6 +20,7 @@ import (
 	"github.com/mattermost/mattermost/server/public/model"
 
 	"benchbell/bot/chat"
+	"benchbell/core"
 )
 
 // A book stands for the engine: it drops events it has had, keeps the marks of
@@ -29,6 +30,7 @@ type book struct {
 	seen   map[string]bool
 	marks  map[string]chat.Mark
 	events []chat.Event
+	people []chat.People // apart from the other events
 	refuse func(chat.Event) error
 }
 
@@ -46,6 +48,10 @@ func (b *book) take(_ context.Context, e chat.Event) error {
 		return nil
 	}
 	b.seen[e.ID] = true
+	if people, ok := e.What.(chat.People); ok {
+		b.people = append(b.people, people)
+		return nil
+	}
 	if e.Where.Channel != "" {
 		b.marks[e.Where.Channel] = e.Mark
 	}
@@ -71,6 +77,8 @@ func line(e chat.Event) string {
 		return e.Who.Name + ": " + what.Text
 	case chat.Edited:
 		return e.Who.Name + " edits: " + what.Text
+	case chat.Deleted:
+		return e.Who.Name + " deletes"
 	case chat.Tapped:
 		if what.On {
 			return fmt.Sprintf("%s taps %d", e.Who.Name, what.N)
@@ -99,6 +107,8 @@ type crew struct {
 	bot  *Server
 	log  *logBook
 	stop func()
+
+	officers []string // of the configuration
 }
 
 // inBubble runs a test in a synctest bubble, from a date on at which Benchbell
@@ -143,7 +153,9 @@ func (c *crew) run(s *Server) {
 
 func (c *crew) open() *Server {
 	c.t.Helper()
-	s, err := open(c.t.Context(), testConfig, slog.New(slog.NewTextHandler(c.log, nil)), c.dial)
+	cfg := testConfig
+	cfg.Officers = c.officers
+	s, err := open(c.t.Context(), cfg, slog.New(slog.NewTextHandler(c.log, nil)), c.dial)
 	if err != nil {
 		c.t.Fatal(err)
 	}
@@ -355,6 +367,116 @@ func TestKeys(t *testing.T) {
 	})
 }
 
+// TestDeletions: a deletion is told once, whether it is seen live or read later.
+func TestDeletions(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		reply := c.says(testerID, crewID, card, "15.0")
+		other := c.says(officerID, crewID, card, "hm")
+		beep := c.says(robotID, crewID, card, "beep")
+		time.Sleep(time.Second)
+		c.edits(reply.Id, "15.1")
+		c.expect("bench.tester: 15.0", "duty.officer: hm", "bench.tester edits: 15.1")
+		time.Sleep(time.Hour)
+		c.deletes(reply.Id)
+		c.deletes(beep.Id)
+		time.Sleep(time.Second)
+		synctest.Wait()
+		deletedAt := c.row(reply.Id).DeleteAt
+		want := chat.Event{
+			ID: reply.Id + "-deleted", At: time.UnixMilli(deletedAt),
+			Who: core.Person{ID: testerID, Name: "bench.tester"}, Where: chat.Where{Channel: crewID, Root: card}, Key: "card",
+			What: chat.Deleted{Post: reply.Id},
+			Mark: chat.Mark{Created: beep.CreateAt, Updated: deletedAt, Anchor: reply.Id},
+		}
+		if len(c.book.events) != 1 || !reflect.DeepEqual(c.book.events[0], want) {
+			t.Errorf("got  %+v\nwant %+v", c.book.events, want)
+		}
+		c.expect("bench.tester deletes")
+
+		c.deletes(card) // and with it the whole thread
+		c.expect("duty.officer deletes")
+		c.stop()
+		c.start()
+		c.expect("caught up")
+		if !c.book.seen[other.Id+"-deleted"] {
+			t.Errorf("the reply is not among the events")
+		}
+	})
+}
+
+// TestThreadsFoundAgain: a bot that does not know the first post of a thread any
+// more asks the server for it, once.
+func TestThreadsFoundAgain(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		card, err := c.bot.Post(t.Context(), chat.Message{Key: "card", Text: "HP-07"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		own := c.says(testerID, crewID, "", "lunch?")
+		time.Sleep(24 * time.Hour)
+		c.says(testerID, crewID, "", "next day")
+		c.expect("bench.tester: lunch?", "bench.tester: next day")
+		c.stop()
+		time.Sleep(time.Hour)
+		c.start()
+		c.expect("caught up")
+
+		reply := func(root, wantKey string, wantAsked int) {
+			t.Helper()
+			c.asked("")
+			c.says(testerID, crewID, root, "yes")
+			time.Sleep(time.Minute)
+			synctest.Wait()
+			i := slices.IndexFunc(c.book.events, func(e chat.Event) bool { return line(e) == "bench.tester: yes" })
+			if i < 0 || c.book.events[i].Key != wantKey {
+				t.Errorf("heard %+v, want a reply with the key %q", c.book.events, wantKey)
+			}
+			if n := c.asked("GET /posts/" + root); n != wantAsked {
+				t.Errorf("the server was asked %d times for the first post, want %d", n, wantAsked)
+			}
+			c.book.news()
+		}
+		fails := 1
+		c.locked(func() {
+			c.before = func(w http.ResponseWriter, r *http.Request) bool {
+				if !strings.HasSuffix(r.URL.Path, "/posts/"+card) || fails == 0 {
+					return false
+				}
+				fails--
+				sayHTML(w, 404)
+				return true
+			}
+		})
+		reply(card, "card", 1) // the catch-up after the trouble brings it, too
+		reply(card, "card", 0)
+		reply(own.Id, "", 1)
+		reply(own.Id, "", 0)
+	})
+}
+
+// TestThreadOfDeletedPost: the first post of a thread may be gone.
+func TestThreadOfDeletedPost(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.locked(func() {
+			gone := &model.Post{UserId: botID, ChannelId: crewID}
+			c.stamp(gone)
+			gone.DeleteAt = gone.CreateAt
+			c.rows = append(c.rows, gone)
+			p := &model.Post{UserId: testerID, ChannelId: crewID, RootId: gone.Id, Message: "15.0"}
+			c.stamp(p)
+			c.show(p) // as one that was made at the same moment
+		})
+		c.expect("bench.tester: 15.0")
+	})
+}
+
 func TestMentions(t *testing.T) {
 	mention := mentionOf("bench.bell")
 	for text, want := range map[string]bool{
@@ -411,15 +533,31 @@ func TestCatchUp(t *testing.T) {
 			c.start()
 			c.expect("bench.tester: saturday", "caught up")
 		},
-		"what was deleted, or is an old version, is not said": func(t *testing.T, c *crew) {
+		"of what was deleted only that is said, and nothing of an old version": func(t *testing.T, c *crew) {
 			c.gap(func() {
 				gone := c.says(testerID, crewID, "", "gone")
 				kept := c.says(testerID, crewID, "", "16.5")
 				time.Sleep(time.Minute)
 				c.edits(kept.Id, "16.4")
+				time.Sleep(time.Second)
 				c.deletes(gone.Id)
 			})
-			c.expect("bench.tester: 16.4", "bench.tester edits: 16.4", "caught up")
+			c.expect("bench.tester: 16.4", "bench.tester edits: 16.4", "bench.tester deletes", "caught up")
+		},
+		"a post heard before was deleted": func(t *testing.T, c *crew) {
+			p := c.says(testerID, crewID, "", "16.5")
+			c.expect("bench.tester: 16.5")
+			time.Sleep(10 * time.Hour)
+			c.says(testerID, crewID, "", "next")
+			c.expect("bench.tester: next")
+			c.gap(func() {
+				c.says(testerID, crewID, "", "during")
+				time.Sleep(time.Second)
+				c.deletes(p.Id)
+				time.Sleep(time.Second)
+				c.says(testerID, crewID, "", "later")
+			})
+			c.expect("bench.tester: during", "bench.tester deletes", "bench.tester: later", "caught up")
 		},
 		"an edit of a post heard before": func(t *testing.T, c *crew) {
 			p := c.says(testerID, crewID, "", "16.5")
@@ -539,31 +677,6 @@ func TestCatchUp(t *testing.T) {
 			c.gap(func() {})
 			c.expect("caught up")
 		},
-		"the bot was taken out of the crew channel and let in again": func(t *testing.T, c *crew) {
-			c.says(testerID, crewID, "", "with")
-			c.expect("bench.tester: with")
-			time.Sleep(time.Hour)
-			c.gap(func() { c.locked(func() { c.inside[crewID][botID] = false }) })
-			c.expect("caught up")
-			if c.log.count("not in the crew channel") != 1 {
-				t.Error("that the bot is not in the crew channel was not reported")
-			}
-			c.locked(func() {
-				for s := range c.sockets { // events of a channel go to its members only
-					s.close()
-				}
-			})
-			c.says(testerID, crewID, "", "without")
-			time.Sleep(time.Minute)
-			c.expect("lost", "caught up")
-			c.locked(func() {
-				c.inside[crewID][botID] = true
-				event := model.NewWebSocketEvent(model.WebsocketEventUserAdded, "", crewID, "", nil, "")
-				event.Add("user_id", botID)
-				c.send(event)
-			})
-			c.expect("bench.tester: without")
-		},
 		"a post made while catching up": func(t *testing.T, c *crew) {
 			c.says(testerID, crewID, "", "known")
 			c.expect("bench.tester: known")
@@ -586,7 +699,7 @@ func TestCatchUp(t *testing.T) {
 			c.says(testerID, crewID, "", "dropped")
 			c.locked(func() { c.shape = nil })
 			time.Sleep(10 * time.Second)
-			c.expect("lost", "bench.tester: dropped", "caught up")
+			c.expect("bench.tester: dropped") // which is no reason to let bells wait
 		},
 		"answers that are none": func(t *testing.T, c *crew) {
 			for _, spoil := range []func(http.ResponseWriter){
@@ -652,12 +765,12 @@ func TestBlackHole(t *testing.T) {
 		c.swallow()
 		began := time.Now()
 		c.says(testerID, crewID, "", "into the hole")
-		time.Sleep(16 * time.Second)
+		time.Sleep(pingEvery + pingWait + briefly + time.Second)
 		synctest.Wait()
 		c.book.mu.Lock()
 		lost := c.book.events[0]
 		c.book.mu.Unlock()
-		if after := lost.At.Sub(began); after > pingEvery+pingWait+time.Second {
+		if after := lost.At.Sub(began); after > pingEvery+pingWait+briefly+time.Second {
 			t.Errorf("noticed after %v", after)
 		}
 		c.plugIn()
@@ -681,6 +794,264 @@ func TestServerRestart(t *testing.T) {
 	})
 }
 
+// TestShut: while the crew channel is archived, or the bot is not in it, the
+// engine knows that nothing is heard. When the channel is open again the bot hears
+// again, although the websocket's list of channels is out of date.
+func TestShut(t *testing.T) {
+	tests := map[string]struct {
+		shut, open func(c *crew)
+		says       string
+	}{
+		"archived": {
+			func(c *crew) { c.archives(true, true) }, func(c *crew) { c.archives(false, true) }, "is archived: bring it back",
+		},
+		"archived, events lost": {
+			func(c *crew) { c.archives(true, false) }, func(c *crew) { c.archives(false, false) }, "is archived: bring it back",
+		},
+		"taken out": {
+			func(c *crew) { c.admits(false, true) }, func(c *crew) { c.admits(true, true) }, "/invite @benchbell",
+		},
+		"taken out, events lost": {
+			func(c *crew) { c.admits(false, false) }, func(c *crew) { c.admits(true, false) }, "/invite @benchbell",
+		},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			inBubble(t, func(t *testing.T) {
+				c := newCrew(t)
+				c.says(testerID, crewID, "", "before")
+				c.expect("bench.tester: before")
+				test.shut(c)
+				time.Sleep(watchEvery)
+				c.expect("lost")
+				c.says(testerID, crewID, "", "during")
+				time.Sleep(time.Hour)
+				c.expect()
+				if n := c.log.count(test.says); n < 1 || n > 6 {
+					t.Errorf("it stands in the log %d times", n)
+				}
+				test.open(c)
+				time.Sleep(shutPause + time.Second)
+				c.expect("bench.tester: during", "caught up")
+				c.says(testerID, crewID, "", "after")
+				c.expect("bench.tester: after")
+				if c.log.count("is open again") != 1 {
+					t.Error("that the channel is open again is not in the log")
+				}
+
+				// So short that only the lists show it.
+				test.shut(c)
+				test.open(c)
+				c.says(testerID, crewID, "", "soon")
+				time.Sleep(watchEvery + 2*time.Second)
+				heard := c.book.news()
+				if !slices.Contains(heard, "bench.tester: soon") && !strings.Contains(name, "taken out, events lost") {
+					t.Errorf("heard %q", heard)
+				}
+			})
+		})
+	}
+}
+
+// TestNoWebsocket: a proxy that lets no websocket pass costs seconds, not the
+// bells.
+func TestNoWebsocket(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := &crew{fake: newFake(t), t: t, book: newBook(), log: &logBook{to: t}}
+		c.noSockets = true
+		c.start()
+		time.Sleep(dialGrace)
+		c.expect("caught up")
+		direct := c.direct(officerID)
+		within := func(want ...string) {
+			t.Helper()
+			time.Sleep(pollEvery)
+			c.expect(want...)
+		}
+		list, err := c.bot.Post(t.Context(), chat.Message{Key: "list", To: chat.To{Person: officerID}, Text: "1 2 3"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := c.bot.Offer(t.Context(), list, 3); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(time.Millisecond)
+		p := c.says(testerID, crewID, "", "17.5")
+		within("taps now:", "bench.tester: 17.5")
+		c.says(officerID, direct, "", "status")
+		within("duty.officer: status")
+		c.edits(p.Id, "17.4")
+		within("bench.tester edits: 17.4")
+		c.deletes(p.Id)
+		within("bench.tester deletes")
+		c.taps(officerID, list, 2)
+		time.Sleep(pollEvery * fullPoll)
+		c.expect("taps now: duty.officer 2")
+		c.changesUser(testerID, func(u *model.User) { u.Username = "renamed.tester" })
+		time.Sleep(rosterEvery + pollEvery)
+		c.says(testerID, crewID, "", "16.5")
+		within("renamed.tester: 16.5")
+		const warning = `msg="no websocket: reading the channels every 3s; let the proxy pass websockets" err=`
+		if n := c.log.count(warning); n != 1 {
+			t.Errorf("it was reported %d times", n)
+		}
+		time.Sleep(time.Hour)
+		c.asked("")
+		time.Sleep(time.Minute)
+		if n := c.asked(""); n > 100 {
+			t.Errorf("%d requests a minute", n)
+		}
+
+		c.locked(func() { c.noSockets = false })
+		time.Sleep(2 * longestPause)
+		c.says(testerID, crewID, "", "16.4")
+		c.expect("renamed.tester: 16.4")
+		if n := c.log.count("the websocket is back"); n != 1 {
+			t.Errorf("that it is back was reported %d times", n)
+		}
+
+		// Without it again, and then without the server.
+		c.locked(func() { c.noSockets = true })
+		c.cut()
+		time.Sleep(time.Minute)
+		c.says(testerID, crewID, "", "16.3")
+		within("renamed.tester: 16.3")
+		if n := c.log.count(warning); n != 2 {
+			t.Errorf("it was reported %d times", n)
+		}
+		c.unplug()
+		time.Sleep(pollEvery + briefly)
+		c.expect("lost")
+		c.plugIn()
+		time.Sleep(longestPause + dialGrace)
+		c.expect("caught up")
+	})
+}
+
+// TestPeople: the engine is told who is who before it is told that it has heard
+// everything, and whenever that changes.
+func TestPeople(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := &crew{fake: newFake(t), t: t, book: newBook(), log: &logBook{to: t}}
+		c.officers = []string{"@Stray", officerID, "nobody", "robot"}
+		var order []string
+		c.book.refuse = func(e chat.Event) error { order = append(order, fmt.Sprintf("%T", e.What)); return nil }
+		c.start()
+		c.expect("caught up")
+		if want := []string{"chat.People", "chat.CaughtUp"}; !slices.Equal(order, want) {
+			t.Errorf("heard %v, want %v", order, want)
+		}
+		check := func(want ...string) {
+			t.Helper()
+			time.Sleep(time.Second)
+			synctest.Wait()
+			var got []string
+			for _, people := range c.book.people {
+				text := ""
+				for _, m := range people.All {
+					text += " " + m.Name
+					if m.Gone {
+						text += " (gone)"
+					}
+				}
+				got = append(got, text[1:])
+			}
+			c.book.people = nil
+			if !slices.Equal(got, want) {
+				t.Errorf("told of %q, want %q", got, want)
+			}
+		}
+		check("bench.tester duty.officer stray")
+		c.says(testerID, crewID, "", "one")
+		c.expect("bench.tester: one")
+
+		c.changesUser(testerID, func(u *model.User) { u.Username = "tester.two" })
+		c.says(testerID, crewID, "", "two")
+		c.expect("tester.two: two")
+		check("duty.officer stray tester.two")
+		c.changesUser(officerID, func(u *model.User) { u.DeleteAt = c.now() })
+		check("duty.officer (gone) stray tester.two")
+		c.changesUser(officerID, func(u *model.User) { u.DeleteAt = 0 })
+		check("duty.officer stray tester.two")
+		c.moves(testerID, false)
+		check("duty.officer stray")
+		c.moves(testerID, true)
+		check("duty.officer stray tester.two")
+		c.changesUser(robotID, func(u *model.User) { u.Nickname = "beep" })
+		check()
+
+		// A change of which no event tells, and one during a gap.
+		c.locked(func() { c.users[testerID].Username = "tester.three" })
+		time.Sleep(rosterEvery)
+		check("duty.officer stray tester.three")
+		c.gap(func() { c.locked(func() { c.users[testerID].Username = "tester.four" }) })
+		c.says(testerID, crewID, "", "four")
+		c.expect("caught up", "tester.four: four")
+		check("duty.officer stray tester.four")
+	})
+}
+
+// TestManyPeople: the server gives them in pages.
+func TestManyPeople(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := &crew{fake: newFake(t), t: t, book: newBook(), log: &logBook{to: t}}
+		for i := range 2*pageSize - len(c.inside[crewID]) { // the last page is empty
+			id := model.NewId()
+			c.users[id] = &model.User{Id: id, Username: fmt.Sprintf("crew.%03d", i)}
+			c.inside[crewID][id] = true
+		}
+		c.start()
+		c.expect("caught up")
+		if n := len(c.book.people[0].All); n != 2*pageSize-2 { // two are bots
+			t.Errorf("told of %d people", n)
+		}
+	})
+}
+
+// TestNoPeople: bells do not wait for a list of people that cannot be had.
+func TestNoPeople(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.book.people = nil
+		spoiled := func(hang time.Duration) {
+			c.locked(func() {
+				c.before = func(w http.ResponseWriter, r *http.Request) bool {
+					if !r.URL.Query().Has("in_channel") {
+						return false
+					}
+					time.Sleep(hang)
+					sayHTML(w, 404)
+					return true
+				}
+			})
+		}
+		for _, hang := range []time.Duration{0, 2 * requestTimeout} {
+			spoiled(hang)
+			c.unplug()
+			c.expect("lost")
+			c.plugIn()
+			time.Sleep(shortestPause + rosterWait)
+			c.expect("caught up")
+			if len(c.book.people) != 0 {
+				t.Errorf("told of %v", c.book.people)
+			}
+		}
+		if c.log.count("the list of people cannot be had") == 0 {
+			t.Error("it is not in the log")
+		}
+		c.locked(func() {
+			c.before = nil
+			c.users[testerID].Username = "tester.two"
+		})
+		time.Sleep(longestPause + requestTimeout)
+		synctest.Wait()
+		if n := len(c.book.people); n != 1 || c.book.people[0].All[1].Name != "tester.two" {
+			t.Errorf("told of %v", c.book.people)
+		}
+		time.Sleep(2 * requestTimeout) // for the last request to end
+	})
+}
+
 // TestTokenRevoked: the server leaves the link open and says nothing more.
 func TestTokenRevoked(t *testing.T) {
 	inBubble(t, func(t *testing.T) {
@@ -693,8 +1064,11 @@ func TestTokenRevoked(t *testing.T) {
 		if n := c.asked("GET /users/me"); n < 30 || n > 130 {
 			t.Errorf("asked %d times in an hour, want about every minute", n)
 		}
-		if n := c.log.count("level=ERROR"); n != 1 {
+		if n := c.log.count(`msg="the bot hears nothing and can say nothing" err`); n != 1 {
 			t.Errorf("the alarm was given %d times, want once", n)
+		}
+		if n := c.log.count("still down"); n < 2 || n > 6 {
+			t.Errorf("the alarm was repeated %d times in an hour", n)
 		}
 		c.says(testerID, crewID, "", "unheard")
 		c.locked(func() { c.token = testToken })
@@ -729,7 +1103,7 @@ func TestDirectMessagesOfThoseWhoLeft(t *testing.T) {
 		direct := c.direct(officerID)
 		c.says(officerID, direct, "", "status")
 		c.expect("duty.officer: status")
-		c.locked(func() { c.inTeam[officerID] = false })
+		c.locked(func() { c.inTeam[officerID], c.inside[crewID][officerID] = false, false })
 		time.Sleep(acquaintance)
 		c.says(officerID, direct, "", "status HP-07")
 		c.expect()

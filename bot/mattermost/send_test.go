@@ -257,6 +257,8 @@ func TestCrashAfterSending(t *testing.T) {
 	})
 }
 
+// TestSendErrors: what a failed call means depends on who says so. Whatever a
+// proxy or nobody says can be different the next time.
 func TestSendErrors(t *testing.T) {
 	refusal := func(status int, id string) func(http.ResponseWriter) {
 		return func(w http.ResponseWriter) { refuse(w, status, id) }
@@ -264,39 +266,58 @@ func TestSendErrors(t *testing.T) {
 	html := func(status int) func(http.ResponseWriter) {
 		return func(w http.ResponseWriter) { sayHTML(w, status) }
 	}
-	type want struct {
-		retry    bool
-		after    time.Duration
-		rootGone bool
+	hint := func(status int, value string) func(http.ResponseWriter) {
+		return func(w http.ResponseWriter) {
+			w.Header().Set("Retry-After", value)
+			sayHTML(w, status)
+		}
 	}
-	var (
-		never    = want{}
-		again    = want{retry: true}
-		rootGone = want{rootGone: true}
-	)
-	later := func(d time.Duration) want { return want{retry: true, after: d} }
+	type outcomes struct {
+		post, change, file chat.Outcome
+		by                 chat.Origin
+		after              time.Duration
+	}
+	all := func(o chat.Outcome) outcomes { return outcomes{post: o, change: o, file: o, by: chat.ByServer} }
+	later := func(by chat.Origin, after time.Duration) outcomes {
+		return outcomes{post: chat.Later, change: chat.Later, file: chat.FileTrouble, by: by, after: after}
+	}
+	refusedFile := func(o chat.Outcome) outcomes {
+		return outcomes{post: o, change: o, file: chat.FileRefused, by: chat.ByServer}
+	}
+	shut := all(chat.Shut)
 	tests := map[string]struct {
 		answer func(http.ResponseWriter)
-		post   want
-		change want // Edit and Offer
+		want   outcomes
 	}{
-		"token refused":    {refusal(401, "api.context.session_expired.app_error"), again, again},
-		"not a member":     {refusal(403, noPermission), again, never}, // or not yet, in a direct message just opened
-		"channel archived": {refusal(400, "api.post.create_post.can_not_post_to_deleted.error"), never, never},
-		"root gone":        {refusal(400, noRoot), rootGone, rootGone},
-		"root elsewhere":   {refusal(500, "api.post.create_post.channel_root_id.app_error"), rootGone, rootGone},
-		"post gone":        {refusal(404, "app.post.get.app_error"), never, never},
-		"too long":         {refusal(400, "model.post.is_valid.message_length.app_error"), never, never},
-		"database refuses": {refusal(500, "app.post.save.app_error"), again, again},
-		"deleted at once":  {refusal(500, "api.post.deduplicate_create_post.failed_to_get"), later(memory), later(memory)},
-		"rate limiter":     {limited, later(time.Second), later(time.Second)},
-		"proxy":            {html(503), again, again},
-		"login page":       {html(200), again, again},
-		"redirection":      {html(302), again, again},
-		"nothing but done": {func(w http.ResponseWriter) { w.Write([]byte("{}")) }, again, again},
-		"broken connection": {
-			func(http.ResponseWriter) { panic(http.ErrAbortHandler) }, again, again,
-		},
+		"token refused":     {refusal(401, "api.context.session_expired.app_error"), later(chat.ByServer, 0)},
+		"channel archived":  {refusal(400, "api.post.create_post.can_not_post_to_deleted.error"), shut},
+		"edit in archived":  {refusal(400, "api.post.patch_post.can_not_update_post_in_deleted.error"), shut},
+		"tap in archived":   {refusal(403, "api.reaction.save.archived_channel.app_error"), shut},
+		"root gone":         {refusal(400, noRoot), refusedFile(chat.ThreadGone)},
+		"root elsewhere":    {refusal(500, "api.post.create_post.channel_root_id.app_error"), refusedFile(chat.ThreadGone)},
+		"post gone":         {refusal(404, "app.post.get.app_error"), refusedFile(chat.PostGone)},
+		"too long":          {refusal(400, "model.post.is_valid.message_length.app_error"), refusedFile(chat.Never)},
+		"file too large":    {refusal(413, "api.file.upload_file.too_large_detailed.app_error"), refusedFile(chat.Never)},
+		"files are off":     {refusal(501, "api.file.attachments.disabled.app_error"), outcomes{post: chat.Later, change: chat.Later, file: chat.FileRefused, by: chat.ByServer}},
+		"database refuses":  {refusal(500, "app.post.save.app_error"), later(chat.ByServer, 0)},
+		"path changed":      {refusal(404, "api.context.404.app_error"), later(chat.ByServer, 0)},
+		"deleted at once":   {refusal(500, "api.post.deduplicate_create_post.failed_to_get"), later(chat.ByServer, memory)},
+		"rate limiter":      {limited, later(chat.ByProxy, time.Second)},
+		"without a hint":    {html(429), later(chat.ByProxy, time.Second)},
+		"proxy":             {html(503), later(chat.ByProxy, 0)},
+		"proxy, hint":       {hint(503, "7"), later(chat.ByProxy, 7*time.Second)},
+		"proxy, long hint":  {hint(503, "86400"), later(chat.ByProxy, time.Minute)},
+		"proxy, a date":     {hint(503, "Mon, 02 Mar 2026 08:00:31 GMT"), later(chat.ByProxy, 30*time.Second)},
+		"proxy, not found":  {html(404), later(chat.ByProxy, 0)},
+		"proxy, forbidden":  {html(403), later(chat.ByProxy, 0)},
+		"proxy, too large":  {html(413), later(chat.ByProxy, 0)},
+		"proxy, elsewhere":  {html(421), later(chat.ByProxy, 0)},
+		"proxy, bad":        {html(400), later(chat.ByProxy, 0)},
+		"some other API":    {func(w http.ResponseWriter) { w.WriteHeader(404); io.WriteString(w, `{"error":"no route"}`) }, later(chat.ByProxy, 0)},
+		"login page":        {html(200), later(chat.ByProxy, 0)},
+		"redirection":       {html(302), later(chat.ByProxy, 0)},
+		"nothing but done":  {func(w http.ResponseWriter) { w.Write([]byte("{}")) }, later(chat.ByProxy, 0)},
+		"broken connection": {func(http.ResponseWriter) { panic(http.ErrAbortHandler) }, later(chat.ByNobody, 0)},
 	}
 	for name, test := range tests {
 		t.Run(name, func(t *testing.T) {
@@ -310,20 +331,123 @@ func TestSendErrors(t *testing.T) {
 						return r.Method != http.MethodGet
 					}
 				})
-				check := func(call string, err error, want want) {
+				check := func(call string, err error, want chat.Outcome) {
 					t.Helper()
 					f := failureOf(t, err)
-					if f.Retry() != want.retry || f.After != want.after || (f.Outcome == chat.ThreadGone) != want.rootGone {
-						t.Errorf("%s: %+v, want %+v", call, *f, want)
+					if f.Outcome != want || f.By != test.want.by || f.After != test.want.after {
+						t.Errorf("%s: %v by %v after %v (%v), want %v by %v after %v", call,
+							f.Outcome, f.By, f.After, f, want, test.want.by, test.want.after)
 					}
 				}
 				_, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text"})
-				check("Post", err, test.post)
-				check("Edit", c.bot.Edit(t.Context(), "x", "text"), test.change)
-				check("Offer", c.bot.Offer(t.Context(), "x", 1), test.change)
+				check("Post", err, test.want.post)
+				_, err = c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text", File: []byte("png"), FileName: "a.png"})
+				check("Post with a file", err, test.want.file)
+				check("Edit", c.bot.Edit(t.Context(), "x", "text"), test.want.change)
+				check("Offer", c.bot.Offer(t.Context(), "x", 1), test.want.change)
 			})
 		})
 	}
+}
+
+// TestSendDoesNotWait: a limiter's wish to wait goes to the outbox, also if it
+// is the search for an earlier try, or the opening of a direct message, that
+// meets the limiter.
+func TestSendDoesNotWait(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		c.locked(func() {
+			c.before = func(w http.ResponseWriter, r *http.Request) bool {
+				w.Header().Set("Retry-After", "60")
+				http.Error(w, "limit exceeded", http.StatusTooManyRequests)
+				return true
+			}
+		})
+		for _, m := range []chat.Message{
+			{Key: "a", Text: "text", First: c.bot.Now()},
+			{Key: "b", Text: "text", To: chat.To{Person: testerID}},
+			{Key: "c", Text: "text", File: []byte("png"), FileName: "c.png"},
+		} {
+			began := time.Now()
+			_, err := c.bot.Post(t.Context(), m)
+			if f := failureOf(t, err); !f.Retry() || f.After != time.Minute || time.Since(began) > time.Second {
+				t.Errorf("%s: %v after %v, and it took %v", m.Key, f, f.After, time.Since(began))
+			}
+		}
+	})
+}
+
+// TestForbidden: the server says "forbidden" for several reasons, which are told
+// apart.
+func TestForbidden(t *testing.T) {
+	tests := map[string]struct {
+		change             func(c *crew, post string)
+		post, edit, upload chat.Outcome
+	}{
+		"the post was deleted": {
+			func(c *crew, post string) { c.deletes(post) }, -1, chat.PostGone, -1,
+		},
+		"the bot was taken out of the channel": {
+			func(c *crew, _ string) { c.locked(func() { c.inside[crewID][botID] = false }) },
+			chat.Shut, chat.Shut, chat.Shut,
+		},
+		"the channel is archived": {
+			func(c *crew, _ string) { c.locked(func() { c.channels[crewID].DeleteAt = 1 }) },
+			chat.Shut, chat.Shut, chat.Shut,
+		},
+		"a right was taken away": {
+			func(c *crew, _ string) { c.locked(func() { c.before = refuseChanges }) },
+			chat.Shut, chat.Later, chat.FileRefused,
+		},
+		"and a proxy spoils the search for the reason": {
+			func(c *crew, _ string) {
+				c.locked(func() {
+					c.before = func(w http.ResponseWriter, r *http.Request) bool {
+						if r.Method == http.MethodGet {
+							sayHTML(w, 404)
+							return true
+						}
+						return refuseChanges(w, r)
+					}
+				})
+			},
+			chat.Shut, chat.Later, chat.FileTrouble,
+		},
+	}
+	for name, test := range tests {
+		t.Run(name, func(t *testing.T) {
+			inBubble(t, func(t *testing.T) {
+				c := newCrew(t)
+				id, err := c.bot.Post(t.Context(), chat.Message{Key: "key", Text: "text"})
+				if err != nil {
+					t.Fatal(err)
+				}
+				test.change(c, id)
+				check := func(call string, err error, want chat.Outcome) {
+					t.Helper()
+					if want < 0 {
+						return
+					}
+					if f := failureOf(t, err); f.Outcome != want || f.By != chat.ByServer {
+						t.Errorf("%s: %v, by the %v; want %v", call, f, f.By, want)
+					}
+				}
+				check("Edit", c.bot.Edit(t.Context(), id, "text 2"), test.edit)
+				check("Offer", c.bot.Offer(t.Context(), id, 1), test.edit)
+				_, err = c.bot.Post(t.Context(), chat.Message{Key: "key 2", Text: "text"})
+				check("Post", err, test.post)
+				_, err = c.bot.Post(t.Context(), chat.Message{Key: "key 3", Text: "text", File: []byte("png"), FileName: "a.png"})
+				check("Post with a file", err, test.upload)
+			})
+		})
+	}
+}
+
+func refuseChanges(w http.ResponseWriter, r *http.Request) bool {
+	if r.Method != http.MethodGet {
+		refuse(w, 403, noPermission)
+	}
+	return r.Method != http.MethodGet
 }
 
 func TestRootDeleted(t *testing.T) {
@@ -421,15 +545,13 @@ func TestUploadHangs(t *testing.T) {
 			}
 		})
 		m := chat.Message{Key: "k1", Text: "FAIL", File: []byte("png"), FileName: "R-0001.png"}
-		for _, since := range []time.Duration{0, time.Minute, fileWait} {
-			if since > 0 {
-				m.First = c.bot.Now().Add(-since)
-			}
-			_, err := c.bot.Post(t.Context(), m)
-			failure := failureOf(t, err)
-			if failure.Retry() == (failure.Outcome == chat.FileRefused) || (failure.Outcome == chat.FileRefused) != (since == fileWait) {
-				t.Errorf("after %v: got %+v", since, failure)
-			}
+		began := time.Now()
+		_, err := c.bot.Post(t.Context(), m)
+		if f := failureOf(t, err); f.Outcome != chat.FileTrouble || f.By != chat.ByNobody {
+			t.Errorf("got %v, by the %v", f, f.By)
+		}
+		if took := time.Since(began); took > requestTimeout+time.Second {
+			t.Errorf("it took %v", took)
 		}
 		c.expectPosts()
 		time.Sleep(2 * requestTimeout) // for the last request to end
@@ -471,7 +593,7 @@ func TestFile(t *testing.T) {
 			retry  bool
 		}{
 			{404, "api.file.file_reader.app_error", false}, // the storage cannot give it
-			{404, "", false},
+			{404, "", true},
 			{401, "api.context.session_expired.app_error", true},
 			{403, "api.context.permissions.app_error", true},
 			{500, "app.file_info.get.app_error", true},

@@ -16,7 +16,7 @@ const keyProp = "benchbell_key"
 type sent struct {
 	mu    sync.Mutex
 	ids   recent // post ids by key
-	keys  recent // keys by post id
+	keys  recent // keys by post id; empty for a post that has none, or is not the bot's
 	roots recent // threads by post id
 }
 
@@ -28,6 +28,15 @@ func (s *sent) remember(p *model.Post) {
 	if key, ok := p.GetProp(keyProp).(string); ok {
 		s.ids.put(key, p.Id)
 		s.keys.put(p.Id, key)
+	}
+}
+
+// keyless takes in that a post has no key.
+func (s *sent) keyless(id string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if _, ok := s.keys.get(id); !ok {
+		s.keys.put(id, "")
 	}
 }
 
@@ -46,13 +55,12 @@ func (s *sent) id(key string) (id string, ok bool) {
 	return s.ids.get(key)
 }
 
-// key returns the key of one of the bot's posts, empty if it is not known, or
-// if the post is somebody else's.
-func (s *sent) key(id string) string {
+// key returns the key of one of the bot's posts, empty for a post without one,
+// and whether anything is known of the post.
+func (s *sent) key(id string) (key string, ok bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	key, _ := s.keys.get(id)
-	return key
+	return s.keys.get(id)
 }
 
 func (s *sent) root(id string) (root string, ok bool) {
@@ -64,7 +72,7 @@ func (s *sent) root(id string) (root string, ok bool) {
 // find asks the server for the post with a key that may have been made in a
 // channel since first, and returns "" if there is none.
 func (s *Server) find(ctx context.Context, key, channel string, first time.Time) (string, error) {
-	posts, err := s.history(ctx, channel, first.Add(-overlap).UnixMilli(), "")
+	posts, err := s.history(ctx, channel, first.Add(-overlap).UnixMilli(), "", false)
 	if err != nil {
 		if asFault(err).refused() {
 			return "", nil // the channel is gone: posting will say so
