@@ -31,7 +31,9 @@ func connect(ctx context.Context, t terminal, cfg config.Config, open opener) (*
 	if cfg.Chat.Token == "" {
 		return nil, fmt.Errorf("the bot's token is missing: put it in the environment variable %s, or its file in chat.token_file", config.TokenVariable)
 	}
-	return open(ctx, mattermost.Config{URL: cfg.Chat.URL, Token: cfg.Chat.Token, Team: cfg.Chat.Team, Channel: cfg.Chat.Channel}, t.log)
+	return open(ctx, mattermost.Config{
+		URL: cfg.Chat.URL, Token: cfg.Chat.Token, Team: cfg.Chat.Team, Channel: cfg.Chat.Channel, Officers: cfg.Officers,
+	}, t.log)
 }
 
 func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
