@@ -42,6 +42,9 @@ type fake struct {
 	requests []string // "POST /posts", in order
 	files    map[string][]byte
 
+	roles   map[string][]string // what they allow
+	noFiles bool                // it takes none
+
 	noSockets bool             // as behind a proxy that lets none pass
 	stale     map[*socket]bool // sockets that get nothing of the crew channel any more
 
@@ -89,6 +92,9 @@ func newFake(t *testing.T) *fake {
 		inside: map[string]map[string]bool{
 			crewID:  {botID: true, testerID: true, officerID: true, robotID: true},
 			otherID: {botID: true, testerID: true},
+		},
+		roles: map[string][]string{
+			"channel_user": {"create_post", "add_reaction", "upload_file"}, "team_user": {"view_team"},
 		},
 		pending: make(map[string]repeat),
 		sockets: make(map[*socket]bool),
@@ -599,7 +605,7 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			a.refuse(404, "app.team.get_member.missing.app_error")
 			return
 		}
-		a.value = &model.TeamMember{TeamId: arg(1), UserId: arg(3)}
+		a.value = &model.TeamMember{TeamId: arg(1), UserId: arg(3), Roles: "team_user"}
 	case route == "GET teams/channels":
 		for _, c := range f.channels {
 			if c.Name == arg(4) && (c.DeleteAt == 0 || r.URL.Query().Get("include_deleted") == "true") {
@@ -623,7 +629,7 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			a.refuse(404, "app.channel.get_member.missing.app_error")
 			return
 		}
-		a.value = &model.ChannelMember{ChannelId: arg(1), UserId: arg(3)}
+		a.value = &model.ChannelMember{ChannelId: arg(1), UserId: arg(3), Roles: "channel_user"}
 	case route == "GET channels/posts":
 		f.answerPosts(a, r, arg(1))
 	case route == "POST posts/":
@@ -664,7 +670,17 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			a.raw = string(content)
 		}
 	case path[0] == "config":
-		a.value = map[string]string{"Version": "11.1.0"}
+		a.value = map[string]string{"Version": "11.1.0", "EnableFileAttachments": strconv.FormatBool(!f.noFiles)}
+	case path[0] == "roles":
+		var names []string
+		json.NewDecoder(r.Body).Decode(&names)
+		list := []*model.Role{}
+		for _, name := range names {
+			if permissions, ok := f.roles[name]; ok {
+				list = append(list, &model.Role{Name: name, Permissions: permissions})
+			}
+		}
+		a.value = list
 	default:
 		a.refuse(404, "api.context.404.app_error")
 	}

@@ -242,9 +242,8 @@ func (s *Server) findTeam(ctx context.Context, name string) error {
 			fmt.Sprintf("there is no team %q on the chat server, or @%s is not in it: "+
 				"configure the name in the team's URL, and add the bot to the team", name, s.me.Name))
 	}
-	member, err := ask(ctx, "looking for the bot in the team", func() (*model.TeamMember, *model.Response, error) {
-		return s.api.GetTeamMember(ctx, team.Id, s.me.ID, "")
-	}, func(m *model.TeamMember) bool { return m.UserId != "" })
+	s.team = team
+	member, err := s.teamMember(ctx, s.me.ID)
 	if err == nil && member.DeleteAt != 0 {
 		err = &fault{doing: "looking for the bot in the team", status: http.StatusNotFound, err: errors.New("it has left")}
 	}
@@ -252,7 +251,6 @@ func (s *Server) findTeam(ctx context.Context, name string) error {
 		return s.placeError(err,
 			fmt.Sprintf("@%s is not in the team %q: add the bot to the team", s.me.Name, name))
 	}
-	s.team = team
 	return nil
 }
 

@@ -48,13 +48,18 @@ func (r *receiver) person(ctx context.Context, id string) (person, error) {
 
 // isMember reports whether somebody is in the crew's team.
 func (s *Server) isMember(ctx context.Context, id string) (bool, error) {
-	member, err := ask(ctx, "asking who is in the team", func() (*model.TeamMember, *model.Response, error) {
-		return s.api.GetTeamMember(ctx, s.team.Id, id, "")
-	}, func(m *model.TeamMember) bool { return m.UserId != "" })
+	member, err := s.teamMember(ctx, id)
 	if err != nil && asFault(err).refused() {
 		return false, nil
 	}
 	return err == nil && member.DeleteAt == 0, err
+}
+
+// teamMember returns somebody's membership of the crew's team.
+func (s *Server) teamMember(ctx context.Context, id string) (*model.TeamMember, error) {
+	return ask(ctx, "asking who is in the team", func() (*model.TeamMember, *model.Response, error) {
+		return s.api.GetTeamMember(ctx, s.team.Id, id, "")
+	}, func(m *model.TeamMember) bool { return m.UserId != "" })
 }
 
 // Person looks up a person of the crew's team by user name.

@@ -15,6 +15,7 @@ import (
 // which outlive each run of it.
 type Bot struct {
 	Token string // of its account on the chat server
+	URL   string // of the chat server, as the bot reaches it
 
 	station *Station
 	program string
@@ -34,7 +35,7 @@ const (
 // the test failed.
 func (s *Station) NewBot(more string) *Bot {
 	s.t.Helper()
-	bot := &Bot{Token: s.botToken, station: s, dir: s.t.TempDir()}
+	bot := &Bot{Token: s.botToken, URL: s.Server.URL, station: s, dir: s.t.TempDir()}
 	var err error
 	if bot.program, err = s.ground.botProgram(); err != nil {
 		s.t.Fatal(err)
@@ -65,7 +66,7 @@ url = %q
 team = %q
 channel = %q
 
-%s`, b.station.Server.URL, team, channel, more))
+%s`, b.URL, team, channel, more))
 }
 
 // buildBot builds Benchbell from the module around this one and returns its
@@ -135,6 +136,14 @@ func (b *Bot) Launch() {
 		b.station.t.Fatal(err)
 	}
 	b.run = run
+}
+
+// AwaitLog waits until the bot that runs has logged the words.
+func (b *Bot) AwaitLog(words string) {
+	b.station.t.Helper()
+	if err := b.run.awaitLog(b.station.t.Context(), words); err != nil {
+		b.station.t.Fatal(err)
+	}
 }
 
 // Stop ends the bot the way its keeper would, and fails the test if it does not

@@ -222,6 +222,33 @@ func (s *Station) RemoveBot() {
 	}
 }
 
+// InviteBot lets the bot into the crew channel again.
+func (s *Station) InviteBot() {
+	s.t.Helper()
+	admin := s.client(s.ground.accounts.admin.token)
+	if _, _, err := admin.AddChannelMember(s.t.Context(), s.Crew.ID, s.ground.accounts.botID); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+// ArchiveCrew archives the crew channel.
+func (s *Station) ArchiveCrew() {
+	s.t.Helper()
+	admin := s.client(s.ground.accounts.admin.token)
+	if _, err := admin.DeleteChannel(s.t.Context(), s.Crew.ID); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+// RestoreCrew brings the crew channel back.
+func (s *Station) RestoreCrew() {
+	s.t.Helper()
+	admin := s.client(s.ground.accounts.admin.token)
+	if _, _, err := admin.RestoreChannel(s.t.Context(), s.Crew.ID); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
 // client returns a connection to the server with somebody's token.
 func (s *Station) client(token string) *model.Client4 {
 	client := newClient(s.Server.URL)

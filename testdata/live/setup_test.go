@@ -40,10 +40,6 @@ func TestWrongSetup(t *testing.T) {
 			"no token", func() { bot.Token = "" },
 			[]string{"token is missing", "BENCHBELL_TOKEN", "token_file"},
 		},
-		{
-			"not a member", func() { bot.Token = station.botToken; station.RemoveBot() },
-			[]string{"@benchbell is not in the channel", "/invite @benchbell"},
-		},
 	} {
 		tt.wrong()
 		for _, subcommand := range both {
@@ -54,6 +50,38 @@ func TestWrongSetup(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// TestShutAtStart is about a crew channel that is shut when the bot starts: check
+// says so, serve waits and says so, and goes to work when the channel is open.
+func TestShutAtStart(t *testing.T) {
+	for _, tt := range []struct {
+		name       string
+		shut, open func(*Station)
+		says       string
+	}{
+		{"not a member", (*Station).RemoveBot, (*Station).InviteBot, "/invite @benchbell"},
+		{"archived", (*Station).ArchiveCrew, (*Station).RestoreCrew, "is archived: bring it back, or configure another"},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
+			b := newBench(t)
+			if said := b.bot.Run("check"); !says(said, "numbers to tap") || !says(said, "attach files") || !says(said, "officers: @duty.officer") {
+				t.Errorf("benchbell check says\n%s", said)
+			}
+			tt.shut(b.Station)
+			if said := b.bot.Refused("check"); !says(said, tt.says) {
+				t.Errorf("benchbell check says\n%s", said)
+			}
+			b.bot.Launch()
+			b.bot.AwaitLog("waiting for the crew channel")
+			b.bot.AwaitLog(tt.says)
+			tt.open(b.Station)
+			b.bot.AwaitLog(botReady)
+			b.tester.Post(b.Crew, "@benchbell status HP-07")
+			b.tester.AwaitText("HP-07")
+		})
 	}
 }
 
