@@ -7,8 +7,8 @@ import (
 	"benchbell/core"
 )
 
-// What people are told around a run besides how to go on with it: which tests
-// clear nothing, and what officers should know of.
+// What people are told about a run besides the next step: which tests clear nothing, and
+// what officers should know.
 
 // clearsNothing says, when a run is opened, why a pass of it will not clear the
 // suit: it is by another method than the suit's own, or nobody said yet what was

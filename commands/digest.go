@@ -29,8 +29,9 @@ type DueLine struct {
 	Name string
 	Due  core.Date
 	What string // "test", "life ends", "calibration"
-	// Standing is that of a suit, today. The day of its next test matters only
-	// while it is fit: of one that is not, no day may be read as the last one.
+	// Standing is that of a suit today. The line shows the day of its next test only
+	// while it is fit: a date next to an unfit suit would read as if it were fit
+	// until then.
 	Standing core.Standing
 }
 

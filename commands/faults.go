@@ -34,7 +34,7 @@ func (s Speaker) Faults(all []FileFault) string {
 		if f.Found != "" {
 			text += quote(f.Found) + ": "
 		}
-		out = append(out, text+f.Want)
+		out = append(out, text+shown(f.Want))
 	}
 	return lines(out...)
 }

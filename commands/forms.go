@@ -24,9 +24,9 @@ const (
 // form is one thing that can be said. The table of forms makes the parser, the
 // help, and the suggestions of what to say instead.
 //
-// What is shown of a form has an ellipsis for all that a person has to fill in,
-// and never a value, a reason, a day or a suit of the program's own: somebody
-// copies it as it stands. Said as it stands, it is refused.
+// Whatever help and suggestions show of a form has an ellipsis where a person must
+// fill something in, and never an invented value, reason, day or suit, since people
+// copy it as it stands. Typed with the ellipsis, it is refused.
 type form struct {
 	verbs   []string
 	in      where
@@ -39,8 +39,8 @@ type form struct {
 	verbatim bool
 	// fill is what has to follow the verb.
 	fill fill
-	// grave is true for a word that ends, clears or takes back something: it is
-	// suggested only for that very word with one letter wrong.
+	// grave is true for a word that ends, clears or takes back something. It is
+	// suggested only if the typed word is one letter off.
 	grave bool
 	// passing are the words that make talk of it if they come next.
 	passing []string
@@ -75,11 +75,24 @@ func hollow(text string) bool {
 	return strings.Trim(text, "….-–_:;,!?`*\"'“”„@()[]<> ") == ""
 }
 
-// forms is filled in by init, since Help is one of them.
+// forms is filled in by init, since Help is one of them. Help shows them in this order.
 var forms []form
 
 func init() {
-	forms = []form{
+	forms = slices.Concat(
+		formsOfLists(),
+		formsOfReadings(),
+		formsOfRuns(),
+		formsOfSuits(),
+		formsOfAir(),
+		formsOfFleet(),
+		formsOfRegister(),
+	)
+}
+
+// formsOfLists are the words about the checklists, and what is seen at an item of one.
+func formsOfLists() []form {
+	return []form{
 		{
 			verbs: []string{"ok", "okay", "tick"}, in: inThread,
 			shape: "ok · ok … · ok all", means: "tick the next item, those numbers, or the list", example: "ok all",
@@ -95,6 +108,12 @@ func init() {
 			shape: "bad …", means: "number and what: a defect there; before the test it ends the run as a fail", example: "bad 2 hole in left glove",
 			parse: parseBad, verbatim: true, fill: anyWords,
 		},
+	}
+}
+
+// formsOfReadings are the words about readings, the air, and leaks.
+func formsOfReadings() []form {
+	return []form{
 		{
 			verbs: []string{"reading", "read", "pressure"}, in: inThread,
 			shape: "… · … at …", means: "a reading: number and unit, true when posted; or at minutes:seconds of the hold", example: "16.5",
@@ -141,6 +160,12 @@ func init() {
 				return core.Leak{Where: text}, err
 			}, verbatim: true, fill: anyWords, passing: talkAfterLeak,
 		},
+	}
+}
+
+// formsOfRuns are the words about a run as a whole: its record, its end, its tester.
+func formsOfRuns() []form {
+	return []form{
 		{
 			verbs: []string{"why"}, in: inThread,
 			shape: "why", means: "what the verdict rests on", example: "why",
@@ -185,6 +210,12 @@ func init() {
 			shape: "over to @…", means: "hand the run over", example: "over to @second.tester",
 			parse: parseHandOver, fill: anyWords,
 		},
+	}
+}
+
+// formsOfSuits are the words about one suit: its test, its standing, its life.
+func formsOfSuits() []form {
+	return []form{
 		{
 			verbs: []string{"test"}, in: anywhere,
 			shape: "test … · test … with …", means: "suit, and method if another: open a run; and with which manometer", example: "test HP-07 with M-1",
@@ -238,6 +269,12 @@ func init() {
 				return core.Release{Suit: tag}, err
 			}, fill: aSuit, grave: true,
 		},
+	}
+}
+
+// formsOfAir are the words about how much air a suit takes.
+func formsOfAir() []form {
+	return []form{
 		{
 			verbs: []string{"capacity"}, in: anywhere,
 			shape: "capacity · capacity …", means: "how much air the suit takes: measured after a verdict; or suit, and from paper the litres added, the pressure before and after, its unit", example: "capacity HP-07 2 L 15.0 16.2 mbar",
@@ -248,6 +285,12 @@ func init() {
 			shape: "… L", means: "litres of air added to measure the capacity", example: "added 2 L",
 			parse: func(rest string) (any, error) { return parseLitres(rest) }, fill: anyWords,
 		},
+	}
+}
+
+// formsOfFleet are questions about many suits, and documents.
+func formsOfFleet() []form {
+	return []form{
 		{
 			verbs: []string{"ready"}, in: anywhere,
 			shape: "ready · ready …", means: "the suits that can go out now, of a size or at a place", example: "ready L",
@@ -284,6 +327,12 @@ func init() {
 			shape: "shelf", means: "the list for the wall as a PDF", example: "shelf",
 			parse: bare(core.AskShelf{}),
 		},
+	}
+}
+
+// formsOfRegister are the words about the register, and help.
+func formsOfRegister() []form {
+	return []form{
 		{
 			verbs: []string{"suit"}, in: anywhere,
 			shape: "suit add … · suit change …", means: "tag, then column=value for each: the register", example: "suit change HP-25 place=\"Station 1\"",
@@ -324,7 +373,8 @@ func bare(want any) func(string) (any, error) {
 	}
 }
 
-// asked is for a word that asks: "where are we?" and "why fail?" are asked so too.
+// asked is for a question word, alone or followed by at most two words: "where are
+// we?", "why fail?".
 func asked(want any) func(string) (any, error) {
 	return func(rest string) (any, error) {
 		if len(strings.Fields(rest)) > 2 || len(tagsIn(rest)) > 0 {
@@ -359,7 +409,7 @@ func maybeText(rest string) (string, error) {
 var cutPleaseAlone = regexp.MustCompile(`(?i)^please[.!]*$`)
 
 // cutTag takes a suit's tag off the beginning of a text: "HP-07: seam", "hp 7",
-// "of HP-07". What is left begins with what joins it to the tag, as in "& 08".
+// "of HP-07". The rest keeps what joins it to the tag, as in "& 08".
 func cutTag(rest string) (tag, left string) {
 	for _, little := range []string{"of ", "for ", "on ", "the ", "suit "} {
 		rest = cutFold(rest, little)
@@ -371,8 +421,8 @@ func cutTag(rest string) (tag, left string) {
 	return tag, left
 }
 
-// cutWord takes a word off the beginning of a text, without what may stand
-// behind a tag in a sentence.
+// cutWord takes a word off the beginning of a text, without the punctuation that may
+// follow a tag.
 func cutWord(text string) (word, left string) {
 	if i := strings.IndexAny(text, " ,;:!?&+–"); i >= 0 {
 		word, left = text[:i], text[i:]
@@ -441,7 +491,7 @@ func aboutSuit(make func(tag, text string) (any, error), missing string) func(st
 	}
 }
 
-// half is a text about a suit that names another: nothing of it may be done.
+// half is a text about a suit that also names another. Neither half may be done.
 type half struct{ tag, other, text string }
 
 func (h *half) Error() string { return "one suit a post: nothing was recorded" }
@@ -484,9 +534,9 @@ var (
 	slashed = regexp.MustCompile(`^(\pL+[-_.]?)(\d+)/(\d+)$`)
 )
 
-// another finds a further suit in what follows a tag: a later tag of its kind,
-// or a number joined to it, or one alone if it cannot be of something else. Its
-// name is empty if it is not clear.
+// another finds a second suit in what follows a tag: another tag of its kind, a number
+// joined to it, or a number alone if it can mean nothing else. The name is empty if it
+// is not clear which suit is meant.
 func another(tag, left string, counts bool) (other string, is bool) {
 	if m := slashed.FindStringSubmatch(tag); m != nil && len(m[2]) == len(m[3]) {
 		return m[1] + m[3], true
@@ -522,9 +572,9 @@ func another(tag, left string, counts bool) (other string, is bool) {
 	return strings.TrimSuffix(tag, own) + number, true
 }
 
-// numberLike finds a bare number that is written as wide as the tag's own: right
-// behind the tag, unless things are counted there, or later behind a word or a
-// sign that goes on with another suit. What is a time, a date or an amount is none.
+// numberLike finds a bare number with as many digits as the tag's own: right behind the
+// tag, unless things are counted there, or later behind "and" or the like. Times, dates
+// and amounts do not count.
 func numberLike(tag, left string, counts bool) string {
 	own := lastNumber.FindString(tag)
 	for i, m := range furtherNumber.FindAllStringSubmatchIndex(left, -1) {
@@ -684,8 +734,8 @@ func cleanNumbers(items []int) string { return strings.ReplaceAll(numbers(items)
 
 var (
 	excepts = regexp.MustCompile(`(?i)^(?:but|except|apart|without|minus|save|not|bar|excluding|other than)\b`)
-	// notDone is a text by which nothing was repaired, or not yet. In doubt it is
-	// one: who repaired something can say so in other words.
+	// notDone matches a text that says of a repair that it was not done, or not yet.
+	// It also matches doubtful texts: a real repair can be put in other words.
 	notDone = regexp.MustCompile(`(?i)^[^\pL\pN]*(?:$|(?:not|no|none|nothing|never|nobody|n/?a|nil|unknown|unclear|pending|later|tomorrow|soon|tbd|to ?do|needs?|must|should|shall|will|would|can(?:no|')?t|cannot|could(?:n't| not)?|wait\w*|await\w*|order(?:ed)?|sent|to be|planned|open)\b)` +
 		`|\b(?:not yet|not (?:done|possible|repaired|fixed|mended|finished|complete[d]?)|unrepaired|unfinished|will be|to be done|(?:must|needs?|has|have|had) to be|could not|couldn't|cannot|can't|wasn't|isn't|wait\w* for|on order|pending|still (?:open|leaks|torn|to)|next week)\b|\?`)
 	// noCause is a text by which no cause was found.

@@ -14,9 +14,9 @@ import (
 // by the suit, or by the number in it. In a run's thread anything else may have
 // been a remark.
 //
-// What it finds never does more than what was typed, nor the opposite: somebody
-// copies it. So of a text that says no, or what will or should be, only
-// questions are suggested.
+// A suggestion never does more than what was typed, nor the opposite, since people copy
+// it. For a text that denies something, or is about the future, only questions are
+// suggested.
 func instead(text, verb string, in Place) *Misunderstood {
 	var words []string
 	for w := range strings.FieldsSeq(text) {
@@ -68,8 +68,8 @@ func instead(text, verb string, in Place) *Misunderstood {
 	return m
 }
 
-// What people say instead of the words there are. None of it is done by itself:
-// it is asked whether that was meant.
+// What people say instead of the command words. The program never acts on these; it asks
+// whether the command was meant.
 var (
 	saidForRun = map[string]string{
 		"all": "where", "done": "where", "finished": "where", "everything": "where", "check": "where",
@@ -94,7 +94,7 @@ var (
 		"will", "would", "shall", "should", "must", "may", "might", "can", "could", "be", "if", "before", "until", "unless", "to",
 		"want", "wants", "need", "needs", "needed", "plan", "planned", "tomorrow", "soon", "almost", "nearly",
 	}
-	// innocent are words of their own that are spelt nearly like one of ours.
+	// innocent are ordinary words that are spelt nearly like a command word.
 	innocent = []string{"fit", "sound", "round", "step", "top", "rest", "best", "text", "six", "mix", "had", "bar", "return", "reused", "fused", "user", "users", "now", "hot", "gain", "cover", "case", "quit"}
 )
 
@@ -154,10 +154,10 @@ func saidOf(text string, words []string, tag string, in Place) (string, bool) {
 	return found[0].said(tag), true
 }
 
-// slip finds the form whose verb is spelt like a text's first word, but for one
-// letter that is another, missing or too many, or two that are swapped; in long
-// words that end or clear nothing, two. A word with letters in front of it, or
-// without them, is another word, "unused" and "top", and so is "repair".
+// slip finds the form whose verb differs from a text's first word by one letter that is
+// wrong, missing or added, or by two swapped letters; in long words that end or clear
+// nothing, by two letters. A word that only adds letters in front, or lacks them, is
+// another word ("unused", "top"), and so is "repair".
 func slip(text, verb, tag string, in Place) (try string, ok bool) {
 	const shortest, long, longest = 3, 8, 20
 	if len(verb) > longest || slices.Contains(innocent, verb) {

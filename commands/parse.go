@@ -28,24 +28,24 @@ const (
 // Help asks what can be said; Word narrows it down.
 type Help struct{ Word string }
 
-// Misunderstood is a text that means nothing here. Try is the nearest thing
-// that would: it has nothing in it but words that are said to the bot, the
-// person's own, and an ellipsis for what is missing.
+// Misunderstood is a text that means nothing here. Try is the nearest text that does. It
+// consists of command words, the person's own words, and an ellipsis for what is
+// missing.
 type Misunderstood struct {
 	Text string
 	Say  string // what is wrong, if something better than "not understood" is known
 	Try  string
 	Also string // what else has to be said, where two things were meant
-	// Faulty is true for a command or a reading that is not whole or not right,
-	// false for words that begin none.
+	// Faulty is true for an incomplete or wrong command or reading, false for words
+	// that do not begin one.
 	Faulty bool
 	// Passing is true for words that sound like talk between people. Try then
 	// says the same for sure.
 	Passing bool
 }
 
-// Meant reports whether somebody must be told even where people talk among
-// themselves: a command that names a suit, or is one word, and is not whole.
+// Meant reports whether the person must be told even where people talk to each other:
+// the text is an incomplete command that names a suit or is a single word.
 func (m *Misunderstood) Meant() bool {
 	return m.Faulty && !m.Passing && (m.Also != "" || len(tagsIn(m.Text)) > 0 || !strings.Contains(m.Text, " "))
 }
@@ -205,8 +205,8 @@ type hint struct{ say, try, also string }
 
 func (h *hint) Error() string { return h.say }
 
-// faulty words what is wrong with something that was nearly understood. Where a
-// text says that something is not so, nobody is told how to say that it is.
+// faulty says what is wrong with a text that was nearly understood. A text that denies
+// something gets no suggestion that would affirm it.
 func (f form) faulty(text string, err error, in Place) *Misunderstood {
 	m := &Misunderstood{Text: text, Say: err.Error(), Faulty: true}
 	tag := ""
@@ -242,8 +242,7 @@ func harmless(tag string, in Place) string {
 // emphasis drops what only makes words look different.
 var emphasis = strings.NewReplacer("*", "", "`", "")
 
-// plain is a text without emphasis and without pictures: a phone puts one where
-// nobody meant anything by it.
+// plain is a text without emphasis and emoji: phones insert emoji that mean nothing.
 func plain(typed string) string {
 	words := strings.FieldsFunc(strings.Map(func(r rune) rune {
 		if isPicture(r) {
@@ -304,8 +303,8 @@ func WithoutMention(text, bot string) (rest string, mentioned bool) {
 	return strings.TrimLeft(rest, " ,:"), mentioned
 }
 
-// find looks up the form that a verb begins. What belongs in a run's thread is
-// understood elsewhere too, to be answered with where it belongs.
+// find looks up the form that a verb begins. Words for a run's thread are found in other
+// places too, so that the answer can say where they belong.
 func find(verb string, in Place) (form, bool) {
 	for _, f := range forms {
 		if (f.in == anywhere || f.in == where(in) || in == Talk) && slices.Contains(f.verbs, verb) {

@@ -22,7 +22,7 @@ func (s Speaker) Photos(n int, with core.Link, words bool) string {
 
 // PerhapsMeant names what words kept with a photo could have been meant for.
 func (s Speaker) PerhapsMeant(try string) string {
-	return fmt.Sprintf("Or did you mean %s?", code(try))
+	return fmt.Sprintf("Or did you mean %s?", typed(try))
 }
 
 // PhotoKept is for a photo whose name did not look like one.

@@ -1,6 +1,7 @@
 package commands
 
 import (
+	"cmp"
 	"fmt"
 	"strings"
 
@@ -9,16 +10,12 @@ import (
 
 // Print writes what Parse read, as it is best typed: Parse(Print(x)) is x.
 func Print(want any) string {
+	return cmp.Or(printForRun(want), printOfSuit(want), printQuestion(want))
+}
+
+// printForRun prints what is said in a run.
+func printForRun(want any) string {
 	switch w := want.(type) {
-	case core.Open:
-		text := "test " + w.Suit
-		if w.Method != "" {
-			text += " " + w.Method
-		}
-		if w.Manometer != "" {
-			text += " with " + w.Manometer
-		}
-		return text
 	case core.Tick:
 		if w.All {
 			return "ok all"
@@ -31,7 +28,7 @@ func Print(want any) string {
 	case core.Read:
 		text := withUnit(w.Digits, w.Unit)
 		if w.HasStated {
-			text += " at " + stopwatch(w.Stated)
+			text += " at " + core.Stopwatch(w.Stated)
 		}
 		return text
 	case core.Fix:
@@ -46,13 +43,6 @@ func Print(want any) string {
 		return "baro " + withUnit(w.Digits, w.Unit)
 	case core.Leak:
 		return withColon("leak", w.Where)
-	case core.AskWhy:
-		return "why"
-	case core.Measure:
-		if w.Litres == "" {
-			return strings.TrimSpace("capacity " + w.Suit)
-		}
-		return fmt.Sprintf("capacity %s %s L %s %s %s", w.Suit, w.Litres, w.From, w.To, w.Unit)
 	case core.AddAir:
 		return w.Litres + " L"
 	case core.Remark:
@@ -68,12 +58,27 @@ func Print(want any) string {
 			return "over to me"
 		}
 		return "over to @" + w.To.Name
-	case core.AskWhere:
-		return "where"
-	case core.AskFleet:
-		return "status"
-	case core.AskSuit:
-		return "status " + w.Suit
+	}
+	return ""
+}
+
+// printOfSuit prints what is said of a suit.
+func printOfSuit(want any) string {
+	switch w := want.(type) {
+	case core.Open:
+		text := "test " + w.Suit
+		if w.Method != "" {
+			text += " " + w.Method
+		}
+		if w.Manometer != "" {
+			text += " with " + w.Manometer
+		}
+		return text
+	case core.Measure:
+		if w.Litres == "" {
+			return strings.TrimSpace("capacity " + w.Suit)
+		}
+		return fmt.Sprintf("capacity %s %s L %s %s %s", w.Suit, w.Litres, w.From, w.To, w.Unit)
 	case core.NoteUsed:
 		return strings.Join(strings.Fields("used "+w.Suit+" "+w.When+" "+w.Note), " ")
 	case core.NoteFound:
@@ -97,6 +102,21 @@ func Print(want any) string {
 		return "reinstate " + w.Suit + " " + w.Why
 	case core.Release:
 		return "release " + w.Suit
+	}
+	return ""
+}
+
+// printQuestion prints questions, and what is said of the register.
+func printQuestion(want any) string {
+	switch w := want.(type) {
+	case core.AskWhy:
+		return "why"
+	case core.AskWhere:
+		return "where"
+	case core.AskFleet:
+		return "status"
+	case core.AskSuit:
+		return "status " + w.Suit
 	case core.AskReady:
 		return strings.TrimSpace("ready " + w.Want)
 	case core.AskDue:

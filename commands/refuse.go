@@ -1,10 +1,12 @@
 package commands
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"benchbell/core"
 )
@@ -15,7 +17,7 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 	if m, is := errors.AsType[*Misunderstood](err); is {
 		say := "Not understood"
 		if m.Say != "" {
-			say = strings.ToUpper(m.Say[:1]) + m.Say[1:]
+			say = shown(upperFirst(m.Say))
 		}
 		if !strings.HasSuffix(say, "?") {
 			say += "."
@@ -24,20 +26,30 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
 		}
 		if m.Passing {
-			return lines(say, fmt.Sprintf("If it is meant: %s.", code(m.Try))), true
+			return lines(say, fmt.Sprintf("If it is meant: %s.", typed(m.Try))), true
 		}
 		if m.Also != "" {
-			return fmt.Sprintf("%s Say %s, then %s.", say, code(m.Try), code(m.Also)), true
+			return fmt.Sprintf("%s Say %s, then %s.", say, typed(m.Try), typed(m.Also)), true
 		}
-		return fmt.Sprintf("%s Try %s, or %s.", say, code(m.Try), code("help")), true
+		return fmt.Sprintf("%s Try %s, or %s.", say, typed(m.Try), code("help")), true
 	}
 	if r, is := errors.AsType[*core.Refusal](err); is {
-		return s.refusal(r, in), true
+		return s.refusal(r), true
 	}
 	return "", false
 }
 
-func (s Speaker) refusal(r *core.Refusal, in Place) string {
+func upperFirst(s string) string {
+	_, n := utf8.DecodeRuneInString(s)
+	return strings.ToUpper(s[:n]) + s[n:]
+}
+
+func (s Speaker) refusal(r *core.Refusal) string {
+	return cmp.Or(s.notOpened(r), s.notRead(r), s.notDone(r), s.notMeasured(r), s.notRecorded(r), string(r.Why)+".")
+}
+
+// notOpened words why a run is not opened, or not with that manometer.
+func (s Speaker) notOpened(r *core.Refusal) string {
 	switch r.Why {
 	case core.UnknownSuit:
 		return fmt.Sprintf("No suit %s here.%s", quote(r.Suit), didYouMean(r.Choices))
@@ -52,7 +64,7 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		if r.Opening != "" {
 			head, use = "Not opened", strings.Join(strings.Fields("test "+r.Opening+" "+r.Method+" with …"), " ")
 		}
-		return fmt.Sprintf("%s: %s. Use %s, or wait.", head, s.inUse(r), code(use))
+		return lines(fmt.Sprintf("%s: %s.", head, s.inUse(r)), fmt.Sprintf("Use %s, or wait.", code(use)))
 	case core.ManometerFixed:
 		return fmt.Sprintf("A reading was taken with %s: it stays to the end of this test. %s ends it; then open another run.", r.Manometer, code("stop …"))
 	case core.SuitRetired:
@@ -65,6 +77,46 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("%s needs the maker's pressures A and B, and the register has none for %s. The keeper imports them; then %s.", r.Method, r.Suit, code("test "+r.Suit))
 	case core.MakerPressuresLow:
 		return fmt.Sprintf("The maker's A and B of %s in the register do not go with %s: A at least 3 in, B at least 2 in and below A. The keeper must correct them.", r.Suit, r.Method)
+	}
+	return ""
+}
+
+// notRead words why a reading is not taken or corrected.
+func (s Speaker) notRead(r *core.Refusal) string {
+	switch r.Why {
+	case core.NotPrepared:
+		return fmt.Sprintf("Not taken: the list comes first.\n%s ticks a number, %s all that is left.", code("ok …"), code("ok all"))
+	case core.NotInHold:
+		return "Not taken: a time belongs to a hold, and no hold runs. Post the reading alone, its number and unit."
+	case core.NotYet:
+		return "Not taken: that moment of the hold has not come yet. Post the reading alone, its number and unit."
+	case core.Implausible:
+		return s.implausible(r)
+	case core.NothingToFix:
+		return "There is no reading to correct. Post one, its number and unit."
+	case core.NothingAsked:
+		return fmt.Sprintf("Nothing was asked. %s says what is next.", code("where"))
+	case core.VerdictIn:
+		return fmt.Sprintf("Not taken: the verdict is in. A new test begins with %s, once this list is complete.", code("test "+r.Suit))
+	case core.ClosedForGood:
+		return fmt.Sprintf("Not changed: %s is closed and its verdict cannot get better. %s begins a new run.", r.Run, code("test "+r.Suit))
+	case core.TooLateToFix:
+		return fmt.Sprintf("Not changed: a correction counts within 2 minutes and before anything else is done.\n%s puts it on record; a new test is better.", code("note …"))
+	case core.MomentKept:
+		return "Not changed: a correction keeps the moment of the reading. Edit the number alone, or say it again as a new reading."
+	case core.AttemptOver:
+		return fmt.Sprintf("Not changed: that reading is of an attempt that is over. %s puts it on record.", code("note …"))
+	case core.AnswerTooLate:
+		return "Not taken: that was asked too long ago. Read again and post number and unit."
+	case core.NoSuchAir:
+		return fmt.Sprintf("Not taken: not a plausible value. The temperature is in °C, the barometer 500 to 1100 hPa: %s, %s.", code("air …"), code("baro …"))
+	}
+	return ""
+}
+
+// notDone words why a run goes on as it is.
+func (s Speaker) notDone(r *core.Refusal) string {
+	switch r.Why {
 	case core.NotTheTester:
 		if r.TakeOver {
 			return fmt.Sprintf("Not taken: this is %s's run.\nTake it over: %s.", r.Person.Name, code("over to me"))
@@ -73,34 +125,18 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NotTheirRun:
 		return lines(fmt.Sprintf("Not done: this is %s's run.", r.Person.Name), "They may do it, or an officer"+s.orAnybody(r.Until)+".")
 	case core.NoList:
-		return fmt.Sprintf("Nothing to tick now. %s says what is waited for.", code("where"))
+		return fmt.Sprintf("Nothing to tick now. %s says what is next.", code("where"))
 	case core.NoSuchItem:
-		return fmt.Sprintf("The list has no %d. %s says what is left of it.", r.Item, code("where"))
-	case core.NotPrepared:
-		return fmt.Sprintf("Not taken: the list comes first.\n%s ticks a number, %s all that is left.", code("ok …"), code("ok all"))
-	case core.NotInHold:
-		return "Not taken: a time goes with a hold, and none runs. Post the reading alone, its number and unit."
-	case core.NotYet:
-		return "Not taken: that moment is not in this hold so far. Post the reading alone, its number and unit."
-	case core.Implausible:
-		return s.implausible(r)
-	case core.NothingToFix:
-		return "There is no reading to correct. Post one, its number and unit."
-	case core.NothingAsked:
-		return fmt.Sprintf("Nothing was asked. %s says what is waited for.", code("where"))
-	case core.VerdictIn:
-		return fmt.Sprintf("Not taken: the verdict is in. A new test begins with %s, once this list is complete.", code("test "+r.Suit))
+		return fmt.Sprintf("The list has no %d. %s says what is left.", r.Item, code("where"))
 	case core.RunClosed:
 		return fmt.Sprintf("%s is closed. %s begins a new run.", r.Run, code("test "+r.Suit))
-	case core.ClosedForGood:
-		return fmt.Sprintf("Not changed: %s is closed and its verdict cannot get better. %s begins a new run.", r.Run, code("test "+r.Suit))
 	case core.CannotRepeat:
 		return fmt.Sprintf("Only a test without verdict is repeated, before its list is begun. Unplug the suit by the list, then %s.", code("test "+r.Suit))
 	case core.AlreadyStopped:
 		if r.TakeOver {
 			return fmt.Sprintf("The test is over; the list is not. It is %s's: %s takes it over.", r.Person.Name, code("over to me"))
 		}
-		return fmt.Sprintf("The test is over; the list is not. %s says what is left of it.", code("where"))
+		return fmt.Sprintf("The test is over; the list is not. %s says what is left.", code("where"))
 	case core.PastDefects:
 		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop …"), code("found "+r.Suit+" …"))
 	case core.AlreadyTheirs:
@@ -109,10 +145,25 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @…"))
 	case core.NoFail:
 		return fmt.Sprintf("A leak is kept in the run that failed. Elsewhere: %s.", code("found "+r.Suit+" …"))
+	case core.WhyNotSaid:
+		return fmt.Sprintf("Not repeated: say why, for the record: %s.", code("again …"))
+	case core.SomethingFitted:
+		return fmt.Sprintf("Not taken: something was ticked as fitted or shut. Take it out, and tick it by its number. %s says what is left.", code("where"))
+	case core.NotStopped:
+		return fmt.Sprintf("Not taken: that answers a stop, and the run goes on. %s says what is next.", code("where"))
+	case core.ListUnseen:
+		return "Not ticked: the list has not reached the chat yet. Tick it once it is here."
+	}
+	return ""
+}
+
+// notMeasured words why a capacity is not measured.
+func (s Speaker) notMeasured(r *core.Refusal) string {
+	switch r.Why {
 	case core.BadCapacity:
 		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nSay the litres added, the pressure before and after, and its unit: %s", code("capacity "+r.Suit+" …"))
 	case core.NotMeasurable:
-		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is waited for.", code("where"))
+		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is next.", code("where"))
 	case core.NotMetering:
 		return fmt.Sprintf("No capacity is measured now. %s begins it, after a verdict.", code("capacity"))
 	case core.ManometerAway:
@@ -134,15 +185,22 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.TooSlow:
 		return fmt.Sprintf("Not taken: over 10 minutes went by, and the suit and the air changed. %s begins again.", code("capacity"))
 	case core.NoRise:
-		return fmt.Sprintf("Not taken: from %s to %s %s is no rise of a suit with that air.\nRead again and post it, or begin anew: %s.\nTo correct a reading of the test edit its post.", r.Like, r.Digits, r.Unit, code("capacity"))
+		return fmt.Sprintf("Not taken: %s to %s %s is not a rise that this air can cause.\nRead again and post it, or begin anew: %s.\nTo correct a reading of the test edit its post.", r.Like, r.Digits, r.Unit, code("capacity"))
 	case core.Overfilled:
 		return fmt.Sprintf("Not taken: %s %s is above the expansion range: let air out.\nSuch a measurement is void: %s begins again.", r.Digits, r.Unit, code("capacity"))
+	}
+	return ""
+}
+
+// notRecorded words why nothing of a suit or the register is changed.
+func (s Speaker) notRecorded(r *core.Refusal) string {
+	switch r.Why {
 	case core.BadMoment:
-		return fmt.Sprintf("%s is no moment, or still to come.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), code("used "+r.Suit+" …"))
+		return fmt.Sprintf("%s is in the future, or not a day or time.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), typed("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
 		return "Not done: that takes " + orList(r.Choices) + "."
 	case core.NothingToRelease:
-		return fmt.Sprintf("%s waits for no release. %s says what it waits for.", r.Suit, code("status "+r.Suit))
+		return fmt.Sprintf("%s needs no release. %s says what it needs.", r.Suit, code("status "+r.Suit))
 	case core.TestBeforeRelease:
 		return fmt.Sprintf("Not released: %s is withdrawn, and must pass a test first. %s, then %s.", r.Suit, code("test "+r.Suit), code("release "+r.Suit))
 	case core.NotInRegister:
@@ -158,18 +216,6 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 			return fmt.Sprintf("Not taken: say it in the thread of %s.", strings.Join(r.Choices, " or "))
 		}
 		return fmt.Sprintf("That belongs in a run's thread. %s opens one.", code("test …"))
-	case core.TooLateToFix:
-		return fmt.Sprintf("Not changed: a correction counts within 2 minutes and before anything else is done.\n%s puts it on record; a new test is better.", code("note …"))
-	case core.MomentKept:
-		return "Not changed: a correction keeps the moment of the reading. Edit the number alone, or say it again as a new reading."
-	case core.AttemptOver:
-		return fmt.Sprintf("Not changed: that reading is of an attempt that is over. %s puts it on record.", code("note …"))
-	case core.WhyNotSaid:
-		return fmt.Sprintf("Not repeated: say why, for the record: %s.", code("again …"))
-	case core.SomethingFitted:
-		return fmt.Sprintf("Not taken: something was ticked as fitted or shut. Take it out, and tick it by its number. %s says what is left.", code("where"))
-	case core.NotStopped:
-		return fmt.Sprintf("Not taken: that answers a stop, and the run goes on. %s says what it waits for.", code("where"))
 	case core.WhichDefect:
 		return lines("Not recorded. Which of the open defects?", defects(r.Choices),
 			fmt.Sprintf("Say its number, or several, or all: %s.", code("repaired "+r.Suit+" 1: …")))
@@ -185,15 +231,9 @@ func (s Speaker) refusal(r *core.Refusal, in Place) string {
 	case core.NothingFailed:
 		return fmt.Sprintf("Not recorded: no failed test of %s waits for a cause. What is wrong with it goes with %s.", r.Suit, code("found "+r.Suit+" …"))
 	case core.NotRetired:
-		return fmt.Sprintf("%s is not retired. %s says what it waits for.", r.Suit, code("status "+r.Suit))
-	case core.AnswerTooLate:
-		return "Not taken: that was asked too long ago. Read again and post number and unit."
-	case core.ListUnseen:
-		return "Not ticked: the list has not reached the chat yet. Tick it once it is here."
-	case core.NoSuchAir:
-		return fmt.Sprintf("Not taken: no bench has such air. The temperature is in °C, the barometer 500 to 1100 hPa: %s, %s.", code("air …"), code("baro …"))
+		return fmt.Sprintf("%s is not retired. %s says what it needs.", r.Suit, code("status "+r.Suit))
 	}
-	return string(r.Why) + "."
+	return ""
 }
 
 // inUse says which run has a manometer, and until when at least.

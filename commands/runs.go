@@ -28,105 +28,16 @@ type Step struct {
 // already.
 func (s Speaker) Run(st Step) []Message {
 	var out []Message
-	say := func(d Dest, text string) { out = append(out, Message{Dest: d, Text: text}) }
-	run := st.After
-	asker := st.After.Tester
-	given := len(st.Before.AllVerdicts())
+	verdicts := len(st.Before.AllVerdicts())
 	for _, fact := range st.Facts {
-		switch f := fact.(type) {
-		case core.Opened:
-			if warning := lines(s.busy(run, st.Busy), s.lapsed(run, st.At), s.coarse(run)); warning != "" {
-				say(ToRun, lines(of(run)+warning, at(asker)))
-			}
-			if why := lines(s.because(run.Suit.Tag, st.Standing), clearsNothing(run, st.Standing)); why != "" {
-				say(ToRun, why)
-			}
-			out = append(out, s.newList(run))
-		case core.Ticked:
-			switch {
-			case st.Before.Phase == core.Prepare && run.Phase == core.Expansion:
-				say(ToRun, lines(of(run)+s.next(run, st.At), s.lapsed(run, st.At), at(asker)))
-			case !f.ByTap && run.List() != nil:
-				say(ToRun, s.next(run, st.At))
-			}
-		case core.Taken:
-			if text := s.taken(st, f.Reading); text != "" {
-				say(ToRun, of(run)+text)
-			}
-		case core.Questioned:
-			say(ToRun, of(run)+s.question(f, asker))
-		case core.Corrected:
-			say(ToRun, s.corrected(st, f))
-		case core.Judged:
-			given++
-			out = append(out, s.judged(st, f.Verdict, given)...)
-		case core.Rung:
-			if text := s.bell(run, f, st.At); text != "" && !f.Quiet {
-				say(ToRun, text)
-			}
-		case core.Stopped:
-			why := "Stopped"
-			if f.Why != "" {
-				why += ": " + quote(f.Why)
-			}
-			over := ""
-			if text := s.takenOver(st); text != "" {
-				over = lines(nowRunBy(run, run.Tester), text)
-			}
-			say(ToRun, lines(of(run)+bold(why)+". No verdict.", ended(run), stoppedStanding(run), over, mentions(st)))
-			if run.Phase == core.Restore {
-				out = append(out, s.newList(run))
-			}
-		case core.Again:
-			say(ToRun, lines(of(run)+fmt.Sprintf("Attempt %d. ", len(run.Past)+1)+s.next(run, st.At), at(asker)))
-		case core.HandedOver:
-			if has[core.Stopped](st.Facts) { // said there
-				break
-			}
-			text := lines(s.takenOver(st), s.next(run, st.At), cmp.Or(mentions(st), at(f.To)))
-			say(ToRun, lines(of(run)+nowRunBy(run, f.To), text))
-			if list := run.List(); list != nil {
-				out = append(out, s.newList(run))
-			}
-		case core.ManometerChosen:
-			text := fmt.Sprintf("Manometer %s, unit %s.", f.Manometer.ID, f.Manometer.Unit)
-			say(ToRun, lines(text, s.lapsed(run, st.At), s.coarse(run), s.next(run, st.At)))
-		case core.MeteringBegun, core.AirAdded:
-			say(ToRun, s.metering(run, st.At))
-		case core.MeteringRead:
-			if f.Reading.N == 1 && run.Metering.Open() {
-				say(ToRun, lines(f.Reading.Written.String()+" taken.", s.metering(run, st.At)))
-			}
-		case core.MeteringCorrected:
-			say(ToRun, s.meteringCorrected(run, f, st.At))
-		case core.MeteringLeft:
-			text := s.left(run, f)
-			if len(st.Facts) == 1 { // nothing else was said to the run
-				text = lines(text, s.restoring(run))
-			}
-			say(ToRun, text)
-		case core.CapacityMeasured:
-			say(ToRun, s.result(run, f.Capacity))
-		case core.LeakFound:
-			say(ToRun, fmt.Sprintf("Leak %d kept. Repair it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" …")))
-		case core.AirNoted:
-			say(ToRun, lines("Noted: air "+f.Celsius+" °C.", counted(st), driftOf(st)))
-		case core.BaroNoted:
-			say(ToRun, lines("Noted: barometer "+barometer(f.Written)+".", counted(st), driftOf(st)))
-		case core.Noted:
-			if f.Recalled {
-				say(ToRun, lines("Not taken: a moment counts when it is said within 3 min. It is on record as a note.", s.next(run, st.At)))
-				break
-			}
-			say(ToRun, "Noted.")
-		case core.DefectSeen:
-			if st.Before.Phase == core.Restore {
-				say(ToRun, lines(bold(run.Suit.Tag+" BLOCKED")+": "+quote(f.What)+" on record.", s.next(run, st.At)))
-			}
-		case core.NoneFitted:
-			say(ToRun, "Nothing was fitted: on record.")
-		case core.Closed:
-			out = append(out, Message{Dest: ToEnd, New: true, Text: s.closed(run, st.Standing, st.At)})
+		if judged, ok := fact.(core.Judged); ok {
+			verdicts++
+			out = append(out, s.judged(st, judged.Verdict, verdicts)...)
+			continue
+		}
+		out = append(out, s.ofRun(st, fact)...)
+		if text := cmp.Or(s.ofTest(st, fact), s.ofMetering(st, fact)); text != "" {
+			out = append(out, Message{Dest: ToRun, Text: text})
 		}
 	}
 	out = append(out, superseded(st)...)
@@ -134,7 +45,122 @@ func (s Speaker) Run(st Step) []Message {
 		out = append(out, Message{Dest: ToList, N: st.Before.Lists, Text: text})
 	}
 	out = append(out, s.toOfficers(st)...)
-	return append(out, Message{Dest: ToCard, Text: s.Card(run, st.At)})
+	return append(out, Message{Dest: ToCard, Text: s.Card(st.After, st.At)})
+}
+
+// ofRun words a fact of the run as a whole: its lists, its tester, its end.
+func (s Speaker) ofRun(st Step, fact core.Fact) []Message {
+	var out []Message
+	say := func(text string) { out = append(out, Message{Dest: ToRun, Text: text}) }
+	run, tester := st.After, st.After.Tester
+	switch f := fact.(type) {
+	case core.Opened:
+		if warning := lines(s.busy(run, st.Busy), s.lapsed(run, st.At), s.coarse(run)); warning != "" {
+			say(lines(of(run)+warning, at(tester)))
+		}
+		if why := lines(s.because(run.Suit.Tag, st.Standing), clearsNothing(run, st.Standing)); why != "" {
+			say(why)
+		}
+		out = append(out, s.newList(run))
+	case core.Ticked:
+		switch {
+		case st.Before.Phase == core.Prepare && run.Phase == core.Expansion:
+			say(lines(of(run)+s.next(run, st.At), s.lapsed(run, st.At), at(tester)))
+		case !f.ByTap && run.List() != nil:
+			say(s.next(run, st.At))
+		}
+	case core.Stopped:
+		why := "Stopped"
+		if f.Why != "" {
+			why += ": " + quote(f.Why)
+		}
+		over := ""
+		if text := s.takenOver(st); text != "" {
+			over = lines(nowRunBy(run, run.Tester), text)
+		}
+		say(lines(of(run)+bold(why)+". No verdict.", ended(run), stoppedStanding(run), over, mentions(st)))
+		if run.Phase == core.Restore {
+			out = append(out, s.newList(run))
+		}
+	case core.HandedOver:
+		if has[core.Stopped](st.Facts) { // said there
+			break
+		}
+		text := lines(s.takenOver(st), s.next(run, st.At), cmp.Or(mentions(st), at(f.To)))
+		say(lines(of(run)+nowRunBy(run, f.To), text))
+		if list := run.List(); list != nil {
+			out = append(out, s.newList(run))
+		}
+	case core.ManometerChosen:
+		text := fmt.Sprintf("Manometer %s, unit %s.", f.Manometer.ID, f.Manometer.Unit)
+		say(lines(text, s.lapsed(run, st.At), s.coarse(run), s.next(run, st.At)))
+	case core.DefectSeen:
+		if st.Before.Phase == core.Restore {
+			say(lines(bold(run.Suit.Tag+" BLOCKED")+": "+quote(f.What)+" on record.", s.next(run, st.At)))
+		}
+	case core.NoneFitted:
+		say("Nothing was fitted: on record.")
+	case core.Closed:
+		out = append(out, Message{Dest: ToEnd, New: true, Text: s.closed(run, st.Standing, st.At)})
+	}
+	return out
+}
+
+// ofTest words a fact of the test itself.
+func (s Speaker) ofTest(st Step, fact core.Fact) string {
+	run, tester := st.After, st.After.Tester
+	switch f := fact.(type) {
+	case core.Taken:
+		if text := s.taken(st, f.Reading); text != "" {
+			return of(run) + text
+		}
+	case core.Questioned:
+		return of(run) + s.question(f, tester)
+	case core.Corrected:
+		return s.corrected(st, f)
+	case core.Rung:
+		if text := s.bell(run, f, st.At); text != "" && !f.Quiet {
+			return text
+		}
+	case core.Again:
+		return lines(of(run)+fmt.Sprintf("Attempt %d. ", len(run.Past)+1)+s.next(run, st.At), at(tester))
+	case core.LeakFound:
+		return fmt.Sprintf("Leak %d kept. Repair it, then %s.", len(run.Leaks), code("repaired "+run.Suit.Tag+" …"))
+	case core.AirNoted:
+		return lines("Noted: air "+f.Celsius+" °C.", counted(st), driftOf(st))
+	case core.BaroNoted:
+		return lines("Noted: barometer "+barometer(f.Written)+".", counted(st), driftOf(st))
+	case core.Noted:
+		if f.Recalled {
+			return lines("Not taken: a moment counts when it is said within 3 min. It is on record as a note.", s.next(run, st.At))
+		}
+		return "Noted."
+	}
+	return ""
+}
+
+// ofMetering words a fact of a measurement of the capacity.
+func (s Speaker) ofMetering(st Step, fact core.Fact) string {
+	run := st.After
+	switch f := fact.(type) {
+	case core.MeteringBegun, core.AirAdded:
+		return s.metering(run, st.At)
+	case core.MeteringRead:
+		if f.Reading.N == 1 && run.Metering.Open() {
+			return lines(f.Reading.Written.String()+" taken.", s.metering(run, st.At))
+		}
+	case core.MeteringCorrected:
+		return s.meteringCorrected(run, f, st.At)
+	case core.MeteringLeft:
+		text := s.left(run, f)
+		if len(st.Facts) == 1 { // nothing else was said to the run
+			text = lines(text, s.restoring(run))
+		}
+		return text
+	case core.CapacityMeasured:
+		return s.result(run, f.Capacity)
+	}
+	return ""
 }
 
 // because says why a suit is on the bench, to whoever is about to test it.
@@ -156,9 +182,9 @@ func has[F core.Fact](facts []core.Fact) bool {
 	return slices.ContainsFunc(facts, func(f core.Fact) bool { _, ok := f.(F); return ok })
 }
 
-// refreshed words what has become of the list that was on screen before a step:
-// with its ticks while it is there, and as it was at last when it is not. It is
-// empty if there was no list, or nothing happened to it.
+// refreshed words the list that was on screen before a step: with its ticks while it is
+// in use, and in its final state when it is not. It is empty if there was no list, or if
+// it did not change.
 func refreshed(st Step) string {
 	before, after := st.Before, st.After
 	if before.List() == nil {
@@ -256,7 +282,7 @@ func (s Speaker) taken(st Step, r core.Reading) string {
 			fmt.Sprintf("Limit: ending %s or more.", lowest(run)),
 			s.askAir(run))
 	case run.Phase == core.Hold:
-		noted := fmt.Sprintf("%s noted at %s of the hold.", value, stopwatch(r.Taken.Sub(run.HeldAt)))
+		noted := fmt.Sprintf("%s noted at %s of the hold.", value, core.Stopwatch(r.Taken.Sub(run.HeldAt)))
 		if left := run.HoldEnds().Sub(r.Taken); left > 0 && left <= time.Minute {
 			noted = fmt.Sprintf("%s noted, not yet the end: the bell asks again.", value)
 		}
@@ -371,9 +397,9 @@ func (s Speaker) judged(st Step, v core.Verdict, n int) []Message {
 	return out
 }
 
-// superseded marks the posts of the verdicts that do not stand any more, each at
-// its beginning: who looks at one of them alone must see that it is not the last
-// word. What was said stays below, in what the verdict itself holds.
+// superseded marks the posts of the verdicts that no longer stand, at the beginning of
+// each: whoever sees only that post must know that it is out of date. The old figures
+// stay below.
 func superseded(st Step) []Message {
 	facts := st.Facts
 	if !has[core.Judged](facts) && !has[core.HoldResumed](facts) && !has[core.Again](facts) && !has[core.Stopped](facts) && !has[core.Closed](facts) {
@@ -423,8 +449,8 @@ func of(run core.Run) string { return run.Suit.Tag + " · " }
 // bell words a bell. A late one says by how much.
 func (s Speaker) bell(run core.Run, b core.Rung, now time.Time) string {
 	late := ""
-	if by := now.Sub(b.Due); by >= 5*time.Second {
-		late = fmt.Sprintf("This bell is %s late, it was due at %s.", span(by), s.clock(b.Due))
+	if by := now.Sub(b.Due); by >= leastLate {
+		late = fmt.Sprintf("%s %s late, it was due at %s.", bellIsLate, span(by), s.clock(b.Due))
 	}
 	m := run.Method
 	tester := at(run.Tester)
@@ -477,7 +503,7 @@ func (s Speaker) closed(run core.Run, st core.Standing, now time.Time) string {
 	return lines(s.standing(run.Suit.Tag, st, core.DateAt(now, s.Zone)), run.ID.String()+" is closed.")
 }
 
-// PhaseWords names a phase for people.
+// PhaseWords returns the name of a phase for people.
 func PhaseWords(p core.Phase) string {
 	if p == core.Restore {
 		return "unplug and put away"

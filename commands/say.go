@@ -86,7 +86,7 @@ func quote(s string) string {
 			run = 0
 		}
 		if strings.ContainsRune("@#~:", r) {
-			b.WriteRune('\u200b')
+			b.WriteRune(unseen)
 		}
 	}
 	fence := strings.Repeat("`", longest+1)
@@ -99,6 +99,38 @@ func quote(s string) string {
 	}
 	return fence + text + fence
 }
+
+// unseen is a blank of no width. Between a sign and a word it keeps the chat server
+// from seeing a mention, a tag or a link; clean drops it from what is copied.
+const unseen = '\u200b'
+
+// defused drops backticks from a text and parts the signs that the chat server
+// makes something of from the words behind them.
+func defused(text string) string {
+	var b strings.Builder
+	var last rune
+	for _, r := range text {
+		if r == '`' || !unicode.IsPrint(r) {
+			continue
+		}
+		word := r == '_' || unicode.IsLetter(r) || unicode.IsDigit(r)
+		if strings.ContainsRune("@#~", last) && word || last == ':' && r == '/' {
+			b.WriteRune(unseen)
+		}
+		b.WriteRune(r)
+		last = r
+	}
+	return b.String()
+}
+
+// layout is what the chat server lays text out by.
+var layout = strings.NewReplacer("*", `\*`, "[", `\[`, "<", `\<`, "|", `\|`)
+
+// shown makes a sentence of ours safe in which a person's own words may stand.
+func shown(sentence string) string { return layout.Replace(defused(sentence)) }
+
+// typed is for words that can be typed, a person's own among them.
+func typed(s string) string { return code(defused(s)) }
 
 // named prints a word of the register, a size or a place: as it is if it is plain
 // words, else in quote.
@@ -143,12 +175,6 @@ func span(d time.Duration) string {
 		return "0 s"
 	}
 	return strings.Join(parts, " ")
-}
-
-// stopwatch prints a time of the hold: "6:00".
-func stopwatch(d time.Duration) string {
-	d = d.Round(time.Second)
-	return fmt.Sprintf("%d:%02d", int(d.Minutes()), int(d.Seconds())%60)
 }
 
 // wrap breaks a text between words, so that its lines are no wider than asked

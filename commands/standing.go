@@ -129,7 +129,7 @@ type FleetLine struct {
 func (s Speaker) Fleet(total, fit, retired int, not []FleetLine) string {
 	out := append([]string{bold(fmt.Sprintf("%d of %d fit.", fit, total))}, s.notFit(not)...)
 	if retired > 0 {
-		out = append(out, fmt.Sprintf("Retired besides: %d. %s names them.", retired, code("shelf")))
+		out = append(out, fmt.Sprintf("Also retired: %d. %s names them.", retired, code("shelf")))
 	}
 	return lines(out...)
 }

@@ -59,6 +59,6 @@ func (s Speaker) busy(run, holder core.Run) string {
 	if free := holder.FreesManometer(); !free.IsZero() {
 		until = " until about " + s.clock(free)
 	}
-	return fmt.Sprintf("%s is in %s (%s, %s)%s. Prepare meanwhile, or say %s for another.",
-		run.Manometer.ID, holder.ID, holder.Suit.Tag, holder.Tester.Name, until, code("with …"))
+	return lines(fmt.Sprintf("%s is in %s (%s, %s)%s.", run.Manometer.ID, holder.ID, holder.Suit.Tag, holder.Tester.Name, until),
+		fmt.Sprintf("Prepare meanwhile, or say %s for another.", code("with …")))
 }

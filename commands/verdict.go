@@ -63,7 +63,7 @@ func figures(run core.Run, v core.Verdict) string {
 	default:
 		text = fmt.Sprintf("Drop %s %s, limit %s %s.", plusMinus(v.Drop, drop, v.Expanded, u), u, allowed, u)
 	}
-	return lines(text, fmt.Sprintf("%s → %s in %s, %s.", v.Start.Written, v.End.Written, stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
+	return lines(text, fmt.Sprintf("%s → %s in %s, %s.", v.Start.Written, v.End.Written, core.Stopwatch(v.End.Taken.Sub(v.Start.Taken)), v.End.Manometer))
 }
 
 // figuresAtBell does so where readings on either side of the bell say what the

@@ -7,9 +7,9 @@ import (
 	"benchbell/core"
 )
 
-// What follows words for a document what is said in a chat: the same words,
-// without the chat's emphasis and quotes. What people typed comes out of them
-// just as it was typed; whoever lays it out makes it safe.
+// These functions return for documents what the chat says: the same words, without
+// emphasis and quotes. They return people's own words unchanged; the caller makes them
+// safe for its layout.
 
 // Task words an item of a checklist.
 func Task(it core.Item, run core.Run) string { return task(it, run) }
@@ -18,7 +18,7 @@ func Task(it core.Item, run core.Run) string { return task(it, run) }
 func Span(d time.Duration) string { return span(d) }
 
 // Stopwatch prints a time of the hold: "6:00".
-func Stopwatch(d time.Duration) string { return stopwatch(d) }
+func Stopwatch(d time.Duration) string { return core.Stopwatch(d) }
 
 // Percent prints a probability without claiming more than it knows.
 func Percent(p float64) string { return percent(p) }

@@ -60,9 +60,9 @@ func (s Surroundings) celsius() (t temperature, ok bool) {
 	return t, t.kelvin() > 0
 }
 
-// Ambient returns the surroundings in numbers, with 20 °C and the standard
-// atmosphere for what was not read; 10 K off change the diameter of a hole by
-// 1 %. The number is ours.
+// Ambient returns the surroundings in numbers. It uses 20 °C and the standard
+// atmosphere for what was not read: an error of 10 K changes the diameter of a hole
+// by 1 %. The 20 °C is ours.
 func (s Surroundings) Ambient() estimate.Ambient {
 	a := estimate.Ambient{Temperature: 20 + zeroCelsius, Barometer: absolute(s, s)}
 	if t, ok := s.celsius(); ok {
@@ -71,9 +71,9 @@ func (s Surroundings) Ambient() estimate.Ambient {
 	return a
 }
 
-// absolute returns the pressure of the air around, in pascals: the barometer's
-// first reading, or else the standard atmosphere. The barometer is at most some
-// percent off from it where people wear suits, and so is what follows from it.
+// absolute returns the pressure of the ambient air in pascals: the barometer's first
+// reading, or the standard atmosphere if there is none. Where people wear suits the
+// two differ by a few percent at most, and so does the result.
 func absolute(before, after Surroundings) float64 {
 	for _, s := range []Surroundings{before, after} {
 		if !s.Baro.IsZero() {
@@ -83,8 +83,8 @@ func absolute(before, after Surroundings) float64 {
 	return estimate.Atmosphere
 }
 
-// Give is how far a suit gives way to the air in it, by what it shows of a
-// rigid vessel's change.
+// Give is how far a suit yields when the air in it expands: the share of a rigid
+// vessel's change of pressure that the suit shows.
 type Give = estimate.Share
 
 // AirChange is how much the gauge pressure in a suit can have risen, in
@@ -92,10 +92,10 @@ type Give = estimate.Share
 // from Low to High. Negative is a fall.
 type AirChange struct{ Low, High float64 }
 
-// AirEffect works out what a change of the air from before to after can have
-// done to a suit that was shut at a gauge pressure. A temperature or barometer
-// reading that is missing is taken not to have changed, and the air in the suit
-// to have the temperature around it.
+// AirEffect works out how a change of the ambient air from before to after can have
+// changed the pressure in a suit that was shut at a gauge pressure. It assumes that a
+// value which was not read did not change, and that the air in the suit has the
+// ambient temperature.
 func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
 	t0, ok0 := before.celsius()
 	t1, ok1 := after.celsius()
@@ -111,30 +111,28 @@ func AirEffect(before, after Surroundings, gauge Pressure, g Give) AirChange {
 	return AirChange{low, high}
 }
 
-// CouldHide reports whether the change of the air may have hidden a drop
-// beyond the limit: whether end passes, and would not if the pressure had not
-// risen by as much as it can have for the air's sake. A fail it leaves alone,
-// even if the pressure may have fallen for the air's sake.
-func (c AirChange) CouldHide(l Limit, start, end Pressure) bool {
+// couldHide reports whether the change of the air may have hidden a drop beyond the
+// limit: end passes, but would not without the greatest rise that the air can have
+// caused. It never excuses a fail.
+func (c AirChange) couldHide(l Limit, start, end Pressure) bool {
 	if !l.Within(start, end) || !(c.High > 0) {
 		return false
 	}
 	return !l.within(start, shifted(end, -c.High))
 }
 
-// CouldCause reports whether the change of the air may have made a fail of what
-// would have passed: whether end fails, and would not if the pressure had not
-// fallen by as much as it can have for the air's sake. The fail stands all the
-// same; it is only said.
-func (c AirChange) CouldCause(l Limit, start, end Pressure) bool {
+// couldCause reports whether the change of the air may have caused a fail: end fails,
+// but would pass without the greatest fall that the air can have caused. The fail
+// stands; people are only told.
+func (c AirChange) couldCause(l Limit, start, end Pressure) bool {
 	if l.Within(start, end) || !(c.Low < 0) {
 		return false
 	}
 	return l.within(start, shifted(end, -c.Low))
 }
 
-// shifted returns a pressure and some pascals more, exactly, in nanopascals.
-// What is without bound is more than any suit holds.
+// shifted returns a pressure plus some pascals, exactly, in nanopascals. An infinite
+// shift becomes more than any suit holds.
 func shifted(p Pressure, by float64) *big.Rat {
 	const bound = 1e18
 	more := new(big.Rat).SetFloat64(min(max(by, -bound), bound))
@@ -142,17 +140,17 @@ func shifted(p Pressure, by float64) *big.Rat {
 	return more.Add(more, new(big.Rat).SetInt64(int64(p)))
 }
 
-// What the air of a room without sun and draught changes by in a hold, at most
-// and either way. The numbers are ours.
+// How much the air of a room without sun and draught changes in a hold at most,
+// either way. The numbers are ours.
 const (
 	quietKelvin  = 0.3
 	quietPascals = 30
 )
 
-// addAir adds what follows from the rounding of thermometer and barometer, each
-// read twice. The change that they showed is no uncertainty: it stands beside. Where
-// one was not read, or showed no change in steps that are coarser than that, the
-// change is what a quiet room allows.
+// addAir adds the uncertainty from rounding thermometer and barometer, each read
+// twice. The change that they showed is no uncertainty and is reported separately. If
+// one was not read, or its steps are too coarse to show a change, the change is
+// bounded by that of a quiet room.
 func (e Evidence) addAir(b *estimate.Budget) {
 	perKelvin := (absolute(e.Before, e.After) + e.Verdict.Start.Pressure().Pascals()) / e.Before.Ambient().Temperature
 	from, u := RoomTemperature, estimate.Rectangular(quietKelvin)
@@ -191,9 +189,9 @@ func (r Run) airOf(v Verdict) (befores, afters []Surroundings) {
 	return r.airAt(v.Start.Taken), r.airAt(v.End.Taken)
 }
 
-// AirOn returns what the air can have done to the ending pressure of a verdict
-// on the run's hold, and whether that can have decided it: have hidden a
-// failing drop under a pass, or made a fail of what would have passed.
+// AirOn returns how the air can have changed the ending pressure of a verdict on the
+// run's hold, and whether that can have decided it: hidden a failing drop under a
+// pass, or caused a fail.
 func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
 	start, end := v.Start.Pressure(), v.End.Pressure()
 	befores, afters := r.airOf(v)
@@ -211,19 +209,19 @@ func (r Run) AirOn(v Verdict) (change AirChange, decisive bool) {
 		if v.Reason == Bracketed {
 			end = v.AtBellLow
 		}
-		return change, change.CouldHide(r.Method.Limit, start, end)
+		return change, change.couldHide(r.Method.Limit, start, end)
 	case Fail:
 		if v.Reason == Bracketed {
 			end = v.AtBellHigh
 		}
-		return change, change.CouldCause(r.Method.Limit, start, end)
+		return change, change.couldCause(r.Method.Limit, start, end)
 	}
 	return change, false
 }
 
-// Give returns how far the run's suit gives way at the pressure of its hold. It
-// is by what was known of the suit when the test began: what is measured after
-// a verdict does not change it.
+// Give returns how far the run's suit yields at the pressure of its hold. It uses
+// what was known of the suit when the test began: a measurement after the verdict
+// does not change it.
 func (r Run) Give() Give {
 	start, _ := r.Start()
 	return r.Suit.GiveAt(start.Pressure(), r.Room())

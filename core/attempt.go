@@ -1,6 +1,7 @@
 package core
 
 import (
+	"cmp"
 	"slices"
 	"time"
 )
@@ -10,11 +11,11 @@ import (
 // the test begins another; nothing carries over to it but the expansion, if the
 // suit was only let down or topped up to the test pressure once more.
 type Attempt struct {
-	// Began is since when a reading can be one of it: when the list was
-	// complete, or the attempt before was given up.
+	// Began is when the attempt began: when the list was complete, or the attempt
+	// before was given up. Earlier readings do not belong to it.
 	Began time.Time
-	// Expanded is true if the expansion is that of the attempt before: its clock
-	// was set going by a reading of that one.
+	// Expanded is true if the attempt took over the expansion of the one before:
+	// a reading of that one started its clock.
 	Expanded bool
 
 	Readings []Reading // in the order of their posts
@@ -31,17 +32,17 @@ type Attempt struct {
 	judgedAt time.Time // when the last was given
 
 	// Handled is true once something was done since the last reading that may
-	// have moved the suit: from then on no correction goes back.
+	// have moved the suit. A correction then improves nothing.
 	Handled bool
 
-	// Opening is true once something on the list that ends the run was ticked,
-	// even if it was taken back: the suit is not as it was tested any more.
+	// Opening is true once an item of the restore list was ticked, even if the tick
+	// was taken back: the suit is no longer as it was tested.
 	Opening bool
 
 	GivenUp *Note // who gave it up, when and why; nil for the present one
 }
 
-// attempted takes in a fact of the present attempt.
+// attempted applies a fact of the present attempt.
 func (r *Run) attempted(e Entry) {
 	switch f := e.Fact.(type) {
 	case Taken:
@@ -135,9 +136,8 @@ func (r *Run) again(by Entry, why string) {
 	r.Phase, r.Attempt, r.Ended = Expansion, next, false
 }
 
-// reopened goes back to the attempt before if reading n, one of its, begins a
-// hold and nothing was read since. No decision does that any more; a journal
-// from before may have it.
+// reopened returns to the previous attempt if its reading n begins a hold and nothing
+// was read since. No decision does that now, but an old journal may contain it.
 func (r *Run) reopened(n int) {
 	last := len(r.Past) - 1
 	if last < 0 || !r.Expanded || len(r.Readings) > 0 || !r.Past[last].has(n) {
@@ -205,9 +205,9 @@ func (a Attempt) ExpansionReadings() []Reading {
 	return slices.Clone(a.Readings[:i])
 }
 
-// HoldReadings returns the readings since the start reading in the order of
-// their moments; two of one moment stay in the order of their posts. A reading
-// that came in later but was true before the hold is none of them.
+// HoldReadings returns the readings since the start reading by their moments, and
+// those of one moment in the order of their posts. It leaves out a reading that was
+// posted later but taken before the hold.
 func (a Attempt) HoldReadings() []Reading {
 	if a.HeldBy == 0 {
 		return nil
@@ -230,9 +230,9 @@ func (r Run) expanded() bool {
 	})
 }
 
-// sagged reports whether a reading of the expansion shows that it was not held: it
-// is below the test pressure before the time is up. The rule is ours; in between
-// the suit is topped up.
+// sagged reports whether a reading shows that the expansion was not held: it is below
+// the test pressure before the time is up. Between the two pressures the suit is
+// topped up and the clock goes on. The rule is ours.
 func (r Run) sagged(e Reading) bool {
 	return e.Taken.Before(r.ExpansionEnds()) && e.Pressure() < r.Method.Test.Low
 }
@@ -241,8 +241,8 @@ func (r Run) sagged(e Reading) bool {
 // since, a hold may begin: later the suit has to be expanded again. Ours.
 const longestLetDown = 30 * time.Minute
 
-// slack reports whether it is too long since the suit was seen expanded for a hold
-// to begin at t.
+// slack reports whether the suit was last seen expanded too long ago for a hold to
+// begin at t.
 func (r Run) slack(t time.Time) bool {
 	last := r.ExpansionEnds()
 	for _, e := range r.AllReadings() {
@@ -287,9 +287,9 @@ func (r Run) Sinking() bool {
 // it. Ours.
 const endWindow = 2 * time.Minute
 
-// airAt returns the extremes of what was read of the air about a moment: each
-// of the temperatures with each of the barometer readings, the last ones first;
-// one that says nothing if nothing was read.
+// airAt returns the extremes of the air read near a moment: each temperature combined
+// with each barometer reading, the latest first. If nothing was read it returns one
+// zero value.
 func (r Run) airAt(t time.Time) []Surroundings {
 	var celsius []string
 	var baro []Written
@@ -305,8 +305,8 @@ func (r Run) airAt(t time.Time) []Surroundings {
 		}
 	}
 	var all []Surroundings
-	for _, c := range extremes(celsius, coldest) {
-		for _, b := range extremes(baro, lowest) {
+	for _, c := range extremes(celsius, degrees) {
+		for _, b := range extremes(baro, Written.Pressure) {
 			all = append(all, Surroundings{Celsius: c, Baro: b})
 		}
 	}
@@ -328,13 +328,14 @@ func (r Run) end() time.Time {
 	return r.HoldEnds()
 }
 
-// extremes returns the last of the values, then the others of the least and the
-// greatest; the zero value alone if there are none.
-func extremes[T comparable](of []T, compare func(a, b T) int) []T {
+// extremes returns the last value, then the least and the greatest if they differ from
+// it. Without values it returns one zero value.
+func extremes[T comparable, N cmp.Ordered](of []T, number func(T) N) []T {
 	if len(of) == 0 {
 		var none T
 		return []T{none}
 	}
+	compare := func(a, b T) int { return cmp.Compare(number(a), number(b)) }
 	out := of[len(of)-1:]
 	for _, x := range []T{slices.MinFunc(of, compare), slices.MaxFunc(of, compare)} {
 		if !slices.Contains(out, x) {
@@ -344,30 +345,14 @@ func extremes[T comparable](of []T, compare func(a, b T) int) []T {
 	return out
 }
 
-func coldest(a, b string) int {
-	x, _ := Surroundings{Celsius: a}.celsius()
-	y, _ := Surroundings{Celsius: b}.celsius()
-	switch {
-	case x.celsius < y.celsius:
-		return -1
-	case x.celsius > y.celsius:
-		return 1
-	}
-	return 0
+// degrees returns a temperature as a number to compare.
+func degrees(celsius string) float64 {
+	x, _ := Surroundings{Celsius: celsius}.celsius()
+	return x.celsius
 }
 
-func lowest(a, b Written) int {
-	switch p, q := a.Pressure(), b.Pressure(); {
-	case p < q:
-		return -1
-	case p > q:
-		return 1
-	}
-	return 0
-}
-
-// airByFirstRules is how verdicts of the first rules took the air: of each
-// instrument the last reading up to the middle of the hold, and the last after it.
+// airByFirstRules returns the air as version 1 of the rules used it: each instrument's
+// last reading up to the middle of the hold, and its last one after that.
 func (r Run) airByFirstRules() (before, after Surroundings) {
 	attempts := r.attempts()
 	first := len(attempts) - 1

@@ -18,8 +18,8 @@ const (
 // lookEvery is how often a look is asked for during the expansion. Ours.
 const lookEvery = 3 * time.Minute
 
-// When a tester who did not answer is called again, counted from the bell or
-// from the last sign of life, whichever is later. Ours.
+// When a tester who did not answer is called again, counted from the bell or from the
+// run's last entry by a person, whichever is later. Ours.
 var (
 	chaseExpansion = append([]time.Duration{3 * time.Minute, 10 * time.Minute}, chaseSilent[1:]...)
 	chaseHold      = append([]time.Duration{30 * time.Second, 3 * time.Minute}, chaseSilent...)
@@ -78,7 +78,7 @@ func (r Run) bells(p Policy) []Rung {
 		r.cardBells(ends, add)
 		r.chaseBells(ends, chaseHold, add)
 	case r.Phase == Restore, r.Phase == Expansion, r.Phase == Prepare && r.begun():
-		// Something may be in a valve, and nobody says what becomes of it.
+		// A plug may be in a valve, and nobody has said what happened to it.
 		r.chaseBells(r.Touched, chaseSilent, add)
 	}
 	return all
@@ -124,12 +124,12 @@ func (r Run) lastLook() time.Time {
 	return last
 }
 
-// loudness orders the bells: of those that are due at once only the loudest
-// is heard, the others would be out of date.
+// loudness orders the bells. If several are due at once only the loudest is heard,
+// since the others are out of date.
 var loudness = map[Bell]int{BellCard: 1, BellLook: 2, BellWarn: 3, BellChase: 4, BellExpansion: 5, BellHold: 6}
 
-// Ring returns the facts of all bells that are due at now: none if it is too
-// early, one to be heard, and quiet ones that came too late to be of use.
+// Ring returns a fact for each bell that is due at now: the loudest is heard, the
+// others are quiet.
 func (r Run) Ring(p Policy, now time.Time) []Fact {
 	var due []Rung
 	loudest := -1

@@ -7,8 +7,8 @@ import (
 	"time"
 )
 
-// Bench is what a decision may need to know beyond one suit and one run. It
-// is a value: decisions read it and never change it.
+// Bench is what a decision may need to know besides one suit and one run. Decisions
+// read it and never change it.
 type Bench struct {
 	Methods    []Method
 	Manometers map[string]Manometer // by id
@@ -39,9 +39,9 @@ func (b Bench) Manometer(typed string) (Manometer, bool) {
 	return Manometer{}, false
 }
 
-// squash makes what people type of a name comparable: case, blanks and
-// hyphens do not count, nor do zeros before a number. Between two numbers a
-// hyphen stays: HP11-2 is not HP1-12.
+// squash makes names comparable as people type them: it drops case, blanks, hyphens
+// and zeros before a number. A hyphen between two numbers stays: HP11-2 is not
+// HP1-12.
 func squash(s string) string {
 	digit := func(c byte) bool { return c >= '0' && c <= '9' }
 	var out []byte

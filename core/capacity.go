@@ -19,10 +19,10 @@ type Capacity struct {
 	To     Written
 	Step   Written // what the manometer resolves
 
-	// What a measurement on the bench knows besides; one brought in from paper
-	// does not. Fell is what the suit lost by itself between the two readings,
-	// with its standard uncertainty: the rise was as much greater. Room is the
-	// barometer, zero if it was not read.
+	// These are known of a measurement on the bench, not of one from paper. Fell is
+	// what the suit lost by itself between the two readings, with its standard
+	// uncertainty; it is added to the rise. Room is the barometer, zero if it was
+	// not read.
 	Manometer string // id
 	By        Person
 	Room      Written
@@ -34,9 +34,9 @@ type Capacity struct {
 func (c Capacity) IsZero() bool { return c.Litres == "" }
 
 // EffectiveVolume returns the effective volume Veff = V + C·P in cubic metres,
-// with its expanded uncertainty. What the suit lost meanwhile is added to the
-// rise. Room is the pressure of the room in pascals, where no barometer was read
-// with it. It holds near the pressures it was measured at.
+// with its expanded uncertainty. The loss between the readings is added to the rise.
+// Room is the pressure of the room in pascals, used if no barometer was read with the
+// measurement. The result holds near the pressures it was measured at.
 func (c Capacity) EffectiveVolume(room float64) estimate.Estimate {
 	litres, _ := strconv.ParseFloat(c.Litres, 64)
 	if !c.Room.IsZero() {
@@ -55,11 +55,10 @@ func (c Capacity) Plausible() bool {
 	return v.Value >= 0.05 && v.Value <= 20 && v.U < v.Value/4
 }
 
-// GoodAt reports whether the measurement says something of the suit at a
-// pressure. Folds and seams open up as a suit fills, so that it gives way more
-// at a lower pressure than at a higher one: what was measured at less than
-// three quarters of the pressure would make too little of the air's effect. The
-// share is ours.
+// GoodAt reports whether the measurement is valid for the suit at a pressure. Folds
+// and seams open as a suit fills, so it yields more at a lower pressure: a
+// measurement below three quarters of the pressure would underestimate the effect of
+// the air. The share is ours.
 func (c Capacity) GoodAt(at Pressure) bool {
 	return !c.IsZero() && 3*at <= 2*(c.From.Pressure()+c.To.Pressure())
 }
@@ -75,8 +74,8 @@ type Volume struct {
 // IsZero reports whether the volume is not known.
 func (v Volume) IsZero() bool { return v.Litres == "" }
 
-// freeError is how far off a free volume may be, as a share of it, if nothing
-// else is said: suits are folded, and filled more or less. The number is ours.
+// freeError is the error of a free volume, as a share of it, if none is stated: suits
+// are folded, and filled more or less. The number is ours.
 const freeError = 0.10
 
 // The free volumes, in litres, that are not taken for a slip. Ours.
@@ -128,9 +127,9 @@ func (v Volume) free() estimate.Estimate {
 	return estimate.Estimate{Value: litres / 1000, U: estimate.Rectangular(off) / 1000, Low: (litres - off) / 1000, High: (litres + off) / 1000}
 }
 
-// GiveAt returns how far the suit gives way to the air in it at a pressure: not
-// known unless its free volume and its capacity near that pressure are. Room is
-// the pressure of the room in pascals.
+// GiveAt returns how far the suit yields at a pressure. That is known only if its free
+// volume and its capacity near that pressure are. Room is the pressure of the room in
+// pascals.
 func (s Suit) GiveAt(at Pressure, room float64) Give {
 	if s.Volume.IsZero() || !s.Capacity.GoodAt(at) {
 		return Give{}

@@ -6,10 +6,10 @@ import (
 )
 
 // A correction is for a slip of the thumb. Within correctionTime of the post, and
-// before anything further was done, it may say anything; later it counts only if
-// it makes things worse for the suit. It never starts a clock, and never reaches back into
-// an attempt that was given up. An answer to a question about a reading counts up
-// to answerTime after the reading, a stated moment up to believed after it. The
+// before anything else was done, it may change the reading to anything; later it
+// counts only if it makes things worse for the suit. It never starts a clock and never
+// changes an attempt that was given up. An answer to a question about a reading counts
+// up to answerTime after the reading, a stated moment up to believed after it. The
 // numbers are ours.
 const (
 	correctionTime = 2 * time.Minute
@@ -17,7 +17,9 @@ const (
 	believed       = 3 * time.Minute
 )
 
-func stopwatch(d time.Duration) string {
+// Stopwatch prints a time of the hold as minutes and seconds: "6:00".
+func Stopwatch(d time.Duration) string {
+	d = d.Round(time.Second)
 	return fmt.Sprintf("%d:%02d", int(d.Minutes()), int(d.Seconds())%60)
 }
 
@@ -34,8 +36,8 @@ func (o Outcome) rank() int {
 	return 2
 }
 
-// prompt reports whether a correction of a reading comes so soon that it can only
-// be one of a slip: it is the last one, of minutes ago, and nothing was done since.
+// prompt reports whether a correction comes so soon that it can only be for a slip: the
+// reading is the last one, minutes old, and nothing was done since.
 func (r Run) prompt(at time.Time, of Reading) bool {
 	last, ok := r.Last()
 	return ok && last.N == of.N && !r.Handled && !at.After(of.Posted.Add(correctionTime))
@@ -51,9 +53,9 @@ func (r Run) yes(b Bench, a Asker) ([]Fact, error) {
 	return r.confirm(b, a, written)
 }
 
-// confirm takes the reading that was asked about, with the value now said. In a
-// hold it was true when it was posted; before one it is true only now, since it
-// may start a clock.
+// confirm takes the reading that was asked about, with the value of the answer. In a
+// hold it counts from when it was posted. Before a hold it counts from the answer,
+// since it may start a clock.
 func (r Run) confirm(b Bench, a Asker, written Written) ([]Fact, error) {
 	reading := r.Asked.Reading
 	if a.At.After(reading.Posted.Add(answerTime)) {
@@ -125,8 +127,8 @@ func (r Run) amend(b Bench, a Asker, w Amend) ([]Fact, error) {
 	return r.correct(b, a, posted, w.Read)
 }
 
-// correct replaces the value of a reading and says what follows. The reading
-// stays true at its own moment, and both values stay on record.
+// correct replaces the value of a reading and returns what follows. The reading keeps
+// its moment, and both values stay on record.
 func (r Run) correct(b Bench, a Asker, old Reading, w Read) ([]Fact, error) {
 	written, err := r.correction(old, w)
 	switch {
@@ -184,9 +186,9 @@ func (r Run) worsened(facts []Fact) bool {
 	return false
 }
 
-// rejudged returns the verdict as it is after a correction, or that the hold goes
-// on if it decides nothing any more and the manometer is still there. It is
-// nothing for a run that was stopped, or for a reading of no weight.
+// rejudged returns the verdict after a correction. If the readings decide nothing any
+// more and the manometer is still free, the hold goes on. It returns nothing if the
+// run was stopped, or if the reading did not matter.
 func (r Run) rejudged(b Bench, after Run) []Fact {
 	if r.Verdict == nil || r.HeldBy == 0 {
 		return nil

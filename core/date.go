@@ -298,12 +298,12 @@ func (p Period) String() string {
 
 // After returns the date one period after d: the months are added first, then
 // the days. The order matters: 30 March and P1M1D is 1 May, not 30 April.
-func (p Period) After(d Date) Date { return p.Nth(d, 1) }
+func (p Period) After(d Date) Date { return p.nth(d, 1) }
 
-// Nth returns the date n periods after d. It is counted from d itself and not
+// nth returns the date n periods after d. It is counted from d itself and not
 // from the date before, so that month ends do not drift: monthly from 31
 // January is 28 February, then 31 March.
-func (p Period) Nth(d Date, n int) Date {
+func (p Period) nth(d Date, n int) Date {
 	return d.AddMonths(n * p.Months).AddDays(n * p.Days)
 }
 

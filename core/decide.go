@@ -93,9 +93,9 @@ func (r Run) Expected() string {
 	return target.In(r.Manometer.Unit, min(1, r.Manometer.Unit.Decimals()))
 }
 
-// expansionOver reports whether the expansion was long enough at t, or its bell
-// was heard by then: who was told to let down is not told to top up. A reading
-// from before it, and corrected since, begins no hold.
+// expansionOver reports whether at t the expansion was long enough or its bell had
+// rung: a tester who was told to let down must not be told to top up. A reading taken
+// before that and corrected later begins no hold.
 func (r Run) expansionOver(t time.Time) bool {
 	if r.ExpandedAt.IsZero() {
 		return false
@@ -215,9 +215,9 @@ func (r Run) stop(w Stop) ([]Fact, error) {
 	return []Fact{Stopped(w)}, nil
 }
 
-// nothingFitted ends a run that was stopped, or in which a defect was seen, before
-// anything was fitted to the suit: the tester's word for it closes it without the
-// list. What was ticked as fitted or shut speaks against it, and so does a reading.
+// nothingFitted closes a run without its list if it ended before anything was fitted
+// to the suit. The tester's word is enough, unless something was ticked as fitted or
+// shut, or a reading was taken.
 func (r Run) nothingFitted() ([]Fact, error) {
 	switch {
 	case r.Phase != Restore:
@@ -228,9 +228,9 @@ func (r Run) nothingFitted() ([]Fact, error) {
 	return []Fact{NoneFitted{}, Closed{}}, nil
 }
 
-// repeat gives this attempt up. In a hold it takes a reason, so that nobody can
-// try until it passes and leave no trace of it; so it does after a late reading
-// beyond the limit. After a jump the reason is the cause that was found.
+// repeat gives the present attempt up. In a hold, and after a late reading beyond the
+// limit, that takes a reason: nobody may repeat a test until it passes and leave no
+// trace. After a jump the reason is the cause that was found.
 func (r Run) repeat(w Repeat) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
@@ -279,7 +279,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 	switch r.Phase {
 	case Prepare:
 		return nil, r.refuse(NotPrepared)
-	case Expansion: // an edit makes a reading true when its post was made
+	case Expansion: // a reading from an edited post counts from its post
 		if a.At.Before(r.Began) {
 			return nil, r.refuse(NotPrepared)
 		}
@@ -298,7 +298,7 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 		case late < 0 || w.Stated <= 0:
 			return nil, r.refuse(NotYet)
 		case late > believed:
-			return []Fact{Noted{Text: reading.Written.String() + " at " + stopwatch(w.Stated), Recalled: true}}, nil
+			return []Fact{Noted{Text: reading.Written.String() + " at " + Stopwatch(w.Stated), Recalled: true}}, nil
 		}
 	}
 	if r.unitSaid(a, w, reading.Written) {
@@ -313,8 +313,8 @@ func (r Run) read(b Bench, a Asker, w Read) ([]Fact, error) {
 	return r.take(b, reading)
 }
 
-// unitSaid reports whether a reading is the one that was asked about, its unit
-// now said. Too late for an answer, the same digits are a reading of their own.
+// unitSaid reports whether a reading answers the question about the last one by
+// repeating its digits with a unit. After answerTime it is a new reading.
 func (r Run) unitSaid(a Asker, w Read, written Written) bool {
 	return r.Asked != nil && !a.At.After(r.Asked.Reading.Posted.Add(correctionTime)) && w.Unit != NoUnit && !w.HasStated &&
 		written.Digits == r.Asked.Reading.Written.Digits && written.Pressure() <= r.most()
@@ -348,8 +348,7 @@ func (r Run) take(b Bench, reading Reading) ([]Fact, error) {
 	return append(facts, r.Apply(Entry{Fact: facts[0]}).consequences(b, reading.N)...), nil
 }
 
-// consequences returns what follows from reading n, the latest, which may set a
-// clock going.
+// consequences returns what follows from the latest reading, n. It may start a clock.
 func (r Run) consequences(b Bench, n int) []Fact {
 	if r.Phase != Expansion {
 		return r.stops(b, n)
@@ -370,9 +369,9 @@ func (r Run) consequences(b Bench, n int) []Fact {
 	return r.stops(b, n)
 }
 
-// stops returns what the readings stop, as they now are on record: a clock, or
-// the hold by a verdict. They start nothing. A hold that is stopped is an attempt
-// given up: a correction is no way round the reason that this takes.
+// stops returns what the readings on record now stop: a clock, or the hold by a
+// verdict. It starts nothing. Stopping a hold gives the attempt up, so that a
+// correction is no way to repeat a test without a reason.
 func (r Run) stops(b Bench, n int) []Fact {
 	switch {
 	case r.Phase == Expansion && !r.ExpandedAt.IsZero() && !r.expanded():
@@ -409,9 +408,9 @@ func (r Run) judged(b Bench) (Verdict, bool) {
 	return r.weigh(v, b.Policy.Acceptance), true
 }
 
-// weigh says how far a verdict can be trusted, and takes back a pass that
-// cannot: where the air can have hidden a drop beyond the limit, or where the
-// rule asks for more than is there. It never makes a pass of anything.
+// weigh adds the uncertainty to a verdict, and turns a pass into no verdict if the air
+// can have hidden a drop beyond the limit, or if the decision rule asks for a larger
+// margin. It never gives a pass.
 func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	budget, ok := r.Evidence(v).Budget()
 	if !ok {
@@ -429,7 +428,7 @@ func (r Run) weigh(v Verdict, rule Acceptance) Verdict {
 	case v.Outcome != Pass:
 	case decisive:
 		v.Outcome, v.Reason = NoVerdict, AirHides
-	case rule.Judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
+	case rule.judge(budget.Margin-max(0, air.High), budget.CombinedWithAir()) != Pass:
 		v.Outcome, v.Reason = NoVerdict, GuardBand
 	}
 	if v.Outcome == NoVerdict {

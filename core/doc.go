@@ -1,14 +1,13 @@
-// Package core is what the trade knows: pressures, methods, suits, the test and
-// its verdict, and what a suit may be used for. It decides, exactly and by
-// comparison alone; what is estimated, and how sure one can be, is in
-// core/estimate, which may take a pass back and never gives one. Nothing here
-// reads a clock, does I/O or runs beside anything else: time is an argument, and
-// the same entries always give the same state.
+// Package core holds the rules of the trade: pressures, methods, suits, the test and
+// its verdict, and what a suit may be used for. It decides by exact comparison.
+// Estimates and their uncertainty are in core/estimate; they may take a pass back and
+// never give one. Nothing here reads a clock, does I/O or starts a goroutine: time is
+// an argument, and the same entries always give the same state.
 //
 // There are only a few types to know:
 //
 //   - [Entry] is a line of the journal, [Fact] what it says. Facts are only ever
-//     added, and what one meant when it was written it means for ever.
+//     added, and the meaning of an old one never changes.
 //   - [Run] is one test of one suit, from the list that prepares it to the list
 //     that makes it safe again. It embeds the present [Attempt]: what was read,
 //     which clocks run, the air, the verdicts. Run.Decide answers what somebody

@@ -1,13 +1,12 @@
 package core
 
-// believable are the units that a number is tried in when it does not fit in
-// its own: those that people mix up.
+// believable are the units that people mix up. A number that does not fit in its own
+// unit is tried in these.
 var believable = []Unit{Mbar, MmH2O, InH2O, Pa, KPa}
 
-// doubt reports whether a number is too far off to be taken as it stands, and
-// the unit in which it would fit, if there is one. A number whose unit was
-// said, and is the manometer's own, is only doubted where no suit could hold
-// such a pressure.
+// doubt reports whether a number is too implausible to be taken, and the unit in which
+// it would fit, if there is one. A number with the manometer's own unit is doubted
+// only if no suit could hold such a pressure.
 func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
 	p := written.Pressure()
 	if start, held := r.Start(); held && 4*p < start.Pressure() {
@@ -29,12 +28,12 @@ func (r Run) doubt(w Read, written Written) (perhaps Unit, doubt bool) {
 	return NoUnit, p > r.most()
 }
 
-// most is the highest pressure that is believed at all: no suit holds more.
+// most is the highest pressure that is believed. No suit holds more.
 func (r Run) most() Pressure { return 3 * r.Method.Expansion.Target.Pressure() }
 
-// near reports whether a pressure may well be meant as it stands. In a hold
-// that is all that a leak can make of the start (see jumped): a bad reading is
-// never asked about in a unit in which it would be a good one.
+// near reports whether a pressure is plausible as it stands. In a hold that is every
+// pressure that a leak can lead to (see jumped): a bad reading must never be asked
+// about in a unit in which it would be a good one.
 func (r Run) near(p Pressure) bool {
 	most := r.Method.Expansion.Target.Pressure()
 	if _, held := r.Start(); held {

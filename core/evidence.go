@@ -33,21 +33,20 @@ type Acceptance string
 
 // The decision rules of JCGM 106:2012, 8.2 and 8.3. Guarded acceptance leaves a
 // guard band of one expanded uncertainty inside the limit: then at most 2.3 %
-// of what is accepted just at its edge is truly beyond the limit, where simple
-// acceptance may be wrong by half.
+// of what is accepted at its edge is truly beyond the limit. With simple acceptance
+// half of it may be.
 const (
 	Simple  Acceptance = "simple acceptance"
 	Guarded Acceptance = "guarded acceptance"
 )
 
 // AsksAir reports whether the policy asks for the temperature at the suit at both
-// ends of the hold. Guarded acceptance does: the air not read widens its band.
+// ends of the hold. Guarded acceptance always does: without it the band is wider.
 func (p Policy) AsksAir() bool { return p.AskAir || p.Acceptance == Guarded }
 
-// Judge returns what a margin with a standard uncertainty of u comes to by the
-// rule. Only Guarded looks at u: within the guard band it gives no verdict.
-// Beyond the limit is a fail by either.
-func (a Acceptance) Judge(margin, u float64) Outcome {
+// judge returns the outcome of a margin with a standard uncertainty of u. Beyond the
+// limit both rules fail. Within the guard band Guarded gives no verdict.
+func (a Acceptance) judge(margin, u float64) Outcome {
 	switch {
 	case margin < 0:
 		return Fail
@@ -80,27 +79,27 @@ func (l Limit) Margin(start, end Pressure) float64 {
 
 // When somebody looked at the manometer. The numbers are ours:
 //
-//   - Between the look and the post lies typing, up to 8 s of it.
-//   - Who was called to the manometer before the bell looks when it rings, 3 s
-//     either way. A post that typing does not explain may come of a look that was
-//     as much later.
-//   - A stated moment is rounded as people round: it is known to 5 s either way.
+//   - Typing takes up to 8 s between look and post.
+//   - A tester who was warned before the bell looks when it rings, to 3 s either way.
+//     If the post comes later than typing explains, the look may have been as much
+//     later.
+//   - A stated moment is rounded as people round: to 5 s either way.
 const (
 	typing   = 8 * time.Second
 	reaction = 3 * time.Second
 	roughly  = 5 * time.Second
 )
 
-// span is when something was, at the earliest and at the latest, counted from
-// when it is taken to have been.
+// span is when something happened at the earliest and at the latest, relative to the
+// moment it counts from.
 type span struct{ from, to time.Duration }
 
 func (s span) middle() time.Duration { return (s.from + s.to) / 2 }
 
 func (s span) half() time.Duration { return (s.to - s.from) / 2 }
 
-// look returns when a reading was looked at, counted from when it counts as
-// taken. A post is never before its look.
+// look returns when the tester looked at the manometer, relative to the moment the
+// reading counts from. A look is never later than its post.
 func look(r Reading) span {
 	posted := r.Posted.Sub(r.Taken)
 	switch {
@@ -113,7 +112,7 @@ func look(r Reading) span {
 	return span{min(-reaction, posted-typing), min(max(reaction, posted-typing), posted)}
 }
 
-// Evidence is what the uncertainty of a verdict is worked out from.
+// Evidence holds the inputs to the uncertainty of a verdict.
 type Evidence struct {
 	Verdict   Verdict
 	Method    Method
@@ -209,12 +208,11 @@ func (l Limit) permissible(most, step, start, end Pressure) (wrong, zero float64
 	return estimate.Rectangular(most.Pascals() * math.Abs(ratio-l.perStart())), estimate.Rectangular(half * math.Abs(1-ratio))
 }
 
-// addMoments adds what follows from not knowing to the second when a reading
-// was true. A hold that began or ended sooner or later than it counts was as
-// much longer or shorter, and the pressure at its end differs by what it falls
-// in that time: so both moments count with the slope at the end, whatever the
-// limit is. What both looks were before their posts on the average cancels; a
-// look that the bell called for was before no post.
+// addMoments adds the uncertainty of the two moments. An error in either makes the
+// hold longer or shorter, and the pressure at its end differs by what it falls in that
+// time, so both are multiplied by the slope at the end, whatever the limit is. The
+// mean delay between look and post is common to both readings and cancels. A look at
+// the bell has no such delay.
 func (e Evidence) addMoments(b *estimate.Budget) {
 	slope, ok := e.slope()
 	if !ok {
@@ -231,11 +229,10 @@ func (e Evidence) addMoments(b *estimate.Budget) {
 	b.Add(estimate.Component{Origin: Delay, U: math.Abs(b.Late), Law: estimate.Offset})
 }
 
-// slope returns how steeply the pressure changed towards the end, in pascals
-// per second: since the last reading that was a quarter of a hold or more
-// before the end, else since the start. Two readings closer to each other say
-// more of their rounding than of the slope; the quarter is ours. A leak's slope
-// lessens with time, so a line from further back rather makes too much of it.
+// slope returns the slope of the pressure towards the end in pascals per second: since
+// the last reading at least a quarter of a hold before the end, or since the start if
+// there is none. Two closer readings show their rounding rather than the slope. A
+// leak slows down, so a line from further back overestimates it. The quarter is ours.
 func (e Evidence) slope() (slope float64, ok bool) {
 	from, end := e.Verdict.Start, e.Verdict.End
 	for _, r := range e.Readings {
@@ -250,7 +247,7 @@ func (e Evidence) slope() (slope float64, ok bool) {
 	return math.Abs((from.Pressure() - end.Pressure()).Pascals()) / took, true
 }
 
-// Fineness compares a manometer with what a method asks of it.
+// Fineness compares a manometer with the needs of a method.
 type Fineness struct {
 	Expanded float64 // U of the margin just at the limit, from the manometer alone, in pascals
 	Allowed  float64 // greatest drop that passes from the test pressure, in pascals
@@ -261,8 +258,8 @@ type Fineness struct {
 // which JCGM 106:2012, 8.2.3 quotes for simple acceptance.
 func (f Fineness) TooCoarse() bool { return 3*f.Expanded > f.Allowed }
 
-// Fineness works out, before a run, what uncertainty the manometer's
-// resolution and permissible error alone will leave the margin with.
+// Fineness returns, before a run, the uncertainty of the margin that comes from the
+// manometer's resolution and permissible error alone.
 func (m Method) Fineness(gauge Manometer) Fineness {
 	start := m.Test.Target.Pressure()
 	end := m.Limit.Lowest(start)

@@ -70,8 +70,8 @@ type (
 	Retired struct{ Why string }
 	// Reinstated is an officer's word that a retired suit is in use again.
 	Reinstated struct{ Why string }
-	// CapacityMeasured is what was measured of how much air it takes: in a run,
-	// or elsewhere and brought in.
+	// CapacityMeasured is a measurement of how much air it takes, made in a run or
+	// brought in from elsewhere.
 	CapacityMeasured struct{ Capacity Capacity }
 	// Released is an officer's word that a tested suit may be worn.
 	Released struct{}
@@ -87,7 +87,7 @@ type (
 		Tester    string
 		Outcome   Outcome
 		Reason    Reason
-		Remedy    string // what was done after it, as the paper says; a fail without stays a fail
+		Remedy    string // what the paper says was done after it; a fail without a remedy stays a fail
 		Rules     int    // version of the rules it was judged by, see Rules
 	}
 )
@@ -103,8 +103,8 @@ type (
 		Prepare   []Item
 		Restore   []Item
 	}
-	// Ticked is items of the list on screen ticked (numbers from 1), Unticked
-	// the contrary. ByTap tells taps from words.
+	// Ticked ticks items of the list on screen (numbers from 1), Unticked takes the
+	// ticks back. ByTap tells taps from words.
 	Ticked struct {
 		Items []int
 		ByTap bool
@@ -128,8 +128,8 @@ type (
 		N       int
 		Written Written
 	}
-	// ExpansionStarted is the clock of the expansion set going by reading N;
-	// ExpansionVoid is that clock stopped, since the pressure was not held.
+	// ExpansionStarted starts the clock of the expansion with reading N.
+	// ExpansionVoid stops it, since the pressure was not held.
 	ExpansionStarted struct{ N int }
 	ExpansionVoid    struct{}
 	// HoldStarted is the hold begun by reading N, the start reading; HoldVoid
@@ -149,8 +149,8 @@ type (
 	Judged struct{ Verdict Verdict }
 	// Stopped ends a run without a verdict.
 	Stopped struct{ Why string }
-	// Again gives the present attempt up and begins another: from the let-down
-	// if it was in its hold, else from the expansion. Why is what was said of it.
+	// Again gives the present attempt up and begins another: from the let-down if
+	// it was in its hold, from the expansion if not. Why is the reason given.
 	Again struct{ Why string }
 	// NoneFitted is the tester's word, in a run that was ended before anything
 	// was ticked as fitted or shut, that nothing was.
@@ -168,13 +168,12 @@ type (
 		Celsius string // digits as written
 	}
 	BaroNoted struct{ Written Written }
-	// MeteringBegun begins to measure the suit's capacity, or begins it anew.
+	// MeteringBegun begins to measure the suit's capacity, or begins again.
 	// MeteringRead is a reading of it (N is 1 before the air is added, 2 after),
-	// AirAdded how much air was added, which a later one replaces, and
-	// MeteringCorrected another value of reading N. CapacityMeasured completes
-	// it; a later one replaces that. MeteringLeft ends it without a result:
-	// somebody went on with something else, or the suit was filled to more than
-	// it may be, to what TooHigh says.
+	// AirAdded how much air was added (a later one replaces it), MeteringCorrected
+	// another value of reading N. CapacityMeasured completes it; a later one
+	// replaces that. MeteringLeft ends it without a result: somebody went on with
+	// something else, or the suit was overfilled, to TooHigh.
 	MeteringBegun     struct{}
 	MeteringRead      struct{ Reading Reading }
 	AirAdded          struct{ Litres string }

@@ -7,16 +7,15 @@ import (
 	"benchbell/core/estimate"
 )
 
-// PastTest is how far the pressure dropped in a past test of a suit: in
-// pascals, or as a share of the drop allowed, but all of a history alike.
+// PastTest is the drop in a past test of a suit, in pascals or as a share of the drop
+// allowed. All tests of a history use the same.
 type PastTest struct {
 	Day  Date
 	Drop float64
 }
 
-// Trend is what the history of the drops of one suit by one method tells, with
-// the days on which it would reach the limit, zero if none is in sight (see
-// estimate.Trend).
+// Trend is the trend of one suit's drops by one method, with the days on which it would
+// reach the limit, zero if none is in sight (see estimate.Trend).
 type Trend struct {
 	estimate.Trend
 	Reaches, Earliest, Latest Date

@@ -11,8 +11,8 @@ import (
 
 // Metering is a measurement of a suit's capacity on the bench: read, add a
 // known volume of air, read again. It is a part of a run, between its verdict
-// and the first tick of its restore list, so that whatever becomes of it, what
-// was put into the suit is taken out. The zero Metering was never begun.
+// and the first tick of its restore list, so that the plugs are counted back whatever
+// comes of it. The zero Metering was never begun.
 type Metering struct {
 	Began  time.Time
 	Before Reading // the pressure before the air was added; N is 1
@@ -20,10 +20,9 @@ type Metering struct {
 	Added  time.Time
 	After  Reading // the pressure after it; N is 2
 	Done   bool    // the result is kept
-	// Void is true once the suit was filled to more than it may be, until that
-	// turns out to have been a slip: the reading is still there to be corrected,
-	// so that a correction meant for it does not reach the test's. The other
-	// reading is not: air was let out since.
+	// Void is true once a reading showed that the suit was overfilled. That reading
+	// can still be corrected if it was a slip, so that the correction does not reach
+	// a reading of the test. The other reading cannot: air was let out since.
 	Void bool
 }
 
@@ -54,12 +53,12 @@ func (m Metering) Awaits() Awaited {
 	return AwaitAfter
 }
 
-// Settled returns from when on the second reading counts: the air added needs a
-// moment to spread and to take the temperature of the suit.
+// Settled returns the moment from which the second reading counts: the added air needs
+// time to spread and to reach the temperature of the suit.
 func (m Metering) Settled() time.Time { return m.Added.Add(settle) }
 
-// Expires returns until when the second reading counts, which is as long as
-// what the air and the suit did meanwhile is little.
+// Expires returns the moment until which the second reading counts. Later the air and
+// the suit have changed too much.
 func (m Metering) Expires() time.Time { return m.Before.Taken.Add(tooLong) }
 
 // The numbers of a measurement are ours: how long the suit settles after the
@@ -73,13 +72,13 @@ const (
 )
 
 // lowestMetered is the least pressure that a measurement begins at: four fifths
-// of the least test pressure. A suit at less gives way otherwise than in a test
-// (see Capacity.GoodAt). The share is ours.
+// of the least test pressure. Below that a suit yields differently than in a test (see
+// Capacity.GoodAt). The share is ours.
 func (r Run) lowestMetered() Pressure { return r.Method.Test.Low / 5 * 4 }
 
 // Measurable reports whether the capacity can be measured now: the verdict of a
-// hold is in, by a manometer that is in calibration, and nothing on the suit
-// was opened yet.
+// hold is given, its manometer is in calibration, and nothing on the suit was opened
+// yet.
 func (r Run) Measurable() bool {
 	if r.Phase != Restore || r.Verdict == nil || r.HeldBy == 0 || r.Verdict.Reason == ManometerStale {
 		return false
@@ -87,10 +86,10 @@ func (r Run) Measurable() bool {
 	return len(Missing(r.RestoreList)) == len(r.RestoreList)
 }
 
-// MostLitres estimates how much air takes the suit to the upper end of its
-// expansion range, in litres: by its effective volume if that was measured
-// before, else by its free volume, as if it were stiff. Both are taken at their
-// lower ends. ok is false if neither is known, and before the first reading.
+// MostLitres estimates how many litres of air fill the suit to the upper end of its
+// expansion range: from its effective volume if that was measured before, or from its
+// free volume as if it were stiff. It uses the lower end of either. ok is false if
+// neither is known, and before the first reading.
 func (r Run) MostLitres() (litres float64, ok bool) {
 	if r.Metering.Before.N == 0 {
 		return 0, false
@@ -158,8 +157,8 @@ func (r Run) measure(b Bench) ([]Fact, error) {
 	return []Fact{MeteringBegun{}}, nil
 }
 
-// gaugeAway refuses while another run has this one's manometer. A test needs it
-// more than a measurement, which therefore never keeps it for itself.
+// gaugeAway refuses while another run has this run's manometer. A test has precedence,
+// so a measurement never keeps a manometer for itself.
 func (r Run) gaugeAway(b Bench) error {
 	holder, busy := b.Holder(r.Manometer.ID, r.ID)
 	if !busy {
@@ -170,8 +169,8 @@ func (r Run) gaugeAway(b Bench) error {
 	})
 }
 
-// leaves returns the fact that ends a measurement that is under way, for who
-// goes on with something else.
+// leaves returns the fact that ends a measurement under way when the tester goes on
+// with something else.
 func (r Run) leaves() []Fact {
 	if r.Metering.Open() {
 		return []Fact{MeteringLeft{}}
@@ -270,9 +269,9 @@ func (r Run) added(b Bench, w AddAir) ([]Fact, error) {
 	return []Fact{AirAdded(w)}, nil
 }
 
-// fixMetering corrects reading n of a measurement. A result that rests on it is
-// worked out anew. A second reading that counts at no such moment completes
-// nothing, whatever its value was: another one is waited for.
+// fixMetering corrects reading n of a measurement and works its result out again. A
+// second reading that was taken too early or too late completes nothing, whatever its
+// value: the measurement waits for another.
 func (r Run) fixMetering(b Bench, n int, w Read) ([]Fact, error) {
 	m := r.Metering
 	old := &m.Before
@@ -337,11 +336,10 @@ func (r Run) result(b Bench, m Metering, by Fact) ([]Fact, error) {
 	return []Fact{by, CapacityMeasured{c}}, nil
 }
 
-// capacityBy returns the capacity by the readings of a measurement. The suit
-// leaks and settles while it is measured as it did in the hold: what it lost by
-// itself between the two readings is added to the rise. It is taken to be known
-// to half of itself, anywhere in it, besides what the hold leaves unsure; the
-// half is ours.
+// capacityBy returns the capacity from the readings of a measurement. The suit leaks
+// and settles meanwhile as it did in the hold, so its own loss between the two
+// readings is added to the rise. That loss has a rectangular uncertainty of half its
+// value, besides the uncertainty from the hold. The half is ours.
 func (r Run) capacityBy(b Bench, m Metering) Capacity {
 	c := Capacity{
 		Day: b.Day(m.After.Taken), Litres: m.Litres, From: m.Before.Written, To: m.After.Written,

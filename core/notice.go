@@ -56,13 +56,11 @@ func (n Notice) First() Notice {
 	return n
 }
 
-// noticeEvery is how many days pass before people are told again of what stays
-// overdue.
+// noticeEvery is after how many days people are told again that something is overdue.
 const noticeEvery = 7
 
-// SuitNotices returns the notices of a suit whose time has come. Of one that
-// is repeated it returns the present stage only: what was missed is not made
-// up for in many posts.
+// SuitNotices returns the notices about a suit that are due. Of a repeated notice it
+// returns only the present stage, so that missed ones do not arrive as many posts.
 func SuitNotices(p Policy, s Summary, now time.Time) []Notice {
 	if s.Retired {
 		return nil
@@ -83,7 +81,7 @@ func SuitNotices(p Policy, s Summary, now time.Time) []Notice {
 	case s.Due.IsZero():
 	case s.Due.Before(day):
 		all = append(all, dated(NoticeOverdue, s.Tag, s.Due, day))
-	case s.Due == day && s.Standing(p, day).Wearable(): // of another, it would sound as if it could be worn today
+	case s.Due == day && s.Standing(p, day).Wearable(): // "last day" would make a blocked suit sound fit
 		all = append(all, Notice{Kind: NoticeLastDay, Thing: s.Tag, Due: day})
 	}
 	if used, ok := firstUse(s.Bars); ok && p.ChaseUsed > 0 && !used.Add(p.ChaseUsed).After(now) && !s.OnBench {

@@ -27,7 +27,7 @@ type Photo struct {
 	Lost Loss   // why it never will be
 }
 
-// Settled reports whether all is known of a photo that ever will be.
+// Settled reports whether nothing more will become known of a photo.
 func (p Photo) Settled() bool { return p.Sum != Sum{} || p.Lost != "" }
 
 // Sum is a SHA-256.
@@ -78,8 +78,8 @@ const (
 	WithAir     Linked = "air"     // temperature or barometer
 )
 
-// Linked returns what a photo is linked to that came with these facts, which
-// are those of one post and made after of r.
+// Linked returns what a photo is linked to. The facts are those of the same post; they
+// turned r into after.
 func (r Run) Linked(after Run, facts []Fact) Link {
 	phase := r.Phase
 	if phase == "" { // the post opened the run
@@ -94,8 +94,8 @@ func (r Run) Linked(after Run, facts []Fact) Link {
 	return Link{To: WithPhase, Phase: phase}
 }
 
-// made returns what a fact that the run has just taken in made, as far as a
-// photo can be linked to it.
+// made returns what the fact just applied to the run made, if a photo can be linked to
+// it.
 func (r *Run) made(f Fact) (Link, bool) {
 	one := func(items []int) int {
 		if len(items) == 1 {
@@ -136,9 +136,9 @@ func (r *Run) photo(file string) int {
 	return slices.IndexFunc(r.Photos, func(p Photo) bool { return p.File == file })
 }
 
-// pictured takes in what an entry says of photos. One that came with words
-// that were nothing, or a doubtful reading, is linked to what becomes of them:
-// the post is edited, the question is answered.
+// pictured applies what an entry says of photos. If a photo came with words that meant
+// nothing or with a doubtful reading, it is linked to what comes of them later, when
+// the post is edited or the question is answered.
 func (r *Run) pictured(e Entry) {
 	switch f := e.Fact.(type) {
 	case PhotoPosted:

@@ -37,8 +37,8 @@ const (
 // Pascals returns p in pascals, for formulas that are not exact anyway.
 func (p Pressure) Pascals() float64 { return float64(p) / float64(Pascal) }
 
-// FromPascals returns a pressure, rounded to the nanopascal, for telling what
-// a formula gave. What is beyond a Pressure's range is the nearest in it.
+// FromPascals returns the result of a formula as a pressure, rounded to the nanopascal
+// and limited to the range of a Pressure.
 func FromPascals(p float64) Pressure {
 	n := math.Round(p * float64(Pascal))
 	switch {

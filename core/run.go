@@ -42,10 +42,9 @@ type Condition struct {
 	Air Surroundings
 }
 
-// Run is one test of one suit: lists, bells and what else belongs to all of it,
-// and the attempts at the test itself, of which the present one is embedded. It
-// is a value: Apply returns a new one and leaves the old one as it was.
-// Replaying a run's entries from the zero Run gives the same run, always.
+// Run is one test of one suit: its lists, its bells, and the attempts at the test
+// itself. The present attempt is embedded. Apply returns a new Run and does not change
+// the old one. Replaying a run's entries from the zero Run always gives the same run.
 type Run struct {
 	ID        RunID
 	Suit      Suit
@@ -57,11 +56,11 @@ type Run struct {
 
 	PrepareList []Check
 	RestoreList []Check
-	// Shut is true once something was plugged, fitted or shut on the suit: it
-	// must then be restored, whatever becomes of the run.
+	// Shut is true once something was plugged, fitted or shut on the suit. It must
+	// then be unplugged, however the run ends.
 	Shut bool
 	// FoundBad is true once a defect was found while the suit was unplugged and put
-	// away: whatever the verdict, it is not fit.
+	// away. It is then not fit, whatever the verdict.
 	FoundBad bool
 	// Ended is true once the run was stopped without a verdict.
 	Ended bool
@@ -77,8 +76,8 @@ type Run struct {
 
 	Notes []Note
 	Leaks []Note // found in the hunt after a fail
-	// Photos are the files posted that may be images, in their order; those
-	// that turned out to be none are among them.
+	// Photos are the posted files that may be images, in their order. They include
+	// files that turned out not to be images.
 	Photos []Photo
 	Rang   []Rung // bells rung in this phase, and in a hold before its verdict
 	// Touched is when the run last heard from a person.
@@ -104,7 +103,7 @@ func (r Run) Apply(e Entry) Run {
 	return r
 }
 
-// apply does it in place: a run is large, and a suit's file takes in all of them.
+// apply is Apply in place: a run is large, and a suit's file replays all its runs.
 func (r *Run) apply(e Entry) {
 	switch e.Fact.(type) {
 	case Rung, PhotoKept, PhotoLost: // nobody did it
@@ -198,9 +197,9 @@ func (r *Run) tick(items []int, as Check) {
 	}
 }
 
-// defect marks an item of the restore list as found bad, so that the list can be
-// completed all the same: the suit is blocked by the defect. What is counted
-// back by name stays open, since it may still be in the suit.
+// defect marks an item of the restore list as bad, so that the list can still be
+// completed; the defect blocks the suit. Plugs and adapters stay open, since they may
+// still be in the suit.
 func (r *Run) defect(f DefectSeen, e Entry) {
 	r.FoundBad = r.FoundBad || r.Phase == Restore
 	if i := f.Item - 1; r.Phase == Restore && i >= 0 && i < len(r.RestoreList) && !r.RestoreList[i].Item.ByName() {

@@ -58,9 +58,8 @@ type Bar struct {
 	known, ready bool
 }
 
-// NeedsRemedy reports whether no test clears the bar before something was done
-// about it: a pressure test shows that a suit is tight as it lay there, plugged,
-// not that a hole mended itself.
+// NeedsRemedy reports whether something must be done before a test can clear the bar. A
+// pressure test shows that the plugged suit is tight, not that a hole was mended.
 func (b Bar) NeedsRemedy() bool { return b.Kind == BarFound || b.Kind == BarFailed }
 
 // open reports whether something must still be done about the bar.
@@ -142,8 +141,8 @@ func (f File) without(drop func(Bar) bool) File {
 	return f
 }
 
-// Defects returns the fails and defects that bar the suit, oldest first, those
-// that were remedied too: so a number that a repair names, from 1, stays the same
+// Defects returns the fails and defects that bar the suit, oldest first, including
+// those already remedied: a number that a repair names, from 1, then stays the same
 // until a test clears it.
 func (f File) Defects() []Bar {
 	return slices.DeleteFunc(slices.Clone(f.Bars), func(b Bar) bool { return !b.NeedsRemedy() })
@@ -167,8 +166,8 @@ func (f File) remedied(of []int, kind func(Bar) bool) File {
 	return f
 }
 
-// opened applies the start of a run. Its pass can clear only bars that exist, and
-// are remedied, at this moment.
+// opened applies the start of a run. A pass of it can clear only bars that exist and
+// are remedied at this moment.
 func (f File) opened(e Entry, opened Opened) File {
 	if f.Run != 0 {
 		f = f.abandon(e)
@@ -183,8 +182,8 @@ func (f File) opened(e Entry, opened Opened) File {
 	return f
 }
 
-// inRun takes in a fact of the open run. One of any other run counts only if
-// it is a verdict given again after that run was closed, and a worse one.
+// inRun applies a fact of the open run. A fact of a closed run counts only if it is a
+// new verdict and worse than the old one.
 func (f *File) inRun(e Entry) {
 	judged, isVerdict := e.Fact.(Judged)
 	if f.Run == 0 || e.Run != f.Run {
@@ -227,9 +226,9 @@ func (f File) withoutFail(run RunID) File {
 // one that the register names for the suit.
 func (f File) counts(method string, rules int) bool { return rules < 2 || method == f.Suit.Method }
 
-// onPaper takes in a test from before the journal began. It clears and bars as
-// a run of its day would have, in whatever order paper comes in: a pass clears
-// what paper of earlier days says, and nothing that the journal saw itself.
+// onPaper applies a test from before the journal began. It clears and bars as a run of
+// its day would have, in whatever order paper tests are brought in: a pass clears bars
+// from earlier paper tests, and none that the journal recorded itself.
 func (f File) onPaper(e Entry, t PaperTest) File {
 	remedied := t.Remedy != "" || t.Rules < 2 || t.Outcome == NoVerdict
 	if t.Outcome != Pass {
@@ -249,7 +248,7 @@ func (f File) onPaper(e Entry, t PaperTest) File {
 		return b.Kind == BarReceived || onPaper && b.entered.Before(e.At)
 	})
 	if e.At.After(f.Tested) {
-		// It went back on the shelf then, but for what waits for the officer after a run.
+		// It then went back on the shelf. A release after a run is still needed.
 		f.released = f.released || f.Tested.IsZero() || t.Rules < 2
 		f.Tested, f.TestedBy, f.TestedRules, f.TestedMethod = e.At, 0, t.Rules, t.Method
 	}
@@ -286,12 +285,11 @@ func failKind(v Verdict) BarKind {
 	return BarFailed
 }
 
-// close ends a run. A pass by the suit's own method clears what was known when
-// the run began, by the journal's order and by the clock; what came to light
-// while it was open stays, until the next test. A defect or a fail must have
-// been remedied by then too, and a withdrawal takes an officer's word besides,
-// after that test: what a suit was withdrawn for need not be what a test looks
-// at.
+// close ends a run. A pass by the suit's own method clears the bars that existed when
+// the run began, by the journal's order and by the clock. What came to light while it
+// was open stays until the next test. A defect or a fail must also have been remedied
+// before the run began. A withdrawal needs an officer's word after the test, since a
+// test may not look at the reason for it.
 func (f File) close(e Entry) File {
 	run := f.run
 	f.Run, f.run = 0, Run{}
@@ -321,8 +319,8 @@ func (f File) close(e Entry) File {
 	return f
 }
 
-// abandon bars a suit on which a run begins while another is open. Open refuses
-// that; if it happens all the same, the suit is not as a test left it.
+// abandon bars a suit on which a run begins while another is open. Open refuses that;
+// a journal may contain it, and nobody knows then in what state the suit was left.
 func (f File) abandon(e Entry) File {
 	e.Run = f.Run
 	return f.bar(e, BarUnfinished, "")
@@ -364,7 +362,7 @@ func (f File) Summary(p Policy) Summary {
 			interval = p.Interval
 		}
 		s.Due = interval.After(DateAt(f.Tested, p.Zone))
-		if f.Unreleased(p) {
+		if f.unreleased(p) {
 			s.Bars = append(s.Bars, Bar{Kind: BarUnreleased, Since: f.Tested, Run: f.TestedBy})
 		}
 	}
@@ -378,8 +376,8 @@ func (f File) Summary(p Policy) Summary {
 	return s
 }
 
-// Unreleased reports whether the policy has the suit wait for an officer's word.
-func (f File) Unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
+// unreleased reports whether the suit waits for an officer's word by policy.
+func (f File) unreleased(p Policy) bool { return p.Release && !f.Tested.IsZero() && !f.released }
 
 // AwaitsWord reports whether an officer's word lifts the bar now.
 func (b Bar) AwaitsWord() bool {
@@ -401,7 +399,7 @@ func (f File) Release(p Policy) (Fact, error) {
 			why = TestBeforeRelease
 		}
 	}
-	if f.Unreleased(p) && why == NothingToRelease {
+	if f.unreleased(p) && why == NothingToRelease {
 		return Released{}, nil
 	}
 	return nil, &Refusal{Why: why, Suit: f.Suit.Tag}
@@ -433,8 +431,8 @@ func (s Summary) Standing(p Policy, day Date) Standing {
 // Standing returns the suit's standing on a day.
 func (f File) Standing(p Policy, day Date) Standing { return f.Summary(p).Standing(p, day) }
 
-// Decide answers what somebody wants of a suit outside a run: the fact, or a
-// *Refusal. Whether they may is the caller's to know.
+// Decide answers what somebody wants of a suit outside a run: the fact, or a *Refusal.
+// The caller checks whether the person may do it.
 func (f File) Decide(fact Fact) (Fact, error) {
 	refuse := func(why Why) (Fact, error) { return nil, &Refusal{Why: why, Suit: f.Suit.Tag} }
 	defects := f.Defects()
@@ -462,8 +460,8 @@ func (f File) Decide(fact Fact) (Fact, error) {
 	return fact, nil
 }
 
-// WhichRepaired refuses a repair that does not say which of several defects it
-// was about: the others would pass for repaired.
+// WhichRepaired refuses a repair that does not say which of several defects it was
+// about. Without that, all of them would count as repaired.
 func (f File) WhichRepaired(w NoteRepaired) error {
 	defects := f.Defects()
 	open := slices.DeleteFunc(slices.Clone(defects), func(b Bar) bool { return !b.open() })
@@ -492,8 +490,8 @@ func described(bars []Bar) []string {
 }
 
 // SuitFact returns the tag as it was typed and the fact of an intent about a
-// suit outside a run, said at a moment; the fact is nil if it is no such
-// intent. The refusal is BadMoment for a use that was not or not yet.
+// suit outside a run, said at a moment. The fact is nil for any other intent. The
+// refusal is BadMoment for a use at a moment that does not exist or is in the future.
 func SuitFact(want Intent, at time.Time, zone *time.Location) (typed string, fact Fact, err error) {
 	switch w := want.(type) {
 	case NoteUsed:

@@ -65,7 +65,7 @@ type Manometer struct {
 // Lapsed reports whether the calibration has run out on day d.
 func (m Manometer) Lapsed(d Date) bool { return m.CalibratedUntil.Before(d) }
 
-// Policy is what a station may choose for itself. None of it can loosen a
+// Policy holds what a station may choose for itself. Nothing in it can loosen a
 // published limit.
 type Policy struct {
 	Zone       *time.Location // the station's time zone, never nil

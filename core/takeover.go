@@ -13,9 +13,9 @@ const (
 	TakeoverSilent      Takeover = "the tester was silent in it for too long"
 )
 
-// FreeAt returns when anybody may take the run over if its tester stays silent;
+// freeAt returns when anybody may take the run over if its tester stays silent;
 // zero if silence never allows it.
-func (r Run) FreeAt(p Policy) time.Time {
+func (r Run) freeAt(p Policy) time.Time {
 	if p.TakeOver <= 0 {
 		return time.Time{}
 	}
@@ -25,7 +25,7 @@ func (r Run) FreeAt(p Policy) time.Time {
 // takeover returns the right by which somebody who is not the tester may stop the
 // run or hand it over.
 func (r Run) takeover(p Policy, a Asker) (why Takeover, ok bool) {
-	switch free := r.FreeAt(p); {
+	switch free := r.freeAt(p); {
 	case a.Officer:
 		return TakeoverByOfficer, true
 	case a.Absent:
@@ -55,7 +55,7 @@ func (r Run) notTheTester(b Bench, a Asker, want Intent) ([]Fact, error) {
 		reason = NotTheirRun
 	}
 	return nil, r.refuse(reason, func(f *Refusal) {
-		f.Person, f.Choices, f.Until, f.TakeOver = r.Tester, []string{a.By.Name}, r.FreeAt(b.Policy), ok && r.Phase != Over
+		f.Person, f.Choices, f.Until, f.TakeOver = r.Tester, []string{a.By.Name}, r.freeAt(b.Policy), ok && r.Phase != Over
 	})
 }
 

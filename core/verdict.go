@@ -45,11 +45,11 @@ const (
 	GuardBand       Reason = "within the limit by less than the uncertainty"
 )
 
-// Rules is the version of the rules that verdicts are given by, and suits
-// cleared by. Version 2 takes no reading before the bell for a pass, decides no
-// late one by a fit of the readings, judges a floor from the nominal test
-// pressure, and lets only a suit's own method clear it, after a fail only once
-// it was repaired or the cause was found outside it.
+// Rules is the version of the rules by which verdicts are given and suits cleared. In
+// version 2 a reading before the bell never passes, no late reading is decided by a
+// fit, a floor is judged from the nominal test pressure, and only a suit's own method
+// clears it; after a fail only once the suit was repaired or the cause was found
+// outside it.
 const Rules = 2
 
 // Verdict is the outcome of a run and what it rests on.
@@ -91,9 +91,9 @@ const GraceAfter = 60 * time.Second
 // of twice its length. The rule is ours.
 func (m Method) lastMoment(start time.Time) time.Time { return start.Add(2 * m.Hold) }
 
-// JudgePaper gives the outcome of a test brought in from paper, of which only
-// start, end and duration are known: by the same rules, but for readings in
-// between, which paper does not tell, and the manometer, which the caller knows.
+// JudgePaper returns the outcome of a test brought in from paper, of which only start,
+// end and duration are known. The same rules hold, except those about readings in
+// between and about the manometer, which the caller checks.
 func (m Method) JudgePaper(start, end Written, took time.Duration) (Outcome, Reason) {
 	m = m.judging()
 	p0, p1 := start.Pressure(), end.Pressure()
@@ -121,8 +121,8 @@ func (m Method) JudgePaper(start, end Written, took time.Duration) (Outcome, Rea
 	return NoVerdict, LateBeyond
 }
 
-// judging returns the method as it is judged by. A run or a method from before
-// floors had a nominal pressure has its test pressure for one.
+// judging returns the method as it is used to judge. The nominal pressure of a floor is
+// its test pressure if the method is from before floors had one.
 func (m Method) judging() Method {
 	if !m.Limit.Floor.IsZero() && m.Limit.Nominal.IsZero() {
 		m.Limit.Nominal = m.Test.Target
@@ -148,9 +148,9 @@ type held struct {
 	since    []Reading
 }
 
-// judge gives the verdict of a hold. ok is false while the readings do not
-// decide anything yet. The first reading beyond the limit before the bell decides,
-// though one of a later moment was posted before it; else only the last can.
+// judge returns the verdict of a hold. ok is false while the readings decide nothing.
+// The first reading beyond the limit before the bell decides, even if a reading of a
+// later moment was posted earlier. If there is none, only the last reading can decide.
 func (h held) judge() (v Verdict, ok bool) {
 	if len(h.since) == 0 {
 		return Verdict{}, false
@@ -286,9 +286,8 @@ func chord(t0 time.Duration, p0 Pressure, t1 time.Duration, p1 Pressure, t time.
 	return at.Add(at, new(big.Rat).SetInt64(int64(p0)))
 }
 
-// certainlyBeyond reports whether a pressure that was at most so high, by two
-// readings each rounded to a step, is beyond the limit all the same if both were
-// half a step higher.
+// certainlyBeyond reports whether a pressure, computed from two readings rounded to a
+// step, is beyond the limit even if both readings were half a step higher.
 func (l Limit) certainlyBeyond(start Pressure, atMost *big.Rat, step Pressure) bool {
 	highest := new(big.Rat).Add(atMost, big.NewRat(int64(step), 2))
 	return !l.within(start, highest)

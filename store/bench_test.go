@@ -1,10 +1,12 @@
 package store_test
 
 import (
+	"errors"
 	"fmt"
 	"iter"
 	"path/filepath"
 	"slices"
+	"sync"
 	"testing"
 
 	"benchbell/core"
@@ -138,5 +140,111 @@ func BenchmarkVerify(b *testing.B) {
 		if _, n, err := s.Verify(); n != 100_000 || err != nil {
 			b.Fatal(n, err)
 		}
+	}
+}
+
+// years returns a store, in a file, of so many entries as the runs of years
+// leave them: each opens, goes on for 20 entries, and closes.
+func years(b *testing.B, entries int) *store.Store {
+	b.Helper()
+	path := filepath.Join(b.TempDir(), "benchbell.db")
+	s := must(store.OpenThrowaway(path))(b)
+	b.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			b.Error(err)
+		}
+	})
+	m := manometer("M-1")
+	for i := 0; i < entries; {
+		batch := store.Batch{Entries: []core.Entry{entry(0, "", 0, core.ManometerRegistered{Manometer: m})}}
+		for range 100 {
+			run := core.RunID(i/20 + 1)
+			tag := fmt.Sprintf("HP-%04d", int(run)%2000)
+			batch.Entries = append(batch.Entries, entry(i, tag, run, opened(tag, m)))
+			for n := range 18 {
+				batch.Entries = append(batch.Entries, entry(i+n, tag, run, core.Taken{Reading: core.Reading{
+					N: n, Written: core.MustWrite("16.5", core.Mbar), Posted: morning, Taken: morning, By: tester, Post: "p", Manometer: "M-1",
+				}}))
+			}
+			batch.Entries = append(batch.Entries, entry(i, tag, run, core.Closed{}))
+			batch.Rows = append(batch.Rows, row(tag, core.Fit, day(3, 2)))
+			batch.Out = append(batch.Out, post(fmt.Sprintf("%v/card", run)))
+			i += 20
+		}
+		commit(b, s, batch)
+		for n := range 100 {
+			seq := batch.Out[n].Seq
+			if err := s.Delivered(seq, fmt.Sprintf("id%d", seq)); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
+	return s
+}
+
+func BenchmarkCheck(b *testing.B) {
+	for _, entries := range []int{50_000, 170_000} {
+		b.Run(fmt.Sprint(entries), func(b *testing.B) {
+			s := years(b, entries)
+			for b.Loop() {
+				if err := s.Check(); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}
+
+// waiting returns a store, in a file, with so many messages in the outbox.
+func waiting(b *testing.B, n, file int) *store.Store {
+	b.Helper()
+	s := must(store.Create(filepath.Join(b.TempDir(), "benchbell.db")))(b)
+	b.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			b.Error(err)
+		}
+	})
+	var batch store.Batch
+	for i := range n {
+		o := post(fmt.Sprintf("%v/bell/1", core.RunID(i+1)))
+		o.Class, o.Due, o.Thread, o.Fallback = store.Bell, morning, fmt.Sprintf("%v/card", core.RunID(i+1)), "person"
+		o.File = make([]byte, file)
+		batch.Out = append(batch.Out, o)
+	}
+	commit(b, s, batch)
+	return s
+}
+
+func BenchmarkPending(b *testing.B) {
+	for _, file := range []int{0, 100_000} {
+		s := waiting(b, 2000, file)
+		b.Run(fmt.Sprintf("all, files of %d", file), func(b *testing.B) {
+			for b.Loop() {
+				must(s.Pending())(b)
+			}
+		})
+		b.Run(fmt.Sprintf("the last, files of %d", file), func(b *testing.B) {
+			for b.Loop() {
+				all(b, s.PendingFrom(2000))
+			}
+		})
+	}
+}
+
+// 200 bells at once: each is tried and delivered by a goroutine of its own.
+func BenchmarkMarking(b *testing.B) {
+	s := waiting(b, 200*1000, 0)
+	first := uint64(1)
+	for b.Loop() {
+		var wg sync.WaitGroup
+		for seq := first; seq < first+200; seq++ {
+			wg.Go(func() {
+				if err := errors.Join(s.Tried(seq, morning), s.Delivered(seq, fmt.Sprint("id", seq))); err != nil {
+					b.Error(err)
+				}
+			})
+		}
+		wg.Wait()
+		first += 200
 	}
 }

@@ -9,6 +9,8 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"runtime/debug"
+	"sync"
 	"time"
 
 	"go.etcd.io/bbolt"
@@ -29,14 +31,25 @@ const (
 )
 
 // bolt is the engine in one file of this machine.
-type bolt struct{ db *bbolt.DB }
+//
+// bbolt maps the file into memory and trusts what it finds there: a damaged
+// page makes it panic, or read past the end of the file. Every call into bbolt
+// that may look at a page is therefore made within [bolt.guard].
+type bolt struct {
+	db   *bbolt.DB
+	file *os.File
+
+	mu      sync.Mutex
+	refuse  error // what writing meets, since a transaction that wrote met damage
+	stopped error // what everything meets, since bbolt still has a lock from then
+}
 
 // openBolt opens the file at path.
 func openBolt(path string, mode openMode) (*bolt, error) {
-	if err := refuseShort(path, mode); err != nil {
+	if err := refuseDamaged(path, mode); err != nil {
 		return nil, opening(path, err)
 	}
-	db, err := bbolt.Open(path, 0o600, &bbolt.Options{
+	b, err := openPages(path, &bbolt.Options{
 		Timeout:      lockTimeout,
 		FreelistType: bbolt.FreelistMapType, // as fast with a full file as with a new one
 		NoSync:       mode == throwaway,
@@ -44,11 +57,49 @@ func openBolt(path string, mode openMode) (*bolt, error) {
 	if err != nil {
 		return nil, opening(path, err)
 	}
-	b := &bolt{db}
 	if err := b.refuseForeign(); err != nil {
-		return nil, errors.Join(err, db.Close())
+		return nil, errors.Join(err, b.Close())
 	}
 	return b, nil
+}
+
+// openPages lets bbolt open the file. It lets go of the file after an error.
+func openPages(path string, o *bbolt.Options) (*bolt, error) {
+	b := &bolt{}
+	o.OpenFile = func(name string, flag int, mode os.FileMode) (*os.File, error) {
+		f, err := os.OpenFile(name, flag, mode)
+		b.file = f
+		return f, err
+	}
+	err := b.guard(func() (err error) {
+		b.db, err = bbolt.Open(path, 0o600, o)
+		return err
+	})
+	if err != nil && b.file != nil {
+		_ = b.file.Close() // bbolt may have closed it
+	}
+	return b, err
+}
+
+// errDamaged is what a page is that bbolt cannot read.
+var errDamaged = errors.New("the file is damaged: put a backup in its place")
+
+// guard calls into bbolt, and makes an error of a panic or a fault there.
+func (b *bolt) guard(call func() error) (err error) {
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("%s: %w (%v)", b.name(), errDamaged, r)
+		}
+	}()
+	return call()
+}
+
+func (b *bolt) name() string {
+	if b.file == nil {
+		return "the store"
+	}
+	return b.file.Name()
 }
 
 // errShort is a file that ends before its last page.
@@ -62,14 +113,15 @@ func opening(path string, err error) error {
 	case errors.Is(err, bolterrors.ErrInvalid), errors.Is(err, bolterrors.ErrVersionMismatch),
 		errors.Is(err, bolterrors.ErrChecksum), errors.Is(err, errShort):
 		return fmt.Errorf("%s is damaged or no benchbell file (%w): name the right file, or put a backup in its place", path, err)
+	case errors.Is(err, errDamaged):
+		return err
 	}
 	return fmt.Errorf("open the store: %w", err)
 }
 
-// refuseShort refuses a file that ends too early, as a copy does that was broken
-// off: bbolt would fault on reading past the end. It looks at nothing but the
-// first pages.
-func refuseShort(path string, mode openMode) error {
+// refuseDamaged refuses a file that must not be handed to bbolt; see
+// [checkSafe].
+func refuseDamaged(path string, mode openMode) error {
 	info, err := os.Stat(path)
 	if mode != mustExist && (errors.Is(err, fs.ErrNotExist) || err == nil && info.Size() == 0) {
 		return nil
@@ -80,58 +132,130 @@ func refuseShort(path string, mode openMode) error {
 	if info.Size() == 0 {
 		return errShort
 	}
-	db, err := bbolt.Open(path, 0o600, &bbolt.Options{Timeout: lockTimeout, ReadOnly: true})
+	b, err := openPages(path, &bbolt.Options{Timeout: lockTimeout, ReadOnly: true})
 	if err != nil {
 		return err
 	}
-	err = db.View(func(tx *bbolt.Tx) error {
-		if tx.Size() > info.Size() {
-			return errShort
-		}
-		return nil
-	})
-	return errors.Join(err, db.Close())
+	return errors.Join(checkSafe(b.file, info.Size()), b.Close())
 }
 
 // refuseForeign keeps the journal out of the database of another program.
 func (b *bolt) refuseForeign() error {
-	return b.db.View(func(tx *bbolt.Tx) error {
+	return b.view(func(tx *bbolt.Tx) error {
 		if first, _ := tx.Cursor().First(); first == nil || tx.Bucket([]byte(bucketMeta)) != nil {
 			return nil
 		}
-		return fmt.Errorf("%s belongs to another program: give benchbell a file of its own", b.db.Path())
+		return fmt.Errorf("%s belongs to another program: give benchbell a file of its own", b.name())
+	})
+}
+
+// view runs a function that is bbolt's own matter as a whole.
+func (b *bolt) view(fn func(*bbolt.Tx) error) error {
+	return b.run(false, func(tx *bbolt.Tx) error {
+		return b.guard(func() error { return fn(tx) })
 	})
 }
 
 func (b *bolt) View(fn func(Tx) error) error {
-	return b.db.View(func(tx *bbolt.Tx) error { return fn(boltTx{tx}) })
+	return b.run(false, func(tx *bbolt.Tx) error { return b.call(tx, fn) })
 }
 
 func (b *bolt) Update(fn func(Tx) error) error {
-	return b.db.Update(func(tx *bbolt.Tx) error { return fn(boltTx{tx}) })
+	return b.run(true, func(tx *bbolt.Tx) error {
+		if err := b.call(tx, fn); err != nil {
+			return err
+		}
+		return b.guard(tx.Commit)
+	})
 }
 
-func (b *bolt) Close() error { return b.db.Close() }
+// call hands a transaction to fn. What fn could not read counts, not what fn
+// made of it.
+func (b *bolt) call(tx *bbolt.Tx, fn func(Tx) error) error {
+	t := &boltTx{b: b, tx: tx}
+	err := fn(t)
+	if t.err != nil {
+		return t.err
+	}
+	return err
+}
 
-// Check examines every page of the file. The transaction is a writing one, to
-// keep other writers out: the examination cannot stand them.
-func (b *bolt) Check() error {
-	tx, err := b.db.Begin(true)
-	if err != nil {
+// run begins a transaction, and ends it after fn, even after a panic of fn:
+// one that fn did not commit is rolled back.
+func (b *bolt) run(writable bool, fn func(*bbolt.Tx) error) (err error) {
+	if err := b.refused(writable); err != nil {
 		return err
 	}
-	defer func() { _ = tx.Rollback() }() // nothing was written
-	var all []error
-	for err := range tx.Check() {
-		all = append(all, fmt.Errorf("%s is damaged: %w", b.db.Path(), err))
+	var tx *bbolt.Tx
+	if err := b.guard(func() (err error) { tx, err = b.db.Begin(writable); return err }); err != nil {
+		if errors.Is(err, errDamaged) {
+			b.stop(err)
+		}
+		return err
 	}
-	return errors.Join(all...)
+	defer func() {
+		if writable && errors.Is(err, errDamaged) {
+			b.refuseWriting(err)
+		}
+		if tx.DB() == nil {
+			return // committed
+		}
+		if failed := b.guard(tx.Rollback); failed != nil {
+			err = errors.Join(err, failed)
+		}
+		if tx.DB() != nil {
+			b.stop(err)
+		}
+	}()
+	// A writer may have met damage while this one waited for its turn.
+	if err := b.refused(writable); err != nil {
+		return err
+	}
+	return fn(tx)
+}
+
+// refused returns why a transaction cannot be begun, if it cannot.
+func (b *bolt) refused(writable bool) error {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if writable && b.refuse != nil {
+		return b.refuse
+	}
+	return b.stopped
+}
+
+// refuseWriting ends all writing: what bbolt holds in memory about the file's
+// free pages may be wrong after it panicked, and would damage other pages.
+func (b *bolt) refuseWriting(err error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.refuse == nil {
+		b.refuse = err
+	}
+}
+
+func (b *bolt) stop(err error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.stopped = err
+}
+
+func (b *bolt) Close() error {
+	if b.refused(false) != nil { // bbolt would wait for its lock for ever
+		return b.file.Close()
+	}
+	return b.guard(b.db.Close)
+}
+
+// Check examines every page of the file. Writers wait until it is done.
+func (b *bolt) Check() error {
+	return b.run(true, func(*bbolt.Tx) error { return checkPages(b.file) })
 }
 
 // Backup writes a copy of the file as it is now. The copy is made beside the
 // file first: an open transaction can hold up every other, and w may be slow.
 func (b *bolt) Backup(w io.Writer) error {
-	path := b.db.Path()
+	path := b.name()
 	f, err := os.CreateTemp(filepath.Dir(path), filepath.Base(path)+".copy-*")
 	if err != nil {
 		return fmt.Errorf("make a copy of %s: %w", path, err)
@@ -154,14 +278,14 @@ func (b *bolt) Backup(w io.Writer) error {
 // names path.schema-1, path.schema-1.2, path.schema-1.3 …, here for version 1.
 // Calling discard removes the copy.
 func (b *bolt) keepSchema(version int) (discard func() error, err error) {
-	base := fmt.Sprintf("%s.schema-%d", b.db.Path(), version)
+	base := fmt.Sprintf("%s.schema-%d", b.name(), version)
 	for n, name := 1, base; ; n, name = n+1, fmt.Sprintf("%s.%d", base, n+1) {
 		f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 		if errors.Is(err, fs.ErrExist) {
 			continue
 		}
 		if err != nil {
-			return nil, fmt.Errorf("keep a copy of %s: %w", b.db.Path(), err)
+			return nil, fmt.Errorf("keep a copy of %s: %w", b.name(), err)
 		}
 		if err := errors.Join(b.copyTo(f), f.Sync(), f.Close()); err != nil {
 			return nil, errors.Join(err, os.Remove(name))
@@ -171,56 +295,102 @@ func (b *bolt) keepSchema(version int) (discard func() error, err error) {
 }
 
 func (b *bolt) copyTo(f *os.File) error {
-	return b.db.View(func(tx *bbolt.Tx) error {
+	return b.view(func(tx *bbolt.Tx) error {
 		if _, err := tx.WriteTo(f); err != nil {
-			return fmt.Errorf("copy %s to %s: %w", b.db.Path(), f.Name(), err)
+			return fmt.Errorf("copy %s to %s: %w", b.name(), f.Name(), err)
 		}
 		return nil
 	})
 }
 
-type boltTx struct{ tx *bbolt.Tx }
-
-func (t boltTx) Get(bucket string, key []byte) []byte {
-	b := t.tx.Bucket([]byte(bucket))
-	if b == nil {
-		return nil
-	}
-	k, v := b.Cursor().Seek(key)
-	if k == nil || !bytes.Equal(k, key) {
-		return nil
-	}
-	return append([]byte{}, v...)
+// boltTx is a transaction. After damage was met, err says so, and reading
+// gives back nothing.
+type boltTx struct {
+	b   *bolt
+	tx  *bbolt.Tx
+	err error
 }
 
-func (t boltTx) Put(bucket string, key, value []byte) error {
-	b, err := t.tx.CreateBucketIfNotExists([]byte(bucket))
-	if err != nil {
-		return err
+// guard calls into bbolt unless the transaction has failed.
+func (t *boltTx) guard(call func() error) error {
+	if t.err != nil {
+		return t.err
 	}
-	return b.Put(key, bytes.Clone(value)) // bbolt holds on to the value until the end
+	err := t.b.guard(call)
+	if errors.Is(err, errDamaged) {
+		t.err = err
+	}
+	return err
 }
 
-func (t boltTx) Delete(bucket string, key []byte) error {
+func (t *boltTx) Get(bucket string, key []byte) (value []byte) {
+	_ = t.guard(func() error { // View and Update return the failure
+		b := t.tx.Bucket([]byte(bucket))
+		if b == nil {
+			return nil
+		}
+		if k, v := b.Cursor().Seek(key); k != nil && bytes.Equal(k, key) {
+			value = append([]byte{}, v...)
+		}
+		return nil
+	})
+	return value
+}
+
+func (t *boltTx) Put(bucket string, key, value []byte) error {
+	return t.guard(func() error {
+		b, err := t.tx.CreateBucketIfNotExists([]byte(bucket))
+		if err != nil {
+			return err
+		}
+		return b.Put(key, bytes.Clone(value)) // bbolt holds on to the value until the end
+	})
+}
+
+func (t *boltTx) Delete(bucket string, key []byte) error {
 	if !t.tx.Writable() {
 		return bolterrors.ErrTxNotWritable
 	}
-	b := t.tx.Bucket([]byte(bucket))
-	if b == nil {
-		return nil
-	}
-	return b.Delete(key)
-}
-
-func (t boltTx) Range(bucket string, from, to []byte) iter.Seq2[[]byte, []byte] {
-	return func(yield func(key, value []byte) bool) {
+	return t.guard(func() error {
 		b := t.tx.Bucket([]byte(bucket))
 		if b == nil {
-			return
+			return nil
 		}
-		c := b.Cursor()
-		for k, v := c.Seek(from); k != nil && (to == nil || bytes.Compare(k, to) < 0); k, v = c.Next() {
-			if !yield(bytes.Clone(k), append([]byte{}, v...)) {
+		return b.Delete(key)
+	})
+}
+
+func (t *boltTx) Range(bucket string, from, to []byte) iter.Seq2[[]byte, []byte] {
+	return func(yield func(key, value []byte) bool) {
+		var c *bbolt.Cursor
+		least := bytes.Clone(from) // what the next key is not before
+		next := func() (key, value []byte) {
+			_ = t.guard(func() error { // View and Update return the failure
+				var k, v []byte
+				if c == nil {
+					b := t.tx.Bucket([]byte(bucket))
+					if b == nil {
+						return nil
+					}
+					c = b.Cursor()
+					k, v = c.Seek(from)
+				} else {
+					k, v = c.Next()
+				}
+				if k == nil || to != nil && bytes.Compare(k, to) >= 0 {
+					return nil
+				}
+				if bytes.Compare(k, least) < 0 {
+					return fmt.Errorf("%s: %w (the keys of %q are not in order)", t.b.name(), errDamaged, bucket)
+				}
+				key, value = bytes.Clone(k), append([]byte{}, v...)
+				least = append(append(least[:0], k...), 0)
+				return nil
+			})
+			return key, value
+		}
+		for key, value := next(); key != nil; key, value = next() {
+			if !yield(key, value) {
 				return
 			}
 		}

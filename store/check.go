@@ -10,33 +10,43 @@ import (
 	"time"
 )
 
-// Check examines everything: the engine's own order if it can tell, the chain
-// of the journal, and that all that is derived agrees with what it is derived
-// from. It returns all that it finds wrong, joined. It may hold up writing.
+// Check examines everything: the structure of the file, the chain of the
+// journal, and that all derived data agrees with its source. It returns
+// everything it finds wrong, joined. Writers may have to wait meanwhile.
 func (s *Store) Check() error {
 	if e, ok := s.engine.(interface{ Check() error }); ok {
 		if err := e.Check(); err != nil {
-			return err // what the pages hold cannot be trusted
+			return err // the contents of the pages cannot be trusted
 		}
-	}
-	if _, _, err := s.Verify(); err != nil {
-		return err
 	}
 	return s.engine.View(func(tx Tx) error {
 		return errors.Join(checkJournal(tx), checkRows(tx), checkMoments(tx), checkOutbox(tx))
 	})
 }
 
-func checkJournal(tx Tx) error {
+// checkJournal verifies the journal and derives its indexes, both in one pass,
+// since decoding the entries takes most of the time.
+func checkJournal(tx Tx) (err error) {
+	var c chain
+	if c.noted, err = readHead(tx); err != nil {
+		return err
+	}
 	r := newReplay(tx, bucketBySuit, bucketByRun)
 	for key, value := range tx.Range(bucketJournal, nil, nil) {
-		e, err := readEntry(tx, key, value)
+		l, err := readLink(tx, key, value)
+		if err != nil {
+			return err
+		}
+		e, err := c.add(l)
 		if err == nil {
 			err = indexEntry(r, e)
 		}
 		if err != nil {
 			return err
 		}
+	}
+	if err := c.end(); err != nil {
+		return err
 	}
 	return r.compare(bucketBySuit, bucketByRun, bucketOpenRuns, bucketNumbers, bucketManometers, bucketLastUsed, bucketTags)
 }
@@ -55,8 +65,8 @@ func checkRows(tx Tx) error {
 	return r.compare(bucketRows, bucketBarred, bucketDue, bucketEnding, bucketCounts)
 }
 
-// checkMoments checks that what is kept with a moment has a name and a moment.
-// Whether one is missing, nothing else tells.
+// checkMoments checks that each event seen, notice and wake time has a valid
+// name and moment. Nothing in the store tells whether one of them is missing.
 func checkMoments(tx Tx) error {
 	buckets := []string{bucketSeen, bucketNotices, bucketWakes}
 	r := newReplay(tx, buckets...)
@@ -75,8 +85,8 @@ func checkMoments(tx Tx) error {
 	return nil
 }
 
-// checkOutbox checks that every post has its key, every key just one post or
-// id, and that the edits not tried yet are those noted.
+// checkOutbox checks that every post has its key, that every key has one post
+// or one id, and that the bucket of untried edits is right.
 func checkOutbox(tx Tx) error {
 	r := newReplay(tx)
 	for _, bucket := range []string{bucketOut, bucketParked} {
@@ -102,9 +112,9 @@ func checkOutbox(tx Tx) error {
 	return r.compare(bucketPostIDs, bucketUntried)
 }
 
-// replay is a transaction of its own, beside one that reads the store: what is
-// derived is derived into it once more, and then compared. What goes into a
-// large bucket, each key once, is compared at once instead of being held.
+// replay is a transaction that takes derived data without writing it, to
+// compare it with that in the store. The data of a large bucket, whose keys come
+// once each, is compared at once; that of others is held until the end.
 type replay struct {
 	Tx    // the store
 	large map[string]int
@@ -119,8 +129,7 @@ func newReplay(tx Tx, large ...string) *replay {
 	return r
 }
 
-// Get returns what is held: from a large bucket nothing, for its keys come
-// once.
+// Get returns the data held, and nothing from a large bucket.
 func (r *replay) Get(bucket string, key []byte) []byte { return r.held[bucket][string(key)] }
 
 func (r *replay) Put(bucket string, key, value []byte) error {

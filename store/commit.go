@@ -10,7 +10,7 @@ import (
 	"benchbell/core"
 )
 
-// Batch is all that one event changes.
+// Batch is everything that one event changes.
 type Batch struct {
 	// Event is the id of the event, which can be committed once. If it is
 	// empty, nothing is checked. At is the event's moment, which every Event
@@ -21,11 +21,11 @@ type Batch struct {
 	Entries []core.Entry
 	// Rows replace the rows of their suits.
 	Rows []SuitRow
-	// RowsMadeWith says by which policy the rows were made, all of them, now
-	// that this batch is kept. If it is empty, what was said before stays.
+	// RowsMadeWith names the policy by which all rows of the store are made
+	// after this batch. If it is empty, the name stored before stays.
 	RowsMadeWith string
-	// Notices are the keys of notices that are given with this batch. To give
-	// one again changes nothing: the moment at which it was first given stays.
+	// Notices are the keys of the notices given with this batch. A key that was
+	// given before keeps its first moment.
 	Notices []string
 	// Wakes sets the wake times of these keys; a zero time removes one.
 	Wakes map[string]time.Time
@@ -33,10 +33,10 @@ type Batch struct {
 	// Tries begin at zero. An Edit replaces a pending Edit of the same post
 	// that was not tried yet.
 	Out []Out
-	// Posts are post ids, by post key, that the chat server told, as it does
-	// after an older store was put back. An id is kept if the key has none yet
-	// and is not in the outbox; a parked post of that key was delivered after
-	// all, and is parked no more. Anything else in Posts is passed over.
+	// Posts are post ids, by post key, that were read from the chat, as after
+	// an older store was put back. An id is stored if its key has none yet and
+	// is not pending. A parked post of that key was delivered after all, and is
+	// no longer parked. All other ids are ignored.
 	Posts map[string]string
 	// Accounts sets the account id that a user name belongs to; an empty id
 	// removes the name.
@@ -68,10 +68,9 @@ type Wake struct {
 // ErrSeen is returned for an event that was committed before.
 var ErrSeen = errors.New("the event was handled before")
 
-// Commit does all that a batch says in one transaction. After an error the
-// batch is as it was. The store is too, unless the error is ErrInDoubt: then
-// read from the store whether the batch is in it. The error is ErrSeen if the
-// event was committed before.
+// Commit writes a batch in one transaction. The error is ErrSeen if the event
+// was committed before. After any error the batch is unchanged, and so is the
+// store, unless the error is ErrInDoubt: then read the store to find out.
 func (s *Store) Commit(b *Batch) error {
 	var entry, out uint64
 	err := s.update(func(tx Tx) (err error) {
@@ -137,7 +136,7 @@ func see(tx Tx, event string, at time.Time) error {
 	return putMoment(tx, bucketSeen, "event id", event, at)
 }
 
-// putMoment keeps a moment under a name.
+// putMoment stores a moment under a name.
 func putMoment(tx Tx, bucket, what, name string, at time.Time) error {
 	if err := checkName(what, name); err != nil {
 		return err
@@ -200,7 +199,7 @@ func setWakes(tx Tx, wakes map[string]time.Time) error {
 	return nil
 }
 
-// Wakes returns the wake times that are set, soonest first; of several at one
+// Wakes returns the wake times that are set, soonest first, and those of one
 // moment in the order of their keys.
 func (s *Store) Wakes() ([]Wake, error) {
 	all, err := collect(pages(s.engine, bucketWakes, nil, nil, func(_ Tx, key, value []byte) (Wake, error) {

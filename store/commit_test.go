@@ -166,6 +166,7 @@ func TestAllOrNothing(t *testing.T) {
 				{"delivered", func() error { return s.Delivered(1, "post1") }},
 				{"an edit delivered", func() error { return s.Delivered(6, "") }},
 				{"parked", func() error { return s.Park(3, "gone") }},
+				{"sent again", func() error { return s.Requeue(3) }},
 			} {
 				before := dump(t, s)
 				n := 0

@@ -1,22 +1,57 @@
-// Package store is a station's memory: the journal of all that happened, what
-// can be looked up by it, and what is still to be said. It knows how to keep
-// things, and no rules of the trade.
+// Package store keeps a station's data: the journal of everything that
+// happened, indexes of it, and the outbox of messages still to be delivered. It
+// stores and finds data, and knows no rules of the trade.
 //
-// Everything that an event changes is committed in one transaction, by
-// [Store.Commit]: the event's id, the journal's entries, the suits' rows, the
-// notices given, the wake times, what goes out, and how far the channel has
-// been read. All of it is on disk when Commit returns, or none of it. Delivery
-// then works off the outbox and marks what it did, in transactions of its own.
+// There are a few types to know first:
+//
+//   - [Store] is the whole of it. [Create] makes one in a file, [Open] opens it;
+//     [New] makes one of any [Engine], which is a sorted key/value store with
+//     transactions. The file is one of bbolt, and bolt.go alone knows it.
+//   - [Batch] is everything that one event changes: the event's id, entries of
+//     the journal, rows of suits, notices, wake times, messages, accounts, and
+//     how far the channel has been read. [Store.Commit] writes all of it in one
+//     transaction: after a crash all of it is on disk, or none.
+//   - [Out] is a message in the outbox: a post, or an edit of one.
+//
+// To begin reading, read commit.go, then outbox.go; an entry's way to disk and
+// back is journal.go, entry.go and facts.go.
+//
+// # Delivery
+//
+// A committed message is pending until it is delivered or parked. Whoever
+// delivers calls [Store.Tried] before each attempt, and [Store.Delivered] or
+// [Store.Park] after it; [Store.Requeue] sends a parked post again. Each of
+// them waits for the disk, and several goroutines that call them at the same
+// time share one transaction.
+//
+// A post has a key, by which entries, edits and threads name it, and the chat
+// server's id once it is delivered. If it disappears from the chat, it is posted
+// anew as a copy, under a key of its own from [Store.NextCopy]:
+//
+//	R-0001/card    the base key, which means the newest copy that is delivered
+//	R-0001/card~2  the first copy made of it
+//
+// # Errors
+//
+// An error of a method that writes means that nothing has changed, unless it is
+// [ErrInDoubt]: the engine then failed while it wrote, and only reading tells
+// whether the change is there. To make the change again is safe: it is refused
+// with [ErrSeen] or [ErrNotPending] if it was there already.
+//
+// A damaged file gives errors that name it and say to put a backup in its
+// place. It never makes the program panic. After damage is met in a
+// transaction that writes, the store can only be read. [Store.Check] examines
+// the whole file; a year of 50,000 entries takes it about a second.
 //
 // # Buckets and keys
 //
-// Numbers in keys are 8 bytes, big-endian, so that they sort; "+" in this
-// table is one after the other, "|" is with a NUL between. An index has
-// nothing for its values.
+// Numbers in keys are 8 bytes, big-endian, so that they sort. In this table "+"
+// joins two parts of a key, and "|" joins them with a NUL between. The values of
+// an index are empty.
 //
 //	benchbell   "schema"                  version of all this, in digits
 //	            "head"                    number + hash of the last entry
-//	            "last out"                number last given in the outbox
+//	            "last out"                last number given in the outbox
 //	            "rows made with"          policy by which all rows were made
 //
 //	journal     entry                     hash (32 bytes) + record
@@ -38,44 +73,46 @@
 //	notices     notice key                moment when first given
 //	wakes       wake key                  moment
 //	marks       channel id                record
+//	accounts    user name                 account id
 //
 //	out         number                    record
 //	parked      number                    record
-//	untried     post key                  number of its edit that was not tried
-//	post ids    post key                  post id; nothing until delivered
+//	untried     base post key             number of its edit that was not tried
+//	post ids    post key                  post id; empty until delivered
 //	post keys   post id                   post key
 //
-// What stands from "by suit" to "tags" follows from the journal, and from
-// "barred" to "counts" from the rows: [Store.Check] derives it once more and
+// The buckets from "by suit" to "tags" follow from the journal, and those from
+// "barred" to "counts" from the rows: [Store.Check] derives them again and
 // compares.
 //
 // # Records
 //
-// A record is one line of JSON: fields in a fixed order, those that are zero
-// left out. Moments are RFC 3339 in UTC, dates and periods as ISO 8601 writes
-// them, durations in nanoseconds (…_ns), pressures in nanopascals (…_npa) or
-// as the digits and the unit that somebody wrote. Named values stand by codes
-// of the disk's own. An entry is
+// A record is one line of JSON with the fields in a fixed order and without
+// those that are zero. Moments are RFC 3339 in UTC, dates and periods are ISO
+// 8601, durations are nanoseconds (…_ns), and pressures are nanopascals (…_npa)
+// or the digits and the unit that somebody wrote. Named values have codes of
+// their own, in codes.go. An entry is
 //
 //	{"v":1,"seq":17,"at":…,"by":{"id":…,"name":…},"event":…,"suit":…,"run":…,"kind":"taken","fact":{…}}
 //
-// and testdata has one of each kind. Its hash is the SHA-256 of the hash of
-// the entry before, 32 zero bytes for the first, and the bytes of the record
-// just as they stand: see [Store.Verify].
+// and testdata has one of each kind. Its hash is the SHA-256 of the hash of the
+// entry before (32 zero bytes for the first entry) followed by the bytes of the
+// record: see [Store.Verify].
 //
 // # What may change
 //
-// An entry is never written anew, since its hash covers its bytes; all that
-// follows allows for entries of every age.
+// An entry is never rewritten, since its hash covers its bytes. So a program
+// must read entries of every age:
 //
-//   - A field may be added to a record if to leave it out means what was meant
-//     before. A program that does not know the field refuses the record.
-//   - A field that goes, or means something else, makes a new version of the
-//     entry ("v") with code to read the old one, which stays for good.
-//   - The names of fields and kinds, and the codes, never change, and are not
-//     used again.
+//   - A field may be added to a record if a record without it means what it
+//     meant before. A program that does not know the field refuses the record.
+//     A bucket may be added in the same way; an older program passes over it.
+//   - A field that is removed or changes its meaning makes a new version of the
+//     entry ("v"). The code that reads the old version stays for good.
+//   - The names of fields and kinds, and the codes, never change, and are never
+//     used for something else.
 //   - Any other change, or one to core.NameKey, makes a new schema, with a
-//     migration from the one before. A file of an earlier schema is brought up
-//     to date when it is opened, in one transaction, and kept as it was beside
-//     it; one of a later schema is refused.
+//     migration from the one before. A file of an earlier schema is migrated in
+//     one transaction when it is opened, after a copy was made beside it. A
+//     file of a later schema is refused.
 package store

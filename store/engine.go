@@ -9,8 +9,8 @@ import "iter"
 // implementation must pass.
 //
 // An engine whose store can be copied while it runs also has a method
-// Backup(io.Writer) error, and one that can examine its own innards a method
-// Check() error.
+// Backup(io.Writer) error. An engine that can examine its own structure has a
+// method Check() error.
 type Engine interface {
 	// View runs fn in a transaction that can only read. It sees one state of
 	// the store, whatever is written meanwhile.
@@ -18,18 +18,19 @@ type Engine interface {
 	// Update runs fn in a transaction that can write; there is one at a time.
 	// If fn returns an error, Update returns it, and nothing has changed; a
 	// panic changes nothing either. If Update returns nil, all of it is kept
-	// and survives the end of the program at any instant.
+	// and survives the end of the program at any instant. If fn returned nil
+	// and Update an error, all of it is kept or nothing, and View sees which.
 	Update(fn func(Tx) error) error
 	// Close waits for the transactions that run, and ends the engine's use.
 	Close() error
 }
 
-// Tx is a transaction. It belongs to the function it was handed to: it is of
-// no use after that has returned, nor to another goroutine. All bytes that it
-// returns are copies; those it is given stay the caller's.
+// Tx is a transaction. It must not be used after the function that got it has
+// returned, nor by another goroutine. All bytes that it returns are copies, and
+// it keeps none of those it is given.
 //
-// Reading reports no errors. An engine whose reads can fail gives back nothing
-// from then on, and View or Update return the failure, whatever fn returned.
+// Reading reports no errors. After a read has failed, the transaction finds
+// nothing any more, and View or Update return the failure, whatever fn returned.
 type Tx interface {
 	// Get returns the value of a key: nil if the key is not there, and not
 	// nil, though perhaps empty, if it is.

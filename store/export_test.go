@@ -1,7 +1,10 @@
 package store
 
 import (
+	"os"
 	"reflect"
+
+	"go.etcd.io/bbolt"
 
 	"benchbell/core"
 )
@@ -21,6 +24,11 @@ func OpenBolt(path string) (Engine, error) { return openBolt(path, mayBeNew) }
 
 // EngineOf returns what a store is kept in.
 func EngineOf(s *Store) Engine { return s.engine }
+
+// FileOf returns the file that a store is kept in, and BoltOf what bbolt makes
+// of it.
+func FileOf(s *Store) *os.File  { return s.engine.(*bolt).file }
+func BoltOf(s *Store) *bbolt.DB { return s.engine.(*bolt).db }
 
 // OpenSchema opens a file, or makes it, as a benchbell of that schema would.
 func OpenSchema(path string, version int, from map[int]func(Tx) error) (*Store, error) {

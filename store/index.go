@@ -8,9 +8,8 @@ import (
 	"benchbell/core"
 )
 
-// indexEntry brings the indexes of the journal up to date with an entry. It
-// is the one place that writes them: replaying the journal through it gives
-// the same indexes.
+// indexEntry adds an entry to the indexes of the journal. Nothing else writes
+// them, so replaying the journal through it gives the same indexes.
 func indexEntry(tx Tx, e core.Entry) error {
 	if e.Suit != "" {
 		if err := checkName("suit tag", e.Suit); err != nil {
@@ -98,9 +97,9 @@ type useRecord struct {
 	Manometer string `json:"manometer"`
 }
 
-// indexUse notes that a person used a manometer. Tests brought in from paper
-// come long after they were made: the moment decides which use was the last,
-// not the place in the journal.
+// indexUse notes that a person used a manometer. Paper tests are entered long
+// after they were made, so the moment decides which use was the last, not the
+// place in the journal.
 func indexUse(tx Tx, person, manometer string, at time.Time) error {
 	if person == "" || manometer == "" {
 		return nil
@@ -203,7 +202,7 @@ func (s *Store) LastUsed() (map[string]string, error) {
 	return used, err
 }
 
-// lookUp gets the text kept under a name.
+// lookUp gets the text stored under a name.
 func (s *Store) lookUp(bucket, name string) (text string, ok bool, err error) {
 	err = s.engine.View(func(tx Tx) error {
 		value := tx.Get(bucket, []byte(name))

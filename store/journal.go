@@ -10,9 +10,9 @@ import (
 	"benchbell/core"
 )
 
-// Hash is the SHA-256 that chains the journal: of the previous entry's hash
-// and the bytes of this entry's record. Whoever noted the hash of an entry can
-// tell later that nothing up to it was changed.
+// Hash is the SHA-256 of the previous entry's hash and the bytes of an entry's
+// record; it chains the journal. Whoever has noted the hash of an entry can
+// check later that nothing up to that entry was changed.
 type Hash [sha256.Size]byte
 
 // String returns the hash in hexadecimal digits.
@@ -76,8 +76,8 @@ func appendEntries(tx Tx, entries []core.Entry) (first uint64, err error) {
 	return first, writeHead(tx, h)
 }
 
-// link is an entry as it stands in the journal: its own key, the hash kept
-// with it, its record, and which entry was the last when it was read.
+// link is an entry of the journal before it is decoded: its number, hash and
+// record, and the last entry of the journal when it was read.
 type link struct {
 	seq    uint64
 	hash   Hash
@@ -131,9 +131,9 @@ func getEntry(tx Tx, seq uint64) (core.Entry, error) {
 
 var errMissing = errors.New("it is missing")
 
-// Entries yields the journal from entry number from on, in order. It reads a
-// piece at a time, so the loop may take long and may itself use the store. An
-// entry that cannot be read is an *EntryError, and the last that is yielded.
+// Entries yields the journal from entry number "from" on, in order. It reads a
+// page at a time, so the loop may take long and may itself use the store. It
+// stops at an entry that cannot be read, with an *EntryError.
 func (s *Store) Entries(from uint64) iter.Seq2[core.Entry, error] {
 	return pages(s.engine, bucketJournal, number(from), nil, readEntry)
 }
@@ -142,12 +142,12 @@ func (s *Store) Entries(from uint64) iter.Seq2[core.Entry, error] {
 // was written, and can be read. It returns the last entry's hash and number,
 // or an *EntryError about the first entry that is not as it should be.
 //
-// Somebody who writes the whole file anew can make a chain that holds. Against
-// that, compare [Store.HashAt] with hashes noted elsewhere.
+// Somebody who rewrites the whole file can make a valid chain. To detect that,
+// use [Store.VerifyAgainst] with a hash noted elsewhere.
 func (s *Store) Verify() (Hash, uint64, error) {
-	var last, noted head
+	var c chain
 	err := s.engine.View(func(tx Tx) (err error) {
-		noted, err = readHead(tx)
+		c.noted, err = readHead(tx)
 		return err
 	})
 	if err != nil {
@@ -155,40 +155,54 @@ func (s *Store) Verify() (Hash, uint64, error) {
 	}
 	for l, err := range pages(s.engine, bucketJournal, nil, nil, readLink) {
 		if err == nil {
-			err = l.follows(last)
+			_, err = c.add(l)
 		}
 		if err != nil {
 			return Hash{}, 0, err
 		}
-		last, noted = head{l.seq, l.hash}, l.last
 	}
-	switch {
-	case last.seq < noted.seq:
-		return Hash{}, 0, &EntryError{last.seq + 1, errMissing}
-	case last != noted:
-		return Hash{}, 0, &EntryError{last.seq, errors.New("it is not the one that was written last")}
+	if err := c.end(); err != nil {
+		return Hash{}, 0, err
 	}
-	return last.hash, last.seq, nil
+	return c.last.hash, c.last.seq, nil
 }
 
-// follows checks that the entry is the one written after the last one.
-func (l link) follows(last head) error {
+// chain verifies entries one after the other.
+type chain struct {
+	last  head // the entry added last
+	noted head // the entry that is noted as the last of the journal
+}
+
+// add checks that an entry is the one written after the last one.
+func (c *chain) add(l link) (core.Entry, error) {
+	c.noted = l.last
 	switch {
 	case l.seq == 0:
-		return &EntryError{l.seq, errors.New("the journal begins with entry 1")}
-	case l.seq != last.seq+1:
-		return &EntryError{last.seq + 1, errMissing}
+		return core.Entry{}, &EntryError{l.seq, errors.New("the journal begins with entry 1")}
+	case l.seq != c.last.seq+1:
+		return core.Entry{}, &EntryError{c.last.seq + 1, errMissing}
 	case l.seq > l.last.seq:
-		return &EntryError{l.seq, errors.New("it stands behind the entry that was written last")}
-	case l.hash != last.hash.next(l.record):
-		return &EntryError{l.seq, errors.New("it is not as it was written: its hash does not fit")}
+		return core.Entry{}, &EntryError{l.seq, errors.New("it stands behind the entry that was written last")}
+	case l.hash != c.last.hash.next(l.record):
+		return core.Entry{}, &EntryError{l.seq, errors.New("it is not as it was written: its hash does not fit")}
 	}
-	_, err := l.entry()
-	return err
+	c.last = head{l.seq, l.hash}
+	return l.entry()
 }
 
-// HashAt returns the hash of an entry, or false if the journal does not reach
-// that far. It is what Verify returned when that entry was the last.
+// end checks that the entry added last is the last of the journal.
+func (c *chain) end() error {
+	switch {
+	case c.last.seq < c.noted.seq:
+		return &EntryError{c.last.seq + 1, errMissing}
+	case c.last != c.noted:
+		return &EntryError{c.last.seq, errors.New("it is not the one that was written last")}
+	}
+	return nil
+}
+
+// HashAt returns the hash of an entry, which is the hash that Verify returned
+// when the entry was the last; false if there is no such entry.
 func (s *Store) HashAt(seq uint64) (h Hash, ok bool, err error) {
 	err = s.engine.View(func(tx Tx) error {
 		value := tx.Get(bucketJournal, number(seq))

@@ -370,10 +370,10 @@ func (s *Store) writeLines(w io.Writer) error {
 	if _, err := w.Write(append(line, '\n')); err != nil {
 		return err
 	}
-	var last head
+	var c chain
 	for l, err := range pages(s.engine, bucketJournal, nil, number(n+1), readLink) {
 		if err == nil {
-			err = l.follows(last)
+			_, err = c.add(l)
 		}
 		if err == nil {
 			_, err = w.Write(l.line())
@@ -381,20 +381,9 @@ func (s *Store) writeLines(w io.Writer) error {
 		if err != nil {
 			return err
 		}
-		last = head{l.seq, l.hash}
 	}
-	return last.check(n, h)
-}
-
-// check compares the last entry there is with the one that should be the last.
-func (h head) check(seq uint64, hash Hash) error {
-	switch {
-	case h.seq < seq:
-		return &EntryError{h.seq + 1, errMissing}
-	case h.hash != hash:
-		return &EntryError{h.seq, errors.New("it is not the one that was written last")}
-	}
-	return nil
+	c.noted = head{n, h} // the journal may have grown meanwhile
+	return c.end()
 }
 
 // WriteLinesOfSuit writes the entries about one suit as the lines that

@@ -9,8 +9,8 @@ import (
 // maxName is how many bytes a name in a key may have.
 const maxName = 1024
 
-// checkName refuses what cannot be part of a key: what is made of names joined
-// by NUL must be told apart again.
+// checkName refuses a name that cannot be part of a key. Keys join names with
+// NUL, so a name must have none.
 func checkName(what, name string) error {
 	why := ""
 	switch {

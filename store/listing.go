@@ -6,8 +6,8 @@ import (
 	"benchbell/core"
 )
 
-// Tags yields the tags of all registered suits, those retired as well, in the
-// order of what they are looked up by.
+// Tags yields the tags of all registered suits, including retired ones, in the
+// order of their core.NameKey.
 func (s *Store) Tags() iter.Seq2[string, error] {
 	return pages(s.engine, bucketTags, nil, nil, func(_ Tx, _, tag []byte) (string, error) {
 		return string(tag), nil

@@ -16,9 +16,8 @@ func ParseHash(s string) (Hash, error) {
 	return h, err
 }
 
-// Head returns the number and the hash of the last entry, which are what to
-// note elsewhere: zero if the journal is empty. It takes their word for it;
-// [Store.Verify] finds out.
+// Head returns the number and the hash of the last entry, zero if the journal
+// is empty. It does not verify them; [Store.Verify] does.
 func (s *Store) Head() (n uint64, h Hash, err error) {
 	var last head
 	err = s.engine.View(func(tx Tx) (err error) {
@@ -28,11 +27,10 @@ func (s *Store) Head() (n uint64, h Hash, err error) {
 	return last.seq, last.hash, err
 }
 
-// VerifyAgainst is [Store.Verify], and finds out as well whether the journal
-// still is what it was when entry n was the last and had the hash noted. The
-// *EntryError is about the first entry that is missing, if the end was cut off;
-// if another journal was written in place of this one, it is about entry n: it
-// or one before it is another now, and nobody can tell which.
+// VerifyAgainst verifies the journal as [Store.Verify] does, and that entry n
+// still has the hash that was noted. If the end was cut off, the *EntryError is
+// about the first entry that is missing. If the hash differs, it is about entry
+// n: that entry or one before it was changed, and nobody can tell which.
 func (s *Store) VerifyAgainst(n uint64, noted Hash) (Hash, uint64, error) {
 	last, seq, err := s.Verify()
 	if err != nil {

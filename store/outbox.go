@@ -3,6 +3,7 @@ package store
 import (
 	"errors"
 	"fmt"
+	"iter"
 	"time"
 )
 
@@ -273,6 +274,29 @@ func (s *Store) Pending() ([]Out, error) {
 	}))
 }
 
+// PendingFrom yields what is to be delivered from a number on, in order, but
+// without the bytes of the files, for which there is OutFile. Whoever remembers
+// the number of the last message seen reads each message once, however many
+// are waiting: what is new, or sent again, has a higher number.
+func (s *Store) PendingFrom(seq uint64) iter.Seq2[Out, error] {
+	return pages(s.engine, bucketOut, number(seq), nil, func(tx Tx, key, value []byte) (Out, error) {
+		p, err := readOut(tx, key, value)
+		p.File = nil
+		return p.Out, err
+	})
+}
+
+// OutFile returns the File of a message that is to be delivered. The error is
+// ErrNotPending if the message is not in the outbox.
+func (s *Store) OutFile(seq uint64) (file []byte, err error) {
+	err = s.engine.View(func(tx Tx) error {
+		o, err := getPending(tx, seq)
+		file = o.File
+		return err
+	})
+	return file, err
+}
+
 // Parked returns the messages that were given up, in the order of their
 // numbers.
 func (s *Store) Parked() ([]Parked, error) {
@@ -291,20 +315,42 @@ func (s *Store) ParkedCount() (n int, err error) {
 // Tried notes that delivery is about to be tried, at a moment of the chat
 // server's clock. The error is ErrNotPending if there is nothing to deliver.
 func (s *Store) Tried(seq uint64, at time.Time) error {
-	return s.mark(func(tx Tx) error {
-		o, err := getPending(tx, seq)
-		if err != nil {
-			return err
+	return s.mark(func(tx Tx) error { return try(tx, seq, at) })
+}
+
+// TriedAll is Tried for several messages in one transaction. It passes over
+// those that are not in the outbox, and returns the numbers of the others.
+func (s *Store) TriedAll(seqs []uint64, at time.Time) (tried []uint64, err error) {
+	err = s.mark(func(tx Tx) error {
+		tried = nil // the transaction may be run again
+		for _, seq := range seqs {
+			err := try(tx, seq, at)
+			if errors.Is(err, ErrNotPending) {
+				continue
+			}
+			if err != nil {
+				return err
+			}
+			tried = append(tried, seq)
 		}
-		if err := touch(tx, o); err != nil {
-			return err
-		}
-		o.Tries++
-		if o.First.IsZero() {
-			o.First = at
-		}
-		return putOut(tx, bucketOut, Parked{Out: o})
+		return nil
 	})
+	return tried, err
+}
+
+func try(tx Tx, seq uint64, at time.Time) error {
+	o, err := getPending(tx, seq)
+	if err != nil {
+		return err
+	}
+	if err := touch(tx, o); err != nil {
+		return err
+	}
+	o.Tries++
+	if o.First.IsZero() {
+		o.First = at
+	}
+	return putOut(tx, bucketOut, Parked{Out: o})
 }
 
 // Delivered takes a message out of the outbox. For a Post it notes the id that

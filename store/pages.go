@@ -5,10 +5,10 @@ import "iter"
 // pageSize is how many records are read in one transaction.
 const pageSize = 256
 
-// pages yields what read makes of each pair from ≤ key < to, in the order of
-// the keys. It reads a page at a time and yields outside of the transaction:
-// what the loop does can then be slow, and can write. What is written
-// meanwhile behind the page being read is seen. An error is yielded last.
+// pages decodes each pair with from ≤ key < to, in the order of the keys. It
+// reads a page at a time and yields outside of the transaction, so that the loop
+// may be slow and may write. It sees what is written meanwhile to later pages.
+// It stops at an error, which it yields last.
 func pages[T any](e Engine, bucket string, from, to []byte, read func(tx Tx, key, value []byte) (T, error)) iter.Seq2[T, error] {
 	return func(yield func(T, error) bool) {
 		for next := from; ; {

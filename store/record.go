@@ -9,8 +9,8 @@ import (
 	"time"
 )
 
-// marshal writes a record as it stands on disk: JSON in one line, the fields
-// in their order. Text that is not UTF-8 gets U+FFFD for what is wrong in it.
+// marshal encodes a record: JSON in one line, the fields in their order. Bytes
+// that are not UTF-8 become U+FFFD.
 func marshal(record any) ([]byte, error) {
 	var buf bytes.Buffer
 	enc := json.NewEncoder(&buf)
@@ -21,9 +21,9 @@ func marshal(record any) ([]byte, error) {
 	return plainReplacement(bytes.TrimSuffix(buf.Bytes(), []byte("\n"))), nil
 }
 
-// plainReplacement writes U+FFFD out where the encoder escaped it, as it does
-// just for text that is not UTF-8: read and written again, a record must be
-// the same to the byte.
+// plainReplacement replaces the escape \ufffd, which the encoder writes only for
+// bytes that are not UTF-8, by the character itself. Without it, a record that is
+// decoded and encoded again would not be the same to the byte.
 func plainReplacement(record []byte) []byte {
 	escape := []byte(`\ufffd`)
 	if !bytes.Contains(record, escape) {
@@ -46,8 +46,8 @@ func plainReplacement(record []byte) []byte {
 	return plain
 }
 
-// unmarshal reads a record. A field that it does not know is an error: to
-// pass over it would be to lose it.
+// unmarshal decodes a record. An unknown field is an error, since ignoring the
+// field would lose it.
 func unmarshal(data []byte, record any) error {
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()

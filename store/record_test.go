@@ -371,3 +371,12 @@ func FuzzEntry(f *testing.F) {
 		twice(t, e)
 	})
 }
+
+// TestHandedOverBefore: an entry from before a run could be taken over says that its
+// tester handed it over.
+func TestHandedOverBefore(t *testing.T) {
+	e, err := store.DecodeEntry([]byte(`{"v":1,"seq":7,"at":"2026-03-02T08:31:00Z","by":{"id":"u1","name":"bench.tester"},"run":1,"kind":"handed_over","fact":{"id":"u2","name":"second.tester"}}`))
+	if want := (core.HandedOver{To: core.Person{ID: "u2", Name: "second.tester"}}); err != nil || e.Fact != want {
+		t.Errorf("it says %+v, %v, want %+v", e.Fact, err, want)
+	}
+}

@@ -9,9 +9,9 @@ import (
 	"benchbell/core"
 )
 
-// SuitRow is what a suit comes to by its entries alone: what depends on the
-// day, such as a test that is overdue, is not in it. It is there so that
-// nobody has to read 100,000 suits to answer for those that matter.
+// SuitRow summarises the entries of a suit, so that a question about the fleet
+// need not read the entries of 100,000 suits. Nothing in it depends on the day
+// of asking: whether a test is overdue is not in it.
 type SuitRow struct {
 	Tag       string
 	Size      string
@@ -86,8 +86,8 @@ type place struct {
 	key    []byte
 }
 
-// places returns where a row stands in the indexes of the rows. A retired suit
-// stands in none: nobody waits for it.
+// places returns the keys of a row in the indexes of the rows. A retired suit
+// has none.
 func (r SuitRow) places() []place {
 	if r.Kind == core.OutForGood {
 		return nil
@@ -173,8 +173,8 @@ func setRowsMadeWith(tx Tx, policy string) error {
 	return tx.Put(bucketMeta, keyRowsMadeWith, []byte(policy))
 }
 
-// RowsMadeWith returns the policy by which all rows were made, in the words of
-// the batch that said so last; nothing if none did.
+// RowsMadeWith returns the name of the policy by which all rows were made, as
+// the last batch that named one gave it; empty if none did.
 func (s *Store) RowsMadeWith() (string, error) {
 	policy, _, err := s.lookUp(bucketMeta, string(keyRowsMadeWith))
 	return policy, err
@@ -190,8 +190,8 @@ func (s *Store) Row(tag string) (row SuitRow, ok bool, err error) {
 }
 
 // Rows yields all rows in the order of the tags. Like all sequences of rows it
-// reads a piece at a time: a row changed while the loop runs may come as it
-// was or as it is.
+// reads a page at a time: a row that changes while the loop runs may come in its
+// old or its new state.
 func (s *Store) Rows() iter.Seq2[SuitRow, error] {
 	return pages(s.engine, bucketRows, nil, nil, func(_ Tx, key, value []byte) (SuitRow, error) {
 		row, err := decodeRow(value)
@@ -202,20 +202,20 @@ func (s *Store) Rows() iter.Seq2[SuitRow, error] {
 	})
 }
 
-// Barred yields the rows of the suits that are barred, not fit or on the
-// bench, but for those retired, in the order of the tags.
+// Barred yields the rows of the suits that are barred, not fit or on the bench,
+// in the order of the tags. It leaves out retired suits.
 func (s *Store) Barred() iter.Seq2[SuitRow, error] {
 	return s.rowsBy(bucketBarred, 0, nil)
 }
 
-// DueBy yields the rows that fall due on a day or before, earliest first,
-// but for suits retired.
+// DueBy yields the rows that fall due on a day or before, earliest first. It
+// leaves out retired suits.
 func (s *Store) DueBy(day core.Date) iter.Seq2[SuitRow, error] {
 	return s.rowsByDate(bucketDue, day)
 }
 
 // EndingBy yields the rows whose end of life is on a day or before, earliest
-// first, but for suits retired.
+// first. It leaves out retired suits.
 func (s *Store) EndingBy(day core.Date) iter.Seq2[SuitRow, error] {
 	return s.rowsByDate(bucketEnding, day)
 }
@@ -228,9 +228,13 @@ func (s *Store) rowsByDate(bucket string, day core.Date) iter.Seq2[SuitRow, erro
 	return s.rowsBy(bucket, len(to), to)
 }
 
-// rowsBy yields the rows that an index names behind so many bytes of its keys.
+// rowsBy yields the rows of an index whose keys are a prefix of so many bytes
+// and then the suit's tag.
 func (s *Store) rowsBy(bucket string, behind int, to []byte) iter.Seq2[SuitRow, error] {
 	return pages(s.engine, bucket, nil, to, func(tx Tx, key, _ []byte) (SuitRow, error) {
+		if len(key) < behind {
+			return SuitRow{}, fmt.Errorf("%q in %q names no suit: put a backup in the place of the file", key, bucket)
+		}
 		tag := string(key[behind:])
 		row, ok, err := getRow(tx, tag)
 		if err == nil && !ok {
@@ -240,8 +244,8 @@ func (s *Store) rowsBy(bucket string, behind int, to []byte) iter.Seq2[SuitRow, 
 	})
 }
 
-// Count returns how many suits have a row, and how many of each kind; a kind
-// that none has is left out.
+// Count returns how many suits have a row, and how many of each kind. Kinds
+// that no suit has are left out.
 func (s *Store) Count() (total int, byKind map[core.StandingKind]int, err error) {
 	byKind = make(map[core.StandingKind]int)
 	err = s.engine.View(func(tx Tx) error {

@@ -13,19 +13,18 @@ type layout struct {
 	from    map[int]migration // by the version that a migration starts from
 }
 
-// migration turns what one version wrote into what the next one would have
-// written. The bucket of the journal it leaves alone: entries are never
-// written anew.
+// migration changes the data of one version into that of the next. It does not
+// touch the bucket of the journal: entries are never rewritten.
 type migration func(Tx) error
 
 // today is the layout that this program writes.
 var today = layout{version: 2, from: map[int]migration{1: tagsAnew}}
 
-// tagsAnew looks up every tag by the core.NameKey of today. That of schema 1 did
-// without the hyphen between two numbers, so that HP11-2 and HP1-12 had one key.
-// Two tags of one store had two keys even then, and names that are the same now
-// were the same then: no two tags get one key. The old keys must not stay: the
-// one of HP1-12 is now the key of HP112, which is another suit.
+// tagsAnew rewrites the index of the tags with today's core.NameKey. In schema 1
+// it dropped the hyphen between two numbers, so HP11-2 and HP1-12 had one key.
+// Names with one key today had one key then too, so no two tags of a store get
+// the same key now. The old keys must go: the one of HP1-12 is now the key of
+// HP112, which is another suit.
 func tagsAnew(tx Tx) error {
 	var old, tags []string
 	for key, tag := range tx.Range(bucketTags, nil, nil) {
@@ -44,12 +43,12 @@ func tagsAnew(tx Tx) error {
 	return nil
 }
 
-// keeper keeps a copy of what is stored, as it was in a version. The copy can
-// be discarded as long as nothing was changed.
+// keeper makes a copy of the store in its old version. discard removes the copy
+// again, if the migration failed.
 type keeper func(version int) (discard func() error, err error)
 
-// bring brings a store up to this layout in one transaction, after keep has
-// kept a copy of it. A new store gets the layout, a later one is refused.
+// bring migrates a store to this layout in one transaction, after keep has made
+// a copy of it. A new store gets the layout; a later one is refused.
 func (l layout) bring(e Engine, keep keeper) error {
 	version, ok, err := schemaOf(e)
 	switch {
@@ -88,7 +87,7 @@ func (l layout) write(tx Tx) error {
 	return tx.Put(bucketMeta, keySchema, []byte(strconv.Itoa(l.version)))
 }
 
-// schemaOf returns the version of what is stored, or false if that is nothing.
+// schemaOf returns the version of a store, or false if the store is new.
 func schemaOf(e Engine) (version int, ok bool, err error) {
 	err = e.View(func(tx Tx) (err error) {
 		data := tx.Get(bucketMeta, keySchema)

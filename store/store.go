@@ -43,7 +43,7 @@ const (
 	bucketPostKeys = "post keys"
 )
 
-// The keys in the buckets of that name and of the numbers.
+// The keys in bucketMeta and, for the last of them, in bucketNumbers.
 var (
 	keySchema       = []byte("schema")
 	keyHead         = []byte("head")
@@ -52,8 +52,8 @@ var (
 	keyLastRun      = []byte("last run")
 )
 
-// Store is a station's memory. It is safe for use by several goroutines. All
-// that it returns is the caller's own; moments come back in UTC.
+// Store keeps a station's data. It is safe for use by several goroutines. The
+// caller owns the values it returns; moments come back in UTC.
 type Store struct {
 	engine   Engine
 	markings markings
@@ -61,8 +61,8 @@ type Store struct {
 
 // Open opens the store in the file at path for this program alone. The error
 // wraps fs.ErrNotExist if there is no such file. A file of an earlier benchbell
-// is brought up to date, and kept as it was beside it, as path.schema-N; one of
-// a later benchbell is refused.
+// is migrated, and its old state kept beside it as path.schema-N; one of a later
+// benchbell is refused.
 func Open(path string) (*Store, error) { return openFile(path, today, mustExist) }
 
 // Create makes a file at path with an empty store in it, and opens it. The
@@ -75,8 +75,8 @@ func Create(path string) (*Store, error) {
 }
 
 // OpenThrowaway opens the file at path, or makes it, for a store that is thrown
-// away afterwards, as that of a rehearsal: nothing waits for the disk, so a
-// power cut loses it.
+// away afterwards, such as that of a rehearsal. It does not sync to disk, so a
+// power cut loses data.
 func OpenThrowaway(path string) (*Store, error) { return openFile(path, today, throwaway) }
 
 func openFile(path string, l layout, mode openMode) (*Store, error) {
@@ -90,8 +90,8 @@ func openFile(path string, l layout, mode openMode) (*Store, error) {
 	return &Store{engine: b}, nil
 }
 
-// create makes a new store under a name of its own, and gives it the path when
-// it is whole: a program that ends in the middle leaves no half of one there.
+// create makes a new store under a temporary name and then links it to the
+// path, so that a crash leaves no half-made store there.
 func create(path string) error {
 	if _, err := os.Lstat(path); err == nil {
 		return &fs.PathError{Op: "create", Path: path, Err: fs.ErrExist}
@@ -118,9 +118,8 @@ func create(path string) error {
 	return err
 }
 
-// New makes a store of an engine, which the store then owns. What an earlier
-// benchbell left in it is brought up to date; a copy to go back to is the
-// business of whoever runs the engine.
+// New makes a store of an engine, which the store then owns. It migrates the
+// data of an earlier benchbell; whoever runs the engine keeps the backup.
 func New(e Engine) (*Store, error) {
 	nothing := func() error { return nil }
 	if err := today.bring(e, func(int) (func() error, error) { return nothing, nil }); err != nil {
@@ -132,8 +131,8 @@ func New(e Engine) (*Store, error) {
 // Close waits for what is being written and closes the store.
 func (s *Store) Close() error { return s.engine.Close() }
 
-// Backup writes a copy of the store as it is now, while it is in use: a file
-// to put in the place of the one that Open was given.
+// Backup writes a copy of the store's file as it is now. The store can be in
+// use meanwhile. Open can open the copy.
 func (s *Store) Backup(w io.Writer) error {
 	e, ok := s.engine.(interface{ Backup(w io.Writer) error })
 	if !ok {

@@ -19,11 +19,11 @@ func (s *Store) SuitTag(typed string) (tag string, ok bool, err error) {
 // maxEdits is how many letters may be wrong in a tag that somebody typed.
 const maxEdits = 2
 
-// TagsLike returns the tags, so many at most, that somebody may have meant who
-// typed what [Store.SuitTag] does not find; those of retired suits as well. Of
-// a number they are all tags that end in it, in order: "7" and "07" may be
-// HP-07 and TR-7. Else, or if no tag ends in it, they are the tags that are
-// spelt alike by [core.NameKey]: first those with one letter wrong, missing or
+// TagsLike returns tags, so many at most, that somebody may have meant by a
+// word that [Store.SuitTag] does not find, including those of retired suits. For
+// a number it returns the tags that end in it: "7" and "07" may be HP-07 and
+// TR-7. For other words, or if no tag ends in the number, it returns the tags
+// with a similar [core.NameKey]: first those with one letter wrong, missing or
 // too many, then those with two, but none with all letters wrong.
 func (s *Store) TagsLike(typed string, most int) ([]string, error) {
 	key := core.NameKey(typed)
@@ -56,8 +56,8 @@ func readTag(_ Tx, key, value []byte) (keyedTag, error) {
 	return keyedTag{string(key), string(value)}, nil
 }
 
-// like reports whether a tag may have been meant by what is typed, and how many
-// letters of it are wrong then.
+// like reports whether a tag may be the one that was typed, and how many letters
+// differ.
 func (t keyedTag) like(typed string) (edits int, ok bool) {
 	// A1-07 ends in 07, and people may type 1-07 as well.
 	if strings.HasSuffix(t.key, typed) && (last(t.key, "0123456789") == typed || last(t.key, "0123456789-") == typed) {
@@ -72,5 +72,5 @@ func (t keyedTag) like(typed string) (edits int, ok bool) {
 	return edits, edits <= maxEdits && edits < longer
 }
 
-// last returns the end of a key that has nothing in it but these, or nothing.
+// last returns the longest end of a key that consists of these characters.
 func last(key, these string) string { return key[len(strings.TrimRight(key, these)):] }

@@ -57,7 +57,7 @@ func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 	if err != nil {
 		return err
 	}
-	engine, err := engine.New(st, cfg, srv.Name(), srv, t.log)
+	engine, err := engine.New(st, cfg, srv.Name(), t.log)
 	if err != nil {
 		return err
 	}
@@ -66,7 +66,7 @@ func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 		return err
 	}
 	defer stop()
-	return serve.Run(ctx, st, engine, srv, t.log)
+	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: cfg, Server: srv, Log: t.log})
 }
 
 // serveCalendar hands out the calendar of due dates, if the configuration says

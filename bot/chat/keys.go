@@ -27,12 +27,20 @@ func IsVerdict(key string) bool {
 	return of && strings.HasPrefix(rest, "verdict/")
 }
 
-// runOfKey returns the run that a post's key belongs to.
+// BaseKey returns a post's key without the number of the copy that the post is: the
+// first and all later posts of "R-0001/card" are one to the engine.
+func BaseKey(key string) string {
+	base, _, _ := strings.Cut(key, "~")
+	return base
+}
+
+// RunOfKey returns the run that a post's key belongs to.
 func RunOfKey(key string) (core.RunID, bool) {
 	run, _, _ := strings.Cut(key, "/")
 	return ParseRunID(run)
 }
 
+// ParseRunID reads the id of a run as it stands in keys.
 func ParseRunID(s string) (core.RunID, bool) {
 	if !strings.HasPrefix(s, "R-") {
 		return 0, false

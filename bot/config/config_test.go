@@ -1,6 +1,7 @@
 package config
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -36,13 +37,14 @@ listen = "127.0.0.1:8090"
 secret_file = "secrets/calendar"
 
 [crew]
-officers = ["duty.officer", " @Second.Officer "]
+officers = ["duty.officer", " @Second.Officer ", "q3t6zzzkibn7upjxhw5wqnnhoc"]
 
 [policy]
 warn_before = "20s"
 due_soon = "P2W"
 interval = "P18M"
 chase_used = "36h"
+take_over_after = "90m"
 release = true
 acceptance = "guarded"
 ask_air = true
@@ -151,7 +153,7 @@ func TestConfigWhole(t *testing.T) {
 		Chat:     Chat{URL: "https://chat.example.org/mm", Team: "harrow-point", Channel: "suit-bench", Token: "the-token"},
 		Calendar: Calendar{Domain: "suits.example.org", Listen: "127.0.0.1:8090", Secret: "0123456789abcdef"},
 		Policy: core.Policy{
-			Zone: london, WarnBefore: 20 * time.Second, Release: true, ChaseUsed: 36 * time.Hour,
+			Zone: london, WarnBefore: 20 * time.Second, Release: true, ChaseUsed: 36 * time.Hour, TakeOver: 90 * time.Minute,
 			Acceptance: core.Guarded, AskAir: true,
 			DueSoon: core.Period{Days: 14}, Interval: core.Period{Months: 18},
 		},
@@ -159,7 +161,7 @@ func TestConfigWhole(t *testing.T) {
 			Digest: rule(t, "30 6 * * 5", london), Daily: rule(t, "15 8 * * *", london), NilReturn: true,
 			QuietFrom: 21*time.Hour + 30*time.Minute, QuietTo: 6*time.Hour + 15*time.Minute,
 		},
-		Officers: []string{"duty.officer", "second.officer"},
+		Officers: []string{"duty.officer", "second.officer", "q3t6zzzkibn7upjxhw5wqnnhoc"},
 		Dates:    "DD.MM.YYYY", DecimalComma: true,
 		Methods: []core.Method{
 			{
@@ -187,28 +189,59 @@ func TestConfigWhole(t *testing.T) {
 	}
 }
 
+// allKeys yields every key of the file with what is told to write for it; those
+// of methods as "method.hold".
+func allKeys(yield func(name, write string) bool) {
+	for _, k := range keys {
+		if !yield(k.name, k.write) {
+			return
+		}
+	}
+	for _, k := range methodKeys {
+		if !yield("method."+k.name, k.write) {
+			return
+		}
+	}
+}
+
 // TestConfigKeys: every key there is stands in the text above, so that none goes
 // untested.
 func TestConfigKeys(t *testing.T) {
-	var missing []string
-	var walk func(table string, of reflect.Type)
-	walk = func(table string, of reflect.Type) {
-		for f := range of.Fields() {
-			key := f.Tag.Get("toml")
-			kind := f.Type
-			if kind.Kind() == reflect.Slice {
-				kind = kind.Elem()
+	for name := range allKeys {
+		table, key, _ := strings.Cut(name, ".")
+		if !strings.Contains(whole, "\n"+key+" = ") || !strings.Contains(whole, "["+table+"]") {
+			t.Errorf("not in the test's configuration: %s", name)
+		}
+	}
+}
+
+// TestConfigTypes: a value of the wrong type is told by its line and key, with
+// what to write instead, in words of the file and not of Go.
+func TestConfigTypes(t *testing.T) {
+	t.Setenv(TokenVariable, "")
+	goWords := regexp.MustCompile(`(?i)\b(toml|struct|field|int64|string|slice|bool|cannot|decode|interface|config\.)\b`)
+	for name, write := range allKeys {
+		table, key, _ := strings.Cut(name, ".")
+		for _, wrong := range []string{"30", "1.5", "07:00:00", "2026-03-02", "[1]", "[[\"x\"]]", "{ a = 1 }"} {
+			text := fmt.Sprintf("[%s]\n\n%s = %s\n", table, key, wrong)
+			want := fmt.Sprintf("line 3: %s: write %s", name, write)
+			if table == "method" {
+				text = fmt.Sprintf("[[method]]\nsource = \"x\"\n[[method]]\n%s = %s\n", key, wrong)
+				want = fmt.Sprintf("line 4: method 2.%s: write %s", key, write)
 			}
-			if kind.Kind() == reflect.Struct {
-				walk(key, kind)
-			} else if !strings.Contains(whole, "\n"+key+" = ") || !strings.Contains(whole, "["+table+"]") {
-				missing = append(missing, table+"."+key)
+			_, err := parse(text, "/station")
+			if err == nil || !strings.Contains(err.Error(), want) || goWords.MatchString(err.Error()) {
+				t.Errorf("%s = %s: the error is %v, without %q", name, wrong, err, want)
 			}
 		}
 	}
-	walk("", reflect.TypeFor[configFile]())
-	if len(missing) > 0 {
-		t.Errorf("not in the test's configuration: %s", strings.Join(missing, ", "))
+	for name := range allKeys {
+		table, _, _ := strings.Cut(name, ".")
+		for _, text := range []string{table + " = 3\n", table + " = \"x\"\n", table + " = [1]\n"} {
+			if _, err := parse(text, "/station"); err == nil || !strings.Contains(err.Error(), "line 1: "+table+": write ") {
+				t.Errorf("%q: the error is %v", text, err)
+			}
+		}
 	}
 }
 
@@ -310,7 +343,7 @@ func TestConfigFaults(t *testing.T) {
 		"unknown key of methods": {"\n" + method(`max_dorp = "3"`), []string{"line 14", "max_dorp"}},
 		"several unknown keys":   {"a = 1\nb = 2\n", []string{"line 1", `"a"`, "line 2", `"b"`}},
 		"a secret in the file":   {"[chat]\ntoken = \"x\"\n", []string{"line 2", `"chat.token"`}},
-		"number for a text":      {"[policy]\nwarn_before = 30\n", []string{"line 2"}},
+		"number for a text":      {"[policy]\nwarn_before = 30\n", []string{`line 2: policy.warn_before: write a time in quotes, like "30s"`}},
 		"text for yes or no":     {"[policy]\nrelease = \"yes\"\n", []string{"line 2"}},
 		"paper":                  {"[station]\nname = \"x\"\npaper = \"A5\"\n", []string{"line 3: station.paper", `"A5"`, `write "A4" or "letter"`}},
 		"paper, of another key":  {"station.paper = \"US\"\n", []string{"line 1: station.paper", `"US"`}},
@@ -332,6 +365,8 @@ func TestConfigFaults(t *testing.T) {
 		"quiet":                  {"[reminders]\nquiet = \"at night\"\n", []string{"reminders.quiet", `"at night"`, "21:00-06:00"}},
 		"quiet, no time":         {"[reminders]\nquiet = \"9pm-6am\"\n", []string{"reminders.quiet", `"9pm"`, `"6am"`, "07:00"}},
 		"dates":                  {"[register]\ndates = \"YYYY/MM/DD\"\n", []string{"register.dates", "DD.MM.YYYY, DD/MM/YYYY, MM/DD/YYYY"}},
+		"take_over_after":        {"[policy]\ntake_over_after = \"2 hours\"\n", []string{"line 2: policy.take_over_after", `"2 hours"`, `"20s"`}},
+		"an officer's full name": {"[crew]\nofficers = [\"Duty Officer\"]\n", []string{"line 2: crew.officers", "account id", "duty.officer"}},
 		"officers":               {"[crew]\nofficers = [\"a\", \"@\"]\n", []string{"crew.officers", "duty.officer"}},
 		"several":                {"[station]\nzone = \"x\"\n[policy]\ninterval = \"y\"\n", []string{"station.zone", "policy.interval"}},
 

@@ -24,51 +24,51 @@ func (e *Engine) file(tag string) (core.File, error) {
 }
 
 // findSuit looks a suit up by its tag as somebody typed it.
-func (do *turn) findSuit(typed string) (core.File, error) {
-	tag, ok, err := do.store.SuitTag(typed)
+func (t *turn) findSuit(typed string) (core.File, error) {
+	tag, ok, err := t.store.SuitTag(typed)
 	if err != nil {
 		return core.File{}, err
 	}
 	if !ok {
-		return core.File{}, do.unknownSuit(typed)
+		return core.File{}, t.unknownSuit(typed)
 	}
-	return do.Engine.file(tag)
+	return t.Engine.file(tag)
 }
 
-func (do *turn) askSuit(w core.AskSuit) error {
-	file, err := do.findSuit(w.Suit)
+func (t *turn) askSuit(w core.AskSuit) error {
+	file, err := t.findSuit(w.Suit)
 	if err != nil {
 		return err
 	}
-	st := file.Standing(do.bench.Policy, do.bench.Day(do.ev.At))
-	do.answer(do.speak.Asked(file.Suit, st, do.ev.At))
+	st := file.Standing(t.bench.Policy, t.bench.Day(t.ev.At))
+	t.answer(t.speak.Asked(file.Suit, st, t.ev.At))
 	return nil
 }
 
-func (do *turn) askFleet() error {
-	total, retired, not, err := do.fleet(do.bench.Day(do.ev.At))
+func (t *turn) askFleet() error {
+	total, retired, not, err := t.fleet(t.bench.Day(t.ev.At))
 	if err != nil {
 		return err
 	}
-	do.answer(do.speak.Fleet(total, total-len(not), retired, not))
+	t.answer(t.speak.Fleet(total, total-len(not), retired, not))
 	return nil
 }
 
 // fleet counts the suits that are not retired and those that are, and returns
 // those of the former that are not fit on a day. It reads only suits with a bar of their own, out of test, or
 // past their end of life.
-func (do *turn) fleet(day core.Date) (total, retired int, not []commands.FleetLine, err error) {
-	total, kinds, err := do.store.Count()
+func (t *turn) fleet(day core.Date) (total, retired int, not []commands.FleetLine, err error) {
+	total, kinds, err := t.store.Count()
 	if err != nil {
 		return 0, 0, nil, err
 	}
 	yesterday := day.AddDays(-1)
-	rows, err := do.rowsOf(do.store.Barred(), do.store.DueBy(yesterday), do.store.EndingBy(yesterday))
+	rows, err := t.rowsOf(t.store.Barred(), t.store.DueBy(yesterday), t.store.EndingBy(yesterday))
 	if err != nil {
 		return 0, 0, nil, err
 	}
 	for _, row := range rows {
-		if st := ledger.SummaryOf(row).Standing(do.bench.Policy, day); !st.Wearable() {
+		if st := ledger.SummaryOf(row).Standing(t.bench.Policy, day); !st.Wearable() {
 			not = append(not, commands.FleetLine{Tag: row.Tag, Standing: st})
 		}
 	}
@@ -77,7 +77,7 @@ func (do *turn) fleet(day core.Date) (total, retired int, not []commands.FleetLi
 }
 
 // rowsOf returns the rows of several indexes, each once, by tag.
-func (do *turn) rowsOf(indexes ...iter.Seq2[store.SuitRow, error]) ([]store.SuitRow, error) {
+func (t *turn) rowsOf(indexes ...iter.Seq2[store.SuitRow, error]) ([]store.SuitRow, error) {
 	found := make(map[string]store.SuitRow)
 	for _, rows := range indexes {
 		for row, err := range rows {
@@ -99,12 +99,12 @@ func sortDue(all []commands.DueLine) {
 }
 
 // askReady looks through the rows until a screenful of suits is found.
-func (do *turn) askReady(w core.AskReady) error {
+func (t *turn) askReady(w core.AskReady) error {
 	const most = 30
-	day := do.bench.Day(do.ev.At)
+	day := t.bench.Day(t.ev.At)
 	var ready []core.Summary
 	more := false
-	for row, err := range do.store.Rows() {
+	for row, err := range t.store.Rows() {
 		if err != nil {
 			return err
 		}
@@ -112,7 +112,7 @@ func (do *turn) askReady(w core.AskReady) error {
 			continue
 		}
 		s := ledger.SummaryOf(row)
-		if !s.Standing(do.bench.Policy, day).Wearable() {
+		if !s.Standing(t.bench.Policy, day).Wearable() {
 			continue
 		}
 		if len(ready) == most {
@@ -121,31 +121,31 @@ func (do *turn) askReady(w core.AskReady) error {
 		}
 		ready = append(ready, s)
 	}
-	do.answer(do.speak.Ready(w.Want, ready, more))
+	t.answer(t.speak.Ready(w.Want, ready, more))
 	return nil
 }
 
 // askHistory lists a suit's tests, newest first.
-func (do *turn) askHistory(w core.AskHistory) error {
-	file, err := do.findSuit(w.Suit)
+func (t *turn) askHistory(w core.AskHistory) error {
+	file, err := t.findSuit(w.Suit)
 	if err != nil {
 		return err
 	}
-	entries, err := do.store.OfSuit(file.Suit.Tag)
+	entries, err := t.store.OfSuit(file.Suit.Tag)
 	if err != nil {
 		return err
 	}
-	tests := document.Tests(do.bench, entries)
-	o := do.reply(do.speak.History(file.Suit.Tag, tests))
-	do.picture(&o, file.Suit.Tag, func() ([]byte, error) { return document.HistoryChart(file.Suit.Tag, tests) })
-	do.enqueue(o)
+	tests := document.Tests(t.bench, entries)
+	o := t.reply(t.speak.History(file.Suit.Tag, tests))
+	o.Doc = t.doc("history", file.Suit.Tag)
+	t.enqueue(o)
 	return nil
 }
 
-func (do *turn) help(h commands.Help) {
+func (t *turn) help(h commands.Help) {
 	var run *core.Run
-	if do.hasRun {
-		run = &do.run
+	if t.hasRun {
+		run = &t.run
 	}
-	do.answer(do.speak.Help(h, do.in, run))
+	t.answer(t.speak.Help(h, t.in, run))
 }

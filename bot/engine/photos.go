@@ -32,21 +32,21 @@ func anyImage(files []chat.File) bool {
 }
 
 // wordless reports whether nothing was said with what is attached.
-func (do *turn) wordless() bool {
-	return strings.TrimFunc(do.text, func(r rune) bool { return unicode.IsSpace(r) || !unicode.IsPrint(r) }) == ""
+func (t *turn) wordless() bool {
+	return strings.TrimFunc(t.text, func(r rune) bool { return unicode.IsSpace(r) || !unicode.IsPrint(r) }) == ""
 }
 
 // pictured reports whether the post in a run's thread that the event is about
 // has a photo, as far as its name tells.
-func (do *turn) pictured() bool {
-	if do.in != commands.Thread {
+func (t *turn) pictured() bool {
+	if t.in != commands.Thread {
 		return false
 	}
-	switch w := do.ev.What.(type) {
+	switch w := t.ev.What.(type) {
 	case chat.Said:
 		return anyImage(w.Files)
 	case chat.Edited:
-		return slices.ContainsFunc(do.run.Photos, func(p core.Photo) bool { return p.Post == w.Post })
+		return slices.ContainsFunc(t.run.Photos, func(p core.Photo) bool { return p.Post == w.Post })
 	}
 	return false
 }
@@ -54,8 +54,8 @@ func (do *turn) pictured() bool {
 // isCaption reports whether words that were taken for want, or for nothing, are
 // what somebody says of a photo: those that mean nothing, and those that name a
 // suit there is not, as "valve 2" does.
-func (do *turn) isCaption(want any, err error) bool {
-	if err == nil || !do.pictured() {
+func (t *turn) isCaption(want any, err error) bool {
+	if err == nil || !t.pictured() {
 		return false
 	}
 	if misunderstood, is := errors.AsType[*commands.Misunderstood](err); is {
@@ -68,41 +68,41 @@ func (do *turn) isCaption(want any, err error) bool {
 
 // caption leaves words that are a caption at that. Where they are nearly
 // something else, that is asked.
-func (do *turn) caption(err error) {
-	do.reset()
-	do.unheeded = true
+func (t *turn) caption(err error) {
+	t.reset()
+	t.unheeded = true
 	near, is := errors.AsType[*commands.Misunderstood](err)
-	if is && do.ev.Who.Is(do.run.Tester) && !strings.HasPrefix(near.Try, "help") && !strings.HasPrefix(near.Try, "note") {
-		do.perhaps = near.Try
+	if is && t.ev.Who.Is(t.run.Tester) && !strings.HasPrefix(near.Try, "help") && !strings.HasPrefix(near.Try, "note") {
+		t.perhaps = near.Try
 	}
 }
 
 // photos enters what is attached to the post, whatever became of its words: it
 // is linked to what they made. The words of which nothing came are its caption.
-func (do *turn) photos() error {
-	said, ok := do.ev.What.(chat.Said)
-	if !ok || !do.heard || do.imports {
+func (t *turn) photos() error {
+	said, ok := t.ev.What.(chat.Said)
+	if !ok || !t.heard || t.imports {
 		return nil
 	}
 	files := slices.DeleteFunc(slices.Clone(said.Files), func(f chat.File) bool { return f.ID == "" })
 	switch {
 	case len(files) == 0:
 		return nil
-	case !do.hasRun:
+	case !t.hasRun:
 		if anyImage(files) {
-			do.beside(do.speak.PhotoElsewhere(do.runChoices()))
+			t.beside(t.speak.PhotoElsewhere(t.runChoices()))
 		}
 		return nil
 	}
 	var made []core.Fact
-	for _, e := range do.entries {
-		if e.Run == do.after.ID {
+	for _, e := range t.entries {
+		if e.Run == t.after.ID {
 			made = append(made, e.Fact)
 		}
 	}
-	with, caption := do.run.Linked(do.after, made), ""
-	if do.unheeded && len(made) == 0 && !do.wordless() {
-		caption = do.text
+	with, caption := t.run.Linked(t.after, made), ""
+	if t.unheeded && len(made) == 0 && !t.wordless() {
+		caption = t.text
 	}
 	var facts []core.Fact
 	var lines []string
@@ -112,59 +112,59 @@ func (do *turn) photos() error {
 		switch {
 		case f.Size > chat.LargestPhoto:
 			facts = append(facts, core.PhotoLost{File: f.ID, Why: core.PhotoTooLarge})
-			lines = append(lines, do.speak.PhotoLost(core.Photo{Name: f.Name, Lost: core.PhotoTooLarge}))
+			lines = append(lines, t.speak.PhotoLost(core.Photo{Name: f.Name, Lost: core.PhotoTooLarge}))
 			continue
 		case looksLikeImage(f.Name):
 			kept++
 		}
-		do.wake(chat.PhotoKey(do.after.ID, f.ID), do.ev.At)
+		t.wake(chat.PhotoKey(t.after.ID, f.ID), t.ev.At)
 	}
 	if kept > 0 {
-		lines = append([]string{do.speak.Photos(kept, with, caption != "")}, lines...)
+		lines = append([]string{t.speak.Photos(kept, with, caption != "")}, lines...)
 	}
-	if do.perhaps != "" {
-		lines = append(lines, do.speak.PerhapsMeant(do.perhaps))
+	if t.perhaps != "" {
+		lines = append(lines, t.speak.PerhapsMeant(t.perhaps))
 	}
-	if _, err := do.enterOnRun(facts); err != nil {
+	if _, err := t.enterOnRun(facts); err != nil {
 		return err
 	}
-	do.beside(strings.Join(lines, "\n"))
+	t.beside(strings.Join(lines, "\n"))
 	return nil
 }
 
 // beside adds a line to what is answered to the event, or says it by itself.
-func (do *turn) beside(line string) {
+func (t *turn) beside(line string) {
 	if line == "" {
 		return
 	}
-	back := do.reply("")
-	for i, o := range do.out {
-		isAnswer := o.Kind == store.Post && (strings.HasPrefix(o.Key, do.ev.ID+"/") || chat.IsVerdict(o.Key))
-		if isAnswer && (do.hasRun && o.Thread == chat.CardKey(do.after.ID) ||
+	back := t.reply("")
+	for i, o := range t.out {
+		isAnswer := o.Kind == store.Post && (strings.HasPrefix(o.Key, t.ev.ID+"/") || chat.IsVerdict(o.Key))
+		if isAnswer && (t.hasRun && o.Thread == chat.CardKey(t.after.ID) ||
 			o.Thread == back.Thread && o.Person == back.Person && o.Channel == back.Channel && o.Root == back.Root) {
-			do.out[i].Text = commands.AddLine(o.Text, line)
+			t.out[i].Text = commands.AddLine(o.Text, line)
 			return
 		}
 	}
-	if do.hasRun {
-		do.say(commands.Message{Dest: commands.ToRun, Text: line})
+	if t.hasRun {
+		t.say(commands.Message{Dest: commands.ToRun, Text: line})
 		return
 	}
-	do.answer(line)
+	t.answer(line)
 }
 
 // fetched enters what the file of a photo is. It is said where something else
 // was said before, or nothing.
-func (do *turn) fetched(w chat.Fetched) error {
-	do.wake(w.Key, time.Time{})
+func (t *turn) fetched(w chat.Fetched) error {
+	t.wake(w.Key, time.Time{})
 	id, file, ok := chat.ParsePhotoKey(w.Key)
 	if !ok {
 		return fmt.Errorf("a file of nothing was read: %q", w.Key)
 	}
-	if err := do.takeRun(id); err != nil {
+	if err := t.takeRun(id); err != nil {
 		return err
 	}
-	photo, ok := do.run.Photo(file)
+	photo, ok := t.run.Photo(file)
 	if !ok || photo.Settled() {
 		return nil
 	}
@@ -172,15 +172,15 @@ func (do *turn) fetched(w chat.Fetched) error {
 	if w.Lost != "" {
 		fact = core.PhotoLost{File: file, Why: w.Lost}
 	}
-	if _, err := do.enterOnRun([]core.Fact{fact}); err != nil {
+	if _, err := t.enterOnRun([]core.Fact{fact}); err != nil {
 		return err
 	}
-	photo, _ = do.after.Photo(file)
+	photo, _ = t.after.Photo(file)
 	switch {
 	case photo.Lost != "":
-		do.say(commands.Message{Dest: commands.ToRun, Text: do.speak.PhotoLost(photo)})
+		t.say(commands.Message{Dest: commands.ToRun, Text: t.speak.PhotoLost(photo)})
 	case !looksLikeImage(photo.Name):
-		do.say(commands.Message{Dest: commands.ToRun, Text: do.speak.PhotoKept(photo)})
+		t.say(commands.Message{Dest: commands.ToRun, Text: t.speak.PhotoKept(photo)})
 	}
 	return nil
 }

@@ -102,11 +102,11 @@ func (b *bench) serve(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	engine, err := engine.New(st, b.cfg, srv.Name(), srv, log)
+	engine, err := engine.New(st, b.cfg, srv.Name(), log)
 	if err != nil {
 		return err
 	}
-	return serve.Run(ctx, st, engine, srv, log)
+	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: b.cfg, Server: srv, Log: log})
 }
 
 // clock is the chat server's.

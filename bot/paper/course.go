@@ -107,7 +107,11 @@ func (c *course) apply(e core.Entry) {
 		c.note(e, fmt.Sprintf("Put on the bench: method %s, manometer %s.", f.Method.Key, f.Manometer.ID))
 	case core.HandedOver:
 		c.testers = append(c.testers, person{f.To, e.At})
-		c.note(e, "Handed over to "+f.To.Name+".")
+		right := ""
+		if f.Why != "" {
+			right = ", since " + string(f.Why)
+		}
+		c.note(e, "Handed over to "+f.To.Name+right+".")
 	case core.ManometerChosen:
 		c.gauges = append(c.gauges, f.Manometer)
 		c.note(e, "Manometer "+f.Manometer.ID+" taken.")

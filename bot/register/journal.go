@@ -155,7 +155,7 @@ var journalWords = []factWords{
 	wordsOf("stopped", func(_ wording, f core.Stopped) string { return f.Why }),
 	wordsOf("again", func(_ wording, f core.Again) string { return f.Why }),
 	wordsOf("nothing fitted", func(wording, core.NoneFitted) string { return "said by the tester" }),
-	wordsOf("handed over", func(_ wording, f core.HandedOver) string { return "to " + f.To.Name }),
+	wordsOf("handed over", func(_ wording, f core.HandedOver) string { return parts("to "+f.To.Name, string(f.Why)) }),
 	wordsOf("manometer chosen", func(_ wording, f core.ManometerChosen) string {
 		return fmt.Sprintf("%s, reads in %s", f.Manometer.ID, f.Manometer.Unit)
 	}),

@@ -302,7 +302,11 @@ func (a audit) walk(entries []core.Entry) {
 			a.has("manometer chosen", a.moment(e.At), "Manometer", f.Manometer.ID, "taken.")
 		case core.HandedOver:
 			a.matches("handed over", "Handed over to", f.To.Name, like(".{0,40}?"), a.moment(e.At))
-			a.has("handed over", a.moment(e.At), "Handed over to", f.To.Name, ".", e.By.Name)
+			right := "."
+			if f.Why != "" {
+				right = ", since " + string(f.Why) + "."
+			}
+			a.has("handed over", a.moment(e.At), "Handed over to", f.To.Name, right, e.By.Name)
 		case core.Taken:
 			written[f.Reading.N] = f.Reading.Written
 		case core.Corrected:

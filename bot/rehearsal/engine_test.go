@@ -104,7 +104,7 @@ func (d *bay) bring(ev chat.Event) []string {
 		ev.At = d.stage.now
 	}
 	d.stage.said = nil
-	if err := d.engine.Handle(d.t.Context(), ev); err != nil {
+	if err := d.engine.Handle(ev); err != nil {
 		d.t.Fatalf("event %s: %v", ev.ID, err)
 	}
 	if err := d.settle(d.t.Context()); err != nil {
@@ -143,7 +143,7 @@ func (d *bay) run(id core.RunID) core.Run {
 func said(p *stagePost) chat.Event {
 	_, mentioned := commands.WithoutMention(p.text, stageBot)
 	return chat.Event{
-		ID: p.id, At: p.at, Who: Person(p.by), Where: p.where,
+		ID: p.id, At: p.at, Who: person(p.by), Where: p.where,
 		What: chat.Said{Post: p.id, Text: p.text, Mentioned: mentioned},
 	}
 }
@@ -152,7 +152,7 @@ func said(p *stagePost) chat.Event {
 func edited(p *stagePost, text string, n int, at time.Time) chat.Event {
 	_, mentioned := commands.WithoutMention(text, stageBot)
 	return chat.Event{
-		ID: fmt.Sprintf("%s@%d", p.id, n), At: at, Who: Person(p.by), Where: p.where,
+		ID: fmt.Sprintf("%s@%d", p.id, n), At: at, Who: person(p.by), Where: p.where,
 		What: chat.Edited{Post: p.id, Text: text, Mentioned: mentioned, Posted: p.at},
 	}
 }
@@ -213,13 +213,13 @@ func (w *wire) step(s step) error {
 func (w *wire) tap(list *stagePost, do stepTap) {
 	w.events = append(w.events, chat.Event{
 		ID: fmt.Sprintf("tap/%s/%s/%d/%d", list.id, do.who, do.n, w.Rehearsal.taps),
-		At: w.stage.now, Who: Person(do.who), Where: list.where,
+		At: w.stage.now, Who: person(do.who), Where: list.where,
 		What: chat.Tapped{Post: list.id, N: do.n, On: do.on},
 	})
 	if w.taps[list.id] == nil {
 		w.taps[list.id] = make(map[int]chat.Tap)
 	}
-	w.taps[list.id][do.n] = chat.Tap{Who: Person(do.who), N: do.n, At: w.stage.now}
+	w.taps[list.id][do.n] = chat.Tap{Who: person(do.who), N: do.n, At: w.stage.now}
 	if !do.on {
 		delete(w.taps[list.id], do.n)
 	}
@@ -296,7 +296,7 @@ func (d *bay) sameAfterRestart() string {
 		d.t.Fatal(err)
 	}
 	defer st.Close()
-	e, err := engine.New(st, d.cfg, stageBot, d.stage, d.log)
+	e, err := engine.New(st, d.cfg, stageBot, d.log)
 	if err != nil {
 		d.t.Fatal(err)
 	}
@@ -313,7 +313,7 @@ func difference(was, is engine.Memory) string {
 		{"manometers used last", was.Bench.LastUsed, is.Bench.LastUsed},
 		{"bench", was.Bench, is.Bench},
 		{"files of the suits on it", was.Files, is.Files},
-		{"next wake time", was.NextWake, is.NextWake},
+		{"next wake time", was.NextWake.Format(time.RFC3339), is.NextWake.Format(time.RFC3339)},
 		{"last look", was.LastLook, is.LastLook},
 	} {
 		if !reflect.DeepEqual(part.was, part.is) {
@@ -339,7 +339,7 @@ func TestSeenTwice(t *testing.T) {
 	t.Run("a tap on what was ticked", func(t *testing.T) {
 		d := newBay(t, "bench.tester: @benchbell test HP-07", "bench.tester: ok 3")
 		list := d.stage.latestList("")
-		tap := chat.Event{ID: "tap", Who: Person("bench.tester"), Where: list.where, What: chat.Tapped{Post: list.id, N: 3, On: true}}
+		tap := chat.Event{ID: "tap", Who: person("bench.tester"), Where: list.where, What: chat.Tapped{Post: list.id, N: 3, On: true}}
 		mustBeSilent(t, d.bring(tap))
 		d.plays("bench.tester: undo 3")
 		mustBeSilent(t, d.bring(tap))
@@ -350,7 +350,7 @@ func TestSeenTwice(t *testing.T) {
 	})
 	t.Run("talk that is not for the bot", func(t *testing.T) {
 		d := newBay(t)
-		talk := chat.Event{ID: "x", Who: Person("crew.member"), Where: chat.Where{Channel: stageCrew}, What: chat.Said{Post: "x", Text: "lunch?"}}
+		talk := chat.Event{ID: "x", Who: person("crew.member"), Where: chat.Where{Channel: stageCrew}, What: chat.Said{Post: "x", Text: "lunch?"}}
 		mustBeSilent(t, d.bring(talk))
 		if seen, err := d.store.Seen("x"); seen || err != nil {
 			t.Errorf("the store keeps the id of what people say to each other: %v, %v", seen, err)
@@ -364,7 +364,7 @@ func TestMarks(t *testing.T) {
 	for i, text := range []string{"lunch?", "@benchbell HP-07", "@benchbell tset HP-07"} {
 		mark := chat.Mark{Created: int64(i + 1), Updated: int64(i + 1), Anchor: fmt.Sprint("x", i)}
 		d.bring(chat.Event{
-			ID: mark.Anchor, Who: Person("crew.member"), Where: chat.Where{Channel: stageCrew}, Mark: mark,
+			ID: mark.Anchor, Who: person("crew.member"), Where: chat.Where{Channel: stageCrew}, Mark: mark,
 			What: chat.Said{Post: mark.Anchor, Text: text, Mentioned: i > 0},
 		})
 		marks, err := d.store.Marks()
@@ -396,7 +396,7 @@ func TestAnotherSuitInTheThread(t *testing.T) {
 
 // TestTapsNow makes up for taps that were missed in a gap.
 func TestTapsNow(t *testing.T) {
-	tester, other := Person("bench.tester"), Person("crew.member")
+	tester, other := person("bench.tester"), person("crew.member")
 	for name, test := range map[string]struct {
 		script []string
 		taps   func(now time.Time) []chat.Tap
@@ -485,7 +485,7 @@ func TestTapsNow(t *testing.T) {
 func TestTapsNowCompletesTheList(t *testing.T) {
 	d := newBay(t, "bench.tester: @benchbell test HP-07", "bench.tester: ok 1-9")
 	list := d.stage.latestList("")
-	mustSay(t, d.bring(tapsNow(list, "now", chat.Tap{Who: Person("bench.tester"), N: 10, At: d.stage.now})), "Inflate")
+	mustSay(t, d.bring(tapsNow(list, "now", chat.Tap{Who: person("bench.tester"), N: 10, At: d.stage.now})), "Inflate")
 	// The list is history now: what stands tapped under it says nothing.
 	mustBeSilent(t, d.bring(tapsNow(list, "later")))
 }
@@ -494,7 +494,7 @@ func TestTapsNowCompletesTheList(t *testing.T) {
 func TestOldLists(t *testing.T) {
 	d := newBay(t, "bench.tester: @benchbell test HP-07", "tap bench.tester 1")
 	tap := func(id string, list *stagePost, n int, on bool) []string {
-		return d.bring(chat.Event{ID: id, Who: Person("bench.tester"), Where: list.where, What: chat.Tapped{Post: list.id, N: n, On: on}})
+		return d.bring(chat.Event{ID: id, Who: person("bench.tester"), Where: list.where, What: chat.Tapped{Post: list.id, N: n, On: on}})
 	}
 	prepare := d.stage.latestList("")
 	mustSay(t, tap("a", prepare, 11, true), "has no 11")
@@ -627,7 +627,7 @@ func TestEveryFailure(t *testing.T) {
 	log := slog.New(slog.NewTextHandler(t.Output(), nil))
 	start := func() *engine.Engine {
 		t.Helper()
-		e, err := engine.New(st, cfg, stageBot, board, log)
+		e, err := engine.New(st, cfg, stageBot, log)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -659,8 +659,8 @@ func TestEveryFailure(t *testing.T) {
 	}
 	event := func(where chat.Where, what chat.What) func() error {
 		events++
-		ev := chat.Event{ID: fmt.Sprint("e", events), At: now, Who: Person("bench.tester"), Where: where, What: what}
-		return func() error { return e.Handle(t.Context(), ev) }
+		ev := chat.Event{ID: fmt.Sprint("e", events), At: now, Who: person("bench.tester"), Where: where, What: what}
+		return func() error { return e.Handle(ev) }
 	}
 	says := func(where chat.Where, text string) {
 		t.Helper()
@@ -669,7 +669,7 @@ func TestEveryFailure(t *testing.T) {
 	pass := func(by time.Duration) {
 		t.Helper()
 		now = now.Add(by)
-		bring("wake", func() error { return e.Wake(t.Context(), now) })
+		bring("wake", func() error { return e.Wake(now) })
 	}
 
 	direct := chat.Where{Channel: "dm", Direct: true}
@@ -679,7 +679,7 @@ func TestEveryFailure(t *testing.T) {
 	list := board.Posts[1].Id
 	says(thread, "ok 1")
 	bring("tap", event(thread, chat.Tapped{Post: list, N: 2, On: true}))
-	bring("taps now", event(thread, chat.TapsNow{Post: list, Taps: []chat.Tap{{Who: Person("bench.tester"), N: 3, At: now}}}))
+	bring("taps now", event(thread, chat.TapsNow{Post: list, Taps: []chat.Tap{{Who: person("bench.tester"), N: 3, At: now}}}))
 	says(thread, "ok all")
 	says(thread, "17.5")
 	pass(10 * time.Minute)

@@ -43,12 +43,12 @@ func filesIn(t *testing.T, folder string) map[string][]byte {
 // asked asks the bot for a document and returns the file that it answers with.
 func asked(t *testing.T, st *store.Store, cfg config.Config, words string, at time.Time) (name string, file []byte) {
 	t.Helper()
-	e, err := engine.New(st, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler))
+	e, err := engine.New(st, cfg, stageBot, slog.New(slog.DiscardHandler))
 	if err != nil {
 		t.Fatal(err)
 	}
-	ev := chat.Event{ID: "asked " + words, At: at, Who: Person("duty.officer"), Where: chat.Where{Channel: "dm", Direct: true}, What: chat.Said{Post: "asked " + words, Text: words}}
-	if err := e.Handle(t.Context(), ev); err != nil {
+	ev := chat.Event{ID: "asked " + words, At: at, Who: person("duty.officer"), Where: chat.Where{Channel: "dm", Direct: true}, What: chat.Said{Post: "asked " + words, Text: words}}
+	if err := e.Handle(ev); err != nil {
 		t.Fatal(err)
 	}
 	pending, err := st.Pending()

@@ -114,7 +114,7 @@ func linesOf(t *testing.T, st *store.Store, cfg config.Config) {
 	if _, last, err := st.VerifyAgainst(n, h); last != n || err != nil {
 		t.Errorf("%d entries were read of %d, %v", n, last, err)
 	}
-	if _, err := engine.New(other, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {
+	if _, err := engine.New(other, cfg, stageBot, slog.New(slog.DiscardHandler)); err != nil {
 		t.Fatal(err)
 	}
 	if got, want := rowsOf(t, other), rowsOf(t, st); !reflect.DeepEqual(got, want) {

@@ -103,7 +103,7 @@ func TestPhotoKeepsNothingUp(t *testing.T) {
 	}
 	where := d.stage.rootOf(1).where
 	where.Root = d.stage.rootOf(1).id
-	mustBeSilent(t, d.bring(chat.Event{ID: "x", Who: Person("crew.member"), Where: where, What: chat.Said{Post: "x", Text: "hm", Files: []chat.File{{Name: "a.jpg"}}}}))
+	mustBeSilent(t, d.bring(chat.Event{ID: "x", Who: person("crew.member"), Where: where, What: chat.Said{Post: "x", Text: "hm", Files: []chat.File{{Name: "a.jpg"}}}}))
 	if difference := d.sameAfterRestart(); difference != "" {
 		t.Errorf("after a restart, %s", difference)
 	}
@@ -114,7 +114,7 @@ func TestPhotoKeepsNothingUp(t *testing.T) {
 func TestPhotoAstray(t *testing.T) {
 	d := newBay(t)
 	photo := func(id, who, text, root string) chat.Event {
-		return chat.Event{ID: id, Who: Person(who), Where: chat.Where{Channel: stageCrew, Root: root}, What: chat.Said{Post: id, Text: text, Files: []chat.File{{ID: "f" + id, Name: "IMG.HEIC"}}}}
+		return chat.Event{ID: id, Who: person(who), Where: chat.Where{Channel: stageCrew, Root: root}, What: chat.Said{Post: id, Text: text, Files: []chat.File{{ID: "f" + id, Name: "IMG.HEIC"}}}}
 	}
 	mustBeSilent(t, d.bring(photo("1", "bench.tester", "", "")))
 	d.plays("bench.tester: @benchbell test HP-07")

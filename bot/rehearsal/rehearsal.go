@@ -98,13 +98,15 @@ func (r *Rehearsal) open() (err error) {
 	if r.store, err = r.keeps(); err != nil {
 		return err
 	}
-	if r.engine, err = engine.New(r.store, r.cfg, stageBot, r.stage, r.log); err != nil {
+	if r.engine, err = engine.New(r.store, r.cfg, stageBot, r.log); err != nil {
 		return err
 	}
-	r.engine.Plain = r.plain
+	if err := r.engine.Handle(r.stage.who()); err != nil {
+		return err
+	}
 	now := func() time.Time { return r.stage.now }
 	r.mail = outbox.NewSender(r.store, r.stage, now, r.log)
-	r.photos = photo.NewFetcher(r.store, r.stage, func(ctx context.Context, ev chat.Event) error { return r.engine.Handle(ctx, ev) }, now, r.log)
+	r.photos = photo.NewFetcher(r.store, r.stage, r.bring, now, r.log)
 	return nil
 }
 
@@ -129,7 +131,7 @@ func (r *Rehearsal) start(ctx context.Context) error {
 	}
 	r.down = false
 	for _, ev := range r.missed {
-		if err := r.engine.Handle(ctx, ev); err != nil {
+		if err := r.bring(ctx, ev); err != nil {
 			return err
 		}
 	}
@@ -139,7 +141,7 @@ func (r *Rehearsal) start(ctx context.Context) error {
 
 // settle rings what is due, reads photos and delivers what is to be said.
 func (r *Rehearsal) settle(ctx context.Context) error {
-	if err := r.engine.Wake(ctx, r.stage.now); err != nil {
+	if err := r.engine.Wake(r.stage.now); err != nil {
 		return err
 	}
 	if _, err := r.photos.Flush(ctx); err != nil {
@@ -181,6 +183,10 @@ func (r *Rehearsal) step(ctx context.Context, s step) error {
 		return r.edit(ctx, do)
 	case stepTap:
 		return r.tap(ctx, do)
+	case stepDelete:
+		return r.remove(ctx, do)
+	case stepGone:
+		return r.deactivate(ctx, do.who)
 	case stepPass:
 		return r.advance(ctx, r.stage.now.Add(do.by))
 	case stepAt:
@@ -273,7 +279,9 @@ func (r *Rehearsal) post(ctx context.Context, do stepPost) error {
 	if do.words == "" && len(r.with[do.who]) == 0 {
 		return errNothingSaid
 	}
-	r.stage.people[do.who] = true
+	if err := r.meet(do.who); err != nil {
+		return err
+	}
 	_, mentioned := commands.WithoutMention(do.words, stageBot)
 	where := chat.Where{Channel: stageCrew}
 	run := do.run
@@ -298,7 +306,7 @@ func (r *Rehearsal) post(ctx context.Context, do stepPost) error {
 		fmt.Fprintf(r.stage.out, "    [%s attached]\n", f.Name)
 	}
 	delete(r.with, do.who)
-	return r.handle(ctx, chat.Event{ID: p.id, Who: Person(do.who), Where: where, What: said})
+	return r.handle(ctx, chat.Event{ID: p.id, Who: person(do.who), Where: where, What: said})
 }
 
 // attach keeps a file for somebody's next post.
@@ -344,15 +352,44 @@ func (r *Rehearsal) edit(ctx context.Context, do stepEdit) error {
 		r.stage.print(p, " (edited)")
 		_, mentioned := commands.WithoutMention(do.words, stageBot)
 		return r.handle(ctx, chat.Event{
-			ID: fmt.Sprintf("%s@%d", p.id, p.edits), Who: Person(do.who), Where: p.where,
+			ID: fmt.Sprintf("%s@%d", p.id, p.edits), Who: person(do.who), Where: p.where,
 			What: chat.Edited{Post: p.id, Text: do.words, Mentioned: mentioned, Posted: p.at},
 		})
 	}
 	return fmt.Errorf("%s has posted nothing that could be edited", do.who)
 }
 
+// remove deletes a post.
+func (r *Rehearsal) remove(ctx context.Context, do stepDelete) error {
+	for _, p := range slices.Backward(r.stage.posts) {
+		isRoot := do.run != 0 && chat.BaseKey(p.key) == chat.CardKey(do.run)
+		if p.deleted || !isRoot && (do.run != 0 || p.by != do.who) {
+			continue
+		}
+		r.stage.head(p, " (deleted)")
+		p.deleted = true
+		if isRoot { // a thread goes with its first post
+			for _, reply := range r.stage.posts {
+				reply.deleted = reply.deleted || reply.where.Root == p.id
+			}
+			return nil
+		}
+		return r.handle(ctx, chat.Event{ID: p.id + "-", Who: person(do.who), Where: p.where, What: chat.Deleted{Post: p.id}})
+	}
+	return errors.New("there is no such post to delete")
+}
+
+// deactivate takes somebody's account away.
+func (r *Rehearsal) deactivate(ctx context.Context, who string) error {
+	r.stage.people[who], r.stage.gone[who] = true, true
+	fmt.Fprintf(r.stage.out, "\n%s  (the account of %s is deactivated)\n", r.stage.now.In(r.stage.zone).Format("2006-01-02 15:04:05"), who)
+	return r.handle(ctx, r.stage.who())
+}
+
 func (r *Rehearsal) tap(ctx context.Context, do stepTap) error {
-	r.stage.people[do.who] = true
+	if err := r.meet(do.who); err != nil {
+		return err
+	}
 	var root string
 	if p := r.stage.rootOf(r.runOf(do.who)); p != nil {
 		root = p.id
@@ -368,7 +405,7 @@ func (r *Rehearsal) tap(ctx context.Context, do stepTap) error {
 	fmt.Fprintf(r.stage.out, "\n%s  %s %s %d, %s\n", r.stage.now.In(r.stage.zone).Format("2006-01-02 15:04:05"), do.who, verb, do.n, p.label)
 	r.taps++
 	return r.handle(ctx, chat.Event{
-		ID: fmt.Sprintf("tap/%s/%s/%d/%d", p.id, do.who, do.n, r.taps), Who: Person(do.who), Where: p.where,
+		ID: fmt.Sprintf("tap/%s/%s/%d/%d", p.id, do.who, do.n, r.taps), Who: person(do.who), Where: p.where,
 		What: chat.Tapped{Post: p.id, N: do.n, On: do.on},
 	})
 }
@@ -384,7 +421,7 @@ func (r *Rehearsal) handle(ctx context.Context, ev chat.Event) error {
 	for id := range r.engine.Memory().Bench.Runs {
 		known[id] = true
 	}
-	if err := r.engine.Handle(ctx, ev); err != nil {
+	if err := r.bring(ctx, ev); err != nil {
 		return err
 	}
 	for id, run := range r.engine.Memory().Bench.Runs {
@@ -395,4 +432,32 @@ func (r *Rehearsal) handle(ctx context.Context, ev chat.Event) error {
 	return r.settle(ctx)
 }
 
-func Person(name string) core.Person { return core.Person{ID: name, Name: name} }
+func person(name string) core.Person { return core.Person{ID: name, Name: name} }
+
+// bring hands an event to the engine.
+func (r *Rehearsal) bring(ctx context.Context, ev chat.Event) error {
+	return handle(ctx, r.engine, r.store, r.cfg, r.stage, ev)
+}
+
+// handle hands an event to an engine. What it needs from attached files is read at
+// once.
+func handle(ctx context.Context, e *engine.Engine, st *store.Store, cfg config.Config, files chat.Files, ev chat.Event) error {
+	err := e.Handle(ev)
+	for _, needs := errors.AsType[*engine.Needs](err); needs; _, needs = errors.AsType[*engine.Needs](err) {
+		plan, fault := ledger.PlanAttached(ctx, st, cfg, files, ev)
+		err = e.HandleImport(ev, plan, fault)
+	}
+	return err
+}
+
+// meet makes somebody known who speaks for the first time.
+func (r *Rehearsal) meet(who string) error {
+	if r.stage.people[who] {
+		return nil
+	}
+	r.stage.people[who] = true
+	if r.down {
+		return nil
+	}
+	return r.engine.Handle(r.stage.who())
+}

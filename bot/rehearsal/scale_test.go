@@ -21,28 +21,26 @@ import (
 	"benchbell/store/storetest"
 )
 
-// desk is a Directory with files in a drawer.
+// desk has files that people attached.
 type desk map[string][]byte
-
-func (d desk) Person(_ context.Context, name string) (core.Person, error) { return Person(name), nil }
 
 func (d desk) File(_ context.Context, id string) (io.ReadCloser, error) {
 	return io.NopCloser(bytes.NewReader(d[id])), nil
 }
 
-func newEngine(tb testing.TB, cfg config.Config, world engine.Directory) (*engine.Engine, *store.Store) {
+func newEngine(tb testing.TB, cfg config.Config) (*engine.Engine, *store.Store) {
 	tb.Helper()
 	st, err := store.OpenThrowaway(filepath.Join(tb.TempDir(), "benchbell.db"))
 	if err != nil {
 		tb.Fatal(err)
 	}
 	tb.Cleanup(func() { st.Close() })
-	return newEngineOn(tb, st, cfg, world), st
+	return newEngineOn(tb, st, cfg), st
 }
 
-func newEngineOn(tb testing.TB, st *store.Store, cfg config.Config, world engine.Directory) *engine.Engine {
+func newEngineOn(tb testing.TB, st *store.Store, cfg config.Config) *engine.Engine {
 	tb.Helper()
-	e, err := engine.New(st, cfg, stageBot, world, slog.New(slog.NewTextHandler(tb.Output(), nil)))
+	e, err := engine.New(st, cfg, stageBot, slog.New(slog.NewTextHandler(tb.Output(), nil)))
 	if err != nil {
 		tb.Fatal(err)
 	}
@@ -57,9 +55,9 @@ func TestImportOf500(t *testing.T) {
 	for i := range 500 {
 		fmt.Fprintf(&csv, "ZZ-%03d,2,en943,L\n", i+1)
 	}
-	e, st := newEngine(t, Demo(), desk{"f1": csv.Bytes()})
+	e, st := newEngine(t, Demo())
 	at := Start(Demo())
-	officer := Person("duty.officer")
+	officer := person("duty.officer")
 	where := chat.Where{Channel: "dm/duty.officer", Direct: true}
 	for i, said := range []chat.Said{
 		{Text: "import", Files: []chat.File{{ID: "f1", Name: "suits.csv", Size: int64(csv.Len())}}},
@@ -67,7 +65,7 @@ func TestImportOf500(t *testing.T) {
 		{Text: "ZZ-500"},
 	} {
 		said.Post = fmt.Sprintf("p%d", i)
-		if err := e.Handle(t.Context(), chat.Event{ID: said.Post, At: at, Who: officer, Where: where, What: said}); err != nil {
+		if err := handle(t.Context(), e, st, Demo(), desk{"f1": csv.Bytes()}, chat.Event{ID: said.Post, At: at, Who: officer, Where: where, What: said}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -94,7 +92,7 @@ func TestExportImport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, full := newEngine(t, cfg, desk{})
+	_, full := newEngine(t, cfg)
 	if err := ledger.Enter(full, cfg.Policy, "register", start, entries); err != nil {
 		t.Fatal(err)
 	}
@@ -105,7 +103,7 @@ func TestExportImport(t *testing.T) {
 	if _, err := document.Export(full, cfg, folder); err == nil {
 		t.Error("an export overwrote another")
 	}
-	_, empty := newEngine(t, cfg, desk{})
+	_, empty := newEngine(t, cfg)
 	if reg, err := document.Export(empty, cfg, t.TempDir()); err != nil || len(reg.Suits) != 0 {
 		t.Errorf("templates: %v, error %v", reg, err)
 	}
@@ -130,7 +128,7 @@ func TestExportImport(t *testing.T) {
 	if n, err := ledger.Restore(restored, cfg, filepath.Join(folder, "journal.jsonl")); err != nil || n != uint64(len(entries)) {
 		t.Errorf("%d entries restored, error %v", n, err)
 	}
-	if _, err := engine.New(restored, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {
+	if _, err := engine.New(restored, cfg, stageBot, slog.New(slog.DiscardHandler)); err != nil {
 		t.Fatal(err)
 	}
 	n, head, err := full.Head()
@@ -167,7 +165,7 @@ func TestPolicyChange(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	_, st := newEngine(t, cfg, desk{})
+	_, st := newEngine(t, cfg)
 	if err := ledger.Enter(st, cfg.Policy, "register", start, entries); err != nil {
 		t.Fatal(err)
 	}
@@ -176,7 +174,7 @@ func TestPolicyChange(t *testing.T) {
 		t.Fatal(err)
 	}
 	cfg.Policy.Interval = core.Period{Months: 6}
-	if _, err := engine.New(st, cfg, stageBot, desk{}, slog.New(slog.DiscardHandler)); err != nil {
+	if _, err := engine.New(st, cfg, stageBot, slog.New(slog.DiscardHandler)); err != nil {
 		t.Fatal(err)
 	}
 	after, _, err := st.Row("HP-07")
@@ -214,15 +212,15 @@ func fleetOf(b *testing.B, n int) *engine.Engine {
 			batch.Rows = nil
 		}
 	}
-	return newEngineOn(b, st, cfg, desk{})
+	return newEngineOn(b, st, cfg)
 }
 
 func BenchmarkStatusOf100000(b *testing.B) {
 	e := fleetOf(b, 100_000)
 	at := Start(Demo())
 	for i := 0; b.Loop(); i++ {
-		ev := chat.Event{ID: fmt.Sprint("s", i), At: at, Who: Person("duty.officer"), Where: chat.Where{Channel: "d", Direct: true}, What: chat.Said{Post: fmt.Sprint("s", i), Text: "status"}}
-		if err := e.Handle(b.Context(), ev); err != nil {
+		ev := chat.Event{ID: fmt.Sprint("s", i), At: at, Who: person("duty.officer"), Where: chat.Where{Channel: "d", Direct: true}, What: chat.Said{Post: fmt.Sprint("s", i), Text: "status"}}
+		if err := e.Handle(ev); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -232,7 +230,7 @@ func BenchmarkPlanningOf100000(b *testing.B) {
 	e := fleetOf(b, 100_000)
 	at := Start(Demo())
 	for b.Loop() {
-		if err := e.Wake(b.Context(), at); err != nil {
+		if err := e.Wake(at); err != nil {
 			b.Fatal(err)
 		}
 		at = at.Add(24 * time.Hour)

@@ -25,6 +25,9 @@ import (
 //	tap bench.tester 3                    a tap on a number of the latest list
 //	untap bench.tester 3                  the tap taken back
 //	edit bench.tester: 13.9               that person's last post, edited
+//	delete bench.tester                   that person's last post, deleted
+//	delete ~R-0002                        the first post of that run's thread
+//	gone bench.tester                     that person's account is deactivated
 //	+6m                                   time passes
 //	at 2026-03-02 08:30                   the station's clock moves on to then
 //	restart                               the program stops dead, starts again
@@ -58,6 +61,11 @@ type (
 		n   int
 		on  bool
 	}
+	stepDelete struct {
+		who string
+		run core.RunID // zero: the last post of who
+	}
+	stepGone    struct{ who string }
 	stepPass    struct{ by time.Duration }
 	stepAt      struct{ clock string }
 	stepRestart struct{}
@@ -75,6 +83,7 @@ var (
 	tapForm    = regexp.MustCompile(`^(tap|untap) +([A-Za-z][A-Za-z0-9._-]*) +(\d{1,2})$`)
 	attachForm = regexp.MustCompile(`^attach +([A-Za-z][A-Za-z0-9._-]*) +(\S+)$`)
 	toForm     = regexp.MustCompile(`^to ([a-z][a-z0-9._-]*): *(.+)$`)
+	deleteForm = regexp.MustCompile(`^(delete|gone) +([A-Za-z][A-Za-z0-9._-]*|~\S+)$`)
 	editForm   = regexp.MustCompile(`^edit +([A-Za-z][A-Za-z0-9._-]*) *: *(.*)$`)
 )
 
@@ -147,6 +156,16 @@ func parseStep(line string) (any, error) {
 	}
 	if m := editForm.FindStringSubmatch(line); m != nil {
 		return stepEdit{who: m[1], words: m[2]}, nil
+	}
+	if m := deleteForm.FindStringSubmatch(line); m != nil {
+		switch id, isRun := chat.ParseRunID(strings.ToUpper(strings.TrimPrefix(m[2], "~"))); {
+		case m[1] == "gone" && m[2][0] != '~':
+			return stepGone{m[2]}, nil
+		case m[1] == "delete" && m[2][0] != '~':
+			return stepDelete{who: m[2]}, nil
+		case m[1] == "delete" && isRun:
+			return stepDelete{run: id}, nil
+		}
 	}
 	m := sayForm.FindStringSubmatch(line)
 	if m == nil {

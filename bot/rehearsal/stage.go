@@ -2,8 +2,10 @@ package rehearsal
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -25,9 +27,10 @@ type stage struct {
 	now    time.Time
 	posts  []*stagePost
 	people map[string]bool
-	files  []string // paths of what was attached
-	said   []saying // what the bot posted since it was last cleared
-	keep   string   // folder that what the bot attaches is written to, if any
+	gone   map[string]bool // whose account is deactivated
+	files  []string        // paths of what was attached
+	said   []saying        // what the bot posted since it was last cleared
+	keep   string          // folder that what the bot attaches is written to, if any
 	kept   int
 }
 
@@ -41,7 +44,9 @@ type stagePost struct {
 	text   string
 	offers int
 	edits  int
-	file   []byte // attached by the bot
+
+	deleted bool
+	file    []byte // attached by the bot
 }
 
 const (
@@ -50,7 +55,7 @@ const (
 )
 
 func newStage(out io.Writer, zone *time.Location, people ...string) *stage {
-	s := &stage{out: out, zone: zone, people: make(map[string]bool)}
+	s := &stage{out: out, zone: zone, people: make(map[string]bool), gone: make(map[string]bool)}
 	for _, p := range people {
 		s.people[p] = true
 	}
@@ -70,6 +75,9 @@ func (s *stage) Post(_ context.Context, m chat.Message) (string, error) {
 		p.where = chat.Where{Channel: "dm/" + m.To.Person, Direct: true}
 	case m.To.Channel != "":
 		p.where.Channel = m.To.Channel
+	}
+	if root := s.find(m.To.Root); root != nil && root.deleted {
+		return "", &chat.SendError{Err: errors.New("the first post of the thread was deleted"), Outcome: chat.ThreadGone, By: chat.ByServer}
 	}
 	s.add(p)
 	if len(m.File) > 0 {
@@ -138,7 +146,7 @@ func (s *stage) find(id string) *stagePost {
 // Edit implements Chat. Of an edit, only the lines that changed are printed.
 func (s *stage) Edit(_ context.Context, id, text string) error {
 	p := s.find(id)
-	if p == nil {
+	if p == nil || p.deleted {
 		return &chat.SendError{Err: fmt.Errorf("no post %q", id), Outcome: chat.PostGone}
 	}
 	old := strings.Split(p.text, "\n")
@@ -161,12 +169,13 @@ func (s *stage) Offer(_ context.Context, id string, n int) error {
 	return nil
 }
 
-// Person implements Directory.
-func (s *stage) Person(_ context.Context, name string) (core.Person, error) {
-	if !s.people[name] {
-		return core.Person{}, chat.ErrNobody
+// who says who is who.
+func (s *stage) who() chat.Event {
+	var all []chat.Member
+	for _, name := range slices.Sorted(maps.Keys(s.people)) {
+		all = append(all, chat.Member{Person: person(name), Gone: s.gone[name]})
 	}
-	return core.Person{ID: name, Name: name}, nil
+	return chat.Event{ID: "people", At: s.now, What: chat.People{All: all}}
 }
 
 // attach puts a file on the server, as somebody's phone does.
@@ -179,7 +188,7 @@ func (s *stage) attach(path string) (chat.File, error) {
 	return chat.File{ID: fmt.Sprintf("f%d", len(s.files)), Name: filepath.Base(path), Size: info.Size()}, nil
 }
 
-// File implements Directory.
+// File implements chat.Files.
 func (s *stage) File(_ context.Context, id string) (io.ReadCloser, error) {
 	for i, path := range s.files {
 		if id == fmt.Sprintf("f%d", i+1) {
@@ -200,10 +209,10 @@ func (s *stage) latestList(root string) *stagePost {
 	return nil
 }
 
-// rootOf returns the first post of a run's thread.
+// rootOf returns the first post of a run's thread: the newest, if it has several.
 func (s *stage) rootOf(id core.RunID) *stagePost {
-	for _, p := range s.posts {
-		if p.key == chat.CardKey(id) {
+	for _, p := range slices.Backward(s.posts) {
+		if chat.BaseKey(p.key) == chat.CardKey(id) {
 			return p
 		}
 	}

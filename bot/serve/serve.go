@@ -1,3 +1,10 @@
+// Package serve joins the rooms into the bot that serves a crew: what happens on the
+// chat server goes to the engine, one event at a time; what the engine decides goes
+// out through the outbox. [Run] is the whole of it.
+//
+// One goroutine, serveLoop, owns the engine and waits for nothing but the store.
+// Beside it run the chat server's adapter, the outbox, the reader of photos, and a
+// goroutine for each import that has files to read.
 package serve
 
 import (
@@ -9,17 +16,30 @@ import (
 	"time"
 
 	"benchbell/bot/chat"
+	"benchbell/bot/config"
 	"benchbell/bot/engine"
+	"benchbell/bot/ledger"
 	"benchbell/bot/outbox"
 	"benchbell/bot/photo"
+	"benchbell/bot/retry"
+	"benchbell/commands"
 	"benchbell/scheduler"
 	"benchbell/store"
 )
 
-// Serve handles what comes from the server, rings the bells and delivers what
+// Station is what Run joins.
+type Station struct {
+	Store  *store.Store
+	Engine *engine.Engine
+	Config config.Config
+	Server chat.Server
+	Log    *slog.Logger
+}
+
+// Run handles what comes from the server, rings the bells and delivers what
 // is to be said, until ctx ends.
-func Run(ctx context.Context, st *store.Store, e *engine.Engine, srv chat.Server, log *slog.Logger) error {
-	kept, err := st.Marks()
+func Run(ctx context.Context, s Station) error {
+	kept, err := s.Store.Marks()
 	if err != nil {
 		return fmt.Errorf("reading how far the channels were read: %w", err)
 	}
@@ -30,60 +50,67 @@ func Run(ctx context.Context, st *store.Store, e *engine.Engine, srv chat.Server
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
 
-	events := make(chan delivery)
-	sink := func(ctx context.Context, ev chat.Event) error {
-		d := delivery{ev, make(chan error, 1)}
-		select {
-		case events <- d:
-			return <-d.done
-		case <-ctx.Done():
-			return context.Cause(ctx)
-		}
-	}
-	alarm := scheduler.New(srv.Now)
-	defer alarm.Stop()
-	courier := outbox.NewSender(st, srv, srv.Now, log)
-	fetcher := photo.NewFetcher(st, srv, sink, srv.Now, log)
+	loop := &serveLoop{Station: s, events: make(chan delivery), failures: make(map[string]int), planning: make(map[string]bool)}
+	loop.alarm = scheduler.New(s.Server.Now)
+	defer loop.alarm.Stop()
+	loop.outbox = outbox.NewSender(s.Store, s.Server, s.Server.Now, s.Log)
+	loop.fetcher = photo.NewFetcher(s.Store, s.Server, loop.bring, s.Server.Now, s.Log)
 
-	var all sync.WaitGroup
-	defer all.Wait()
+	defer loop.beside.Wait()
 	defer cancel(nil)
 	for _, part := range []func() error{
-		func() error { return srv.Run(ctx, marks, sink) },
-		func() error { return courier.Run(ctx) },
-		func() error { return fetcher.Run(ctx) },
+		func() error { return s.Server.Run(ctx, marks, loop.bring) },
+		func() error { return loop.outbox.Run(ctx) },
+		func() error { return loop.fetcher.Run(ctx) },
 	} {
-		all.Go(func() {
+		loop.beside.Go(func() {
 			if err := part(); err != nil && ctx.Err() == nil {
 				cancel(err)
 			}
 		})
 	}
-	loop := serveLoop{engine: e, store: st, server: srv, alarm: alarm, courier: courier, fetcher: fetcher, log: log}
-	return loop.run(ctx, events)
+	return loop.run(ctx)
 }
 
 // delivery is an event on its way to the engine, and the way back.
 type delivery struct {
-	ev   chat.Event
-	done chan error
+	ev     chat.Event
+	handle func(chat.Event) error // nil for the engine's Handle
+	done   chan error
 }
 
 // serveLoop is the one goroutine that owns the engine.
 type serveLoop struct {
-	engine  *engine.Engine
-	store   *store.Store
-	server  chat.Server
+	Station
+	events  chan delivery
 	alarm   *scheduler.Alarm
-	courier *outbox.Sender
+	outbox  *outbox.Sender
 	fetcher *photo.Fetcher
-	log     *slog.Logger
+	beside  sync.WaitGroup
 
 	caughtUp bool
-	alarmed  bool // people were told that nothing can be written
+	alarmed  bool            // people were told that nothing can be written
+	failures map[string]int  // how often an event failed in succession
+	planning map[string]bool // events whose files are being read
 }
 
-func (l *serveLoop) run(ctx context.Context, events <-chan delivery) error {
+// bring hands an event to the loop, from any goroutine, and returns when it is
+// handled.
+func (l *serveLoop) bring(ctx context.Context, ev chat.Event) error {
+	return l.deliver(ctx, delivery{ev: ev})
+}
+
+func (l *serveLoop) deliver(ctx context.Context, d delivery) error {
+	d.done = make(chan error, 1)
+	select {
+	case l.events <- d:
+		return <-d.done
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+}
+
+func (l *serveLoop) run(ctx context.Context) error {
 	for {
 		select {
 		case <-ctx.Done():
@@ -91,68 +118,145 @@ func (l *serveLoop) run(ctx context.Context, events <-chan delivery) error {
 				return cause
 			}
 			return nil
-		case d := <-events:
-			d.done <- l.handle(ctx, d.ev)
+		case d := <-l.events:
+			d.done <- l.handle(ctx, d)
 		case <-l.alarm.C():
 			if l.caughtUp {
-				l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
+				l.wake(ctx)
 			}
 		}
 		l.setAlarm()
-		l.courier.Set()
+		l.outbox.Set()
 		l.fetcher.Set()
 	}
 }
 
-func (l *serveLoop) handle(ctx context.Context, ev chat.Event) error {
-	switch ev.What.(type) {
-	case chat.Lost:
+// handle handles one event. It returns an error if the event is to be brought again.
+func (l *serveLoop) handle(ctx context.Context, d delivery) error {
+	if _, lost := d.ev.What.(chat.Lost); lost {
 		l.caughtUp = false
-		l.log.Info("the link to the chat server is lost; bells wait until it is back")
+		l.Log.Info("the link to the chat server is lost; bells wait until it is back")
 		return nil
 	}
-	err := l.engine.Handle(ctx, ev)
-	l.check(ctx, err)
-	if _, up := ev.What.(chat.CaughtUp); up && err == nil {
+	if d.handle == nil {
+		d.handle = l.Engine.Handle
+	}
+	err := l.judge(ctx, d.ev, d.handle(d.ev))
+	if _, up := d.ev.What.(chat.CaughtUp); up && err == nil {
 		l.caughtUp = true
-		l.log.Info("ready: caught up with the chat server")
+		l.Log.Info("ready: caught up with the chat server")
 		// What came due meanwhile, and at the very first start the first look.
-		l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
-		l.check(ctx, l.engine.Wake(ctx, l.server.Now()))
+		l.wake(ctx)
+		l.wake(ctx)
 	}
 	return err
+}
+
+// wake rings what is due.
+func (l *serveLoop) wake(ctx context.Context) {
+	for _, ev := range l.Engine.Due(l.Server.Now()) {
+		if l.judge(ctx, ev, l.Engine.Handle(ev)) != nil {
+			return // the others come again with this one
+		}
+	}
+}
+
+// judge decides what becomes of an event that failed, and returns the error if it is
+// to be brought again. An event that needs files is taken: it comes back with them.
+// One that fails again and again although the store works is given up, so that what
+// stands behind it is handled.
+func (l *serveLoop) judge(ctx context.Context, ev chat.Event, err error) error {
+	const most = 3
+	id := ev.ID
+	if w, is := ev.What.(chat.Woke); is {
+		id = "wake/" + w.Key
+	}
+	if _, needs := errors.AsType[*engine.Needs](err); needs {
+		l.plan(ctx, ev)
+		err = nil
+	}
+	if err == nil {
+		delete(l.failures, id)
+		l.alarmed = false
+		return nil
+	}
+	if ctx.Err() != nil {
+		return err
+	}
+	if broken := l.Store.Commit(&store.Batch{}); broken != nil {
+		l.tellNotRecording(ctx, err)
+		return err
+	}
+	if l.failures[id]++; l.failures[id] < most {
+		l.Log.Warn("an event could not be handled and is tried again", "event", ev.ID, "err", err)
+		return err
+	}
+	delete(l.failures, id)
+	if fault := l.Engine.GiveUp(ev, err); fault != nil {
+		return errors.Join(err, fault)
+	}
+	return nil
+}
+
+// plan reads what is attached to a post beside the loop, and hands the event to the
+// engine again with what was read.
+func (l *serveLoop) plan(ctx context.Context, ev chat.Event) {
+	if l.planning[ev.ID] {
+		return
+	}
+	l.planning[ev.ID] = true
+	l.beside.Go(func() {
+		for pause := (retry.Backoff{}); ; {
+			plan, fault := ledger.PlanAttached(ctx, l.Store, l.Config, l.Server, ev)
+			if ctx.Err() != nil {
+				return
+			}
+			again := false
+			err := l.deliver(ctx, delivery{ev: ev, handle: func(ev chat.Event) error {
+				err := l.Engine.HandleImport(ev, plan, fault)
+				if _, again = errors.AsType[*engine.Needs](err); again {
+					return nil // the register was changed meanwhile
+				}
+				if err == nil {
+					delete(l.planning, ev.ID)
+				}
+				return err
+			}})
+			if err == nil && !again || ctx.Err() != nil {
+				return
+			}
+			if retry.Pause(ctx, pause.Next(0)) != nil {
+				return
+			}
+		}
+	})
 }
 
 // setAlarm sets the next look. While the link is down nothing rings: what was
 // posted meanwhile is read first.
 func (l *serveLoop) setAlarm() {
-	next := l.engine.NextWake()
-	if !l.caughtUp {
+	next := l.Engine.NextWake()
+	switch now := l.Server.Now(); {
+	case !l.caughtUp:
 		next = time.Time{}
-	} else if l.alarmed && !next.IsZero() && !next.After(l.server.Now()) {
-		next = l.server.Now().Add(5 * time.Second) // the disk is being tried again
+	case (l.alarmed || len(l.failures) > 0) && !next.IsZero() && !next.After(now):
+		next = now.Add(5 * time.Second) // what failed is tried again
 	}
 	l.alarm.Set(next)
 }
 
-// check tells the crew, once, past the outbox that cannot be written either,
-// when something cannot be put on record. That somebody could not be looked up
-// on the chat server is nothing of that kind.
-func (l *serveLoop) check(ctx context.Context, err error) {
-	_, outside := errors.AsType[*chat.SendError](err)
-	switch {
-	case err == nil:
-		l.alarmed = false
-	case l.alarmed || outside || ctx.Err() != nil:
-	default:
-		l.alarmed = true
-		l.log.Error("nothing can be put on record", "error", err)
-		_, err := l.server.Post(ctx, chat.Message{
-			Key:  "alarm/" + l.server.Now().UTC().Format(time.RFC3339),
-			Text: "**Readings are NOT being recorded.** I cannot write to my disk. Go on with watch and paper, and call the keeper.",
-		})
-		if err != nil {
-			l.log.Error("the crew could not be told", "error", err)
-		}
+// tellNotRecording tells the crew, once, past the outbox that cannot be written
+// either, that nothing can be put on record.
+func (l *serveLoop) tellNotRecording(ctx context.Context, err error) {
+	if l.alarmed {
+		return
 	}
+	l.alarmed = true
+	l.Log.Error("the store cannot be written: nothing is recorded", "err", err)
+	m := chat.Message{Key: "alarm/" + l.Server.Now().UTC().Format(time.RFC3339), Text: commands.NotRecording()}
+	l.beside.Go(func() {
+		if _, err := l.Server.Post(ctx, m); err != nil {
+			l.Log.Error("the crew could not be told that nothing is recorded", "err", err)
+		}
+	})
 }

@@ -48,6 +48,14 @@ func (h *host) Run(ctx context.Context, marks map[string]chat.Mark, sink func(co
 	}
 }
 
+// people are those of the demo station.
+func (h *host) people() (all []chat.Member) {
+	for _, name := range rehearsal.People {
+		all = append(all, chat.Member{Person: personOf(name)})
+	}
+	return all
+}
+
 func (h *host) Now() time.Time { return time.Now().Add(h.skew) }
 
 // A service is the demo station served in a bubble.
@@ -94,14 +102,17 @@ func (s *service) start() {
 		s.t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(s.log, nil))
-	e, err := engine.New(s.store, rehearsal.Demo(), botName, s.host, log)
+	e, err := engine.New(s.store, rehearsal.Demo(), botName, log)
 	if err != nil {
 		s.t.Fatal(err)
 	}
 	ctx, cancel := context.WithCancel(s.t.Context())
 	ended := make(chan error, 1)
-	go func() { ended <- Run(ctx, s.store, e, s.host, log) }()
+	go func() {
+		ended <- Run(ctx, Station{Store: s.store, Engine: e, Config: rehearsal.Demo(), Server: s.host, Log: log})
+	}()
 	s.link = <-s.host.links
+	s.mustBring("", chat.Where{}, chat.People{All: s.host.people()})
 	s.stop = sync.OnceValue(func() error {
 		cancel()
 		return <-ended
@@ -355,83 +366,95 @@ func TestDiskFullAtTheBell(t *testing.T) {
 	})
 }
 
-// TestNotTheDisk: an error of the chat server's is no reason for the alarm.
-func TestNotTheDisk(t *testing.T) {
-	inService(t, 0, func(s *service) {
-		s.opens("ok all")
-		s.news()
-		s.host.Set(func() { s.host.Fault = chattest.Only("person", chattest.RetryAfter(0)) })
-		over := chat.Event{ID: "over", At: s.host.Now(), Who: personOf("bench.tester"), Where: s.thread(), What: chat.Said{Post: "over", Text: "over to second.tester"}}
-		if err := s.handOver(over); err == nil {
-			t.Fatal("it is taken")
-		}
-		s.expect()
-		s.host.Set(func() { s.host.Fault = nil })
-		if err := s.handOver(over); err != nil {
-			t.Fatal(err)
-		}
-		s.expect("08:00:00 hp-07 · r-0001 is now second.tester's run")
-	})
-}
-
-// TestLookUps: what the chat server will never answer is told to who asked, and
-// holds up nothing; who somebody is may be answered later and is asked again. A
-// file is not waited for: it can be attached again.
-func TestLookUps(t *testing.T) {
+// TestAttachedFiles: an import is read beside the engine. A file that cannot be had is
+// told to who attached it, and holds up nothing.
+func TestAttachedFiles(t *testing.T) {
 	direct := chat.Where{Channel: "dm", Direct: true}
-	for name, test := range map[string]struct {
-		what  string // is looked up
-		words string
-		later error  // has it asked again
-		last  error  // has it answered
-		says  string // if it is not there
-	}{
-		"somebody":            {"person second.tester", "over to second.tester", chattest.RetryAfter(0), chattest.Never, "08:00:00 nobody here is called"},
-		"a file":              {"file", "import", nil, chattest.Never, "08:00:00 nothing taken. to mend: 1 - the chat server did not hand the file out: attach it again"},
-		"a file out of reach": {"file", "import", nil, chattest.RetryAfter(0), "08:00:00 nothing taken. to mend: 1 - the chat server did not hand the file out: attach it again"},
-	} {
+	const again = "nothing taken. faults: 1 - the chat server did not hand the file out: attach it again"
+	for name, fault := range map[string]error{"refused": chattest.Never, "out of reach": chattest.RetryAfter(0)} {
 		t.Run(name, func(t *testing.T) {
 			inService(t, 0, func(s *service) {
 				s.opens("ok all")
 				s.news()
-				who, where := "bench.tester", s.thread()
-				if test.what == "file" {
-					who, where = "duty.officer", direct
-				}
-				ask := s.said(test.words)
+				ask := s.said("import")
 				ask.Files = []chat.File{{ID: "f1", Name: "suits.csv", Size: 9}}
-				if test.later != nil {
-					s.host.Set(func() { s.host.Fault = chattest.Only(test.what, test.later) })
-					if err := s.bring(who, where, ask); err == nil {
-						t.Error("it is taken without an answer")
-					}
-					s.expect()
-				}
-				s.host.Set(func() { s.host.Fault = chattest.Only(test.what, test.last) })
-				s.mustBring(who, where, ask)
-				s.expect(test.says)
+				s.host.Set(func() { s.host.Fault = chattest.Only("file", fault) })
+				s.mustBring("duty.officer", direct, ask)
+				s.expect("08:00:00 " + again)
 			})
 		})
 	}
+	t.Run("slow", func(t *testing.T) {
+		inService(t, 0, func(s *service) {
+			s.opens(intoTheHold...)
+			s.news()
+			time.Sleep(5*time.Minute + 20*time.Second) // 10 s before the warning
+			ask := s.said("import")
+			ask.Files = []chat.File{{ID: "f1", Name: "suits.csv", Size: 9}}
+			s.host.Set(func() {
+				s.host.Files = map[string][]byte{"f1": []byte("tag,exhaust_valves,method\nZZ-1,2,en943\n")}
+				s.host.During = func(c chattest.Call) {
+					if c.What == "file f1" {
+						time.Sleep(15 * time.Second)
+					}
+				}
+			})
+			s.mustBring("duty.officer", direct, ask)
+			s.news()
+			time.Sleep(20 * time.Second)
+			s.expect("08:15:30 hp-07", "08:15:35 taken: 1 suits")
+		})
+	})
 }
 
-// TestReminders: a station where no run was ever opened is told what is due,
-// and an officer too who could not be looked up at once. Bells do not wait for
-// that.
+// TestReminders: a station where no run was ever opened is told what is due, and the
+// officers too.
 func TestReminders(t *testing.T) {
 	inService(t, 0, func(s *service) {
 		s.caughtUp()
-		s.host.Set(func() { s.host.Fault = chattest.Only("person", chattest.RetryAfter(0)) })
 		time.Sleep(22*time.Hour + 55*time.Minute) // to 06:55
 		s.expect()
 		s.opens("ok all", "17.5", "10m")
-		time.Sleep(3*time.Minute + 30*time.Second)
-		s.host.Set(func() { s.host.Fault = nil })
 		time.Sleep(time.Minute)
 		s.expect(
 			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 is open", "06:55:00 hp-07 · inflate", "06:55:00 hp-07 · 17.5 mbar. expansion until 07:05:00",
-			"06:58:00 hp-07 · look", "07:01:00 hp-07 · look", "07:05:00 hp-07 · expansion is over", "07:08:00 hp-07 · still waiting", "07:09:00 seal of the records, march", "07:09:00 not to be worn or used: test overdue",
+			"06:58:00 hp-07 · look", "07:00:00 seal of the records, march", "07:00:00 not to be worn or used: test overdue", "07:01:00 hp-07 · look", "07:05:00 hp-07 · expansion is over",
 		)
+	})
+}
+
+// TestCommitInDoubt: a bell whose commit reports a failure although it reached the
+// disk rings once, and what comes next is answered from what is on disk.
+func TestCommitInDoubt(t *testing.T) {
+	inService(t, 0, func(s *service) {
+		s.opens(intoTheHold...)
+		s.news()
+		time.Sleep(5*time.Minute + 25*time.Second)
+		s.disk.Doubt.Store(true)
+		time.Sleep(45 * time.Second)
+		s.expect("08:15:30 hp-07 · 30 s left", "08:16:00 hp-07 · bell! post the ending pressure")
+		s.says("15.0")
+		s.expect("08:16:10 pass hp-07", "08:16:10 unplug and put away hp-07")
+	})
+}
+
+// TestBadEvent: an event that panics is tried again a few times, then answered and
+// done with; what stands behind it is handled.
+func TestBadEvent(t *testing.T) {
+	inService(t, 0, func(s *service) {
+		s.opens("ok all")
+		s.news()
+		bad := s.said("17.5")
+		s.disk.Poison.Store("bad")
+		for range 3 {
+			_ = s.handOver(chat.Event{ID: "bad", At: s.host.Now(), Who: personOf("bench.tester"), Where: s.thread(), What: bad})
+		}
+		s.expect("08:00:00 nothing was changed: i could not do that")
+		if n := s.log.Count("given up"); n != 1 {
+			t.Errorf("the keeper is told %d times", n)
+		}
+		s.says("17.5")
+		s.expect("08:00:00 hp-07 · 17.5 mbar. expansion until 08:10:00")
 	})
 }
 

@@ -25,7 +25,7 @@ func ShareOf(free, effective Estimate) Share {
 }
 
 // Known reports whether the suit was measured, so that the effect of the air
-// can be computed; else it is only bounded.
+// can be computed. If not, it is only bounded.
 func (s Share) Known() bool { return s.High > 0 }
 
 // Bounds returns the least and the greatest that the share can be.
@@ -36,20 +36,20 @@ func (s Share) Bounds() (low, high float64) {
 	return 0, 1
 }
 
-// RMS returns what a small unsure change of a rigid vessel's pressure is
-// multiplied by: the root of the mean square of all shares that can be.
+// RMS returns the factor for a small uncertain change of a rigid vessel's pressure: the
+// root mean square of all possible shares.
 func (s Share) RMS() float64 {
 	low, high := s.Bounds()
 	return math.Sqrt((low*low + low*high + high*high) / 3)
 }
 
 // AirEffect returns how much the gauge pressure can have risen, from low to
-// high, for no other reason than that the air went from t0 to t1 (K) and the
-// barometer from pb0 to pb1 (Pa, absolute). In a rigid vessel
+// high, only because the air went from t0 to t1 (K) and the barometer from pb0 to pb1
+// (Pa, absolute). In a rigid vessel
 //
 //	p₂ = (Pb₁ + p₁)·T₂/T₁ − Pb₂
 //
-// in a limp one nothing changes; of the suit's share both ends are taken.
+// In a limp one nothing changes. Both ends of the suit's share are used.
 func AirEffect(t0, t1, pb0, pb1, gauge float64, share Share) (low, high float64) {
 	rigid := (pb0+gauge)*(t1/t0-1) - (pb1 - pb0)
 	least, most := share.Bounds()

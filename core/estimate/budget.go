@@ -72,24 +72,23 @@ type Component struct {
 // negative beyond the limit. Where the limit is a drop, the budget is the drop's
 // own; where it is a floor, it is that of the ending pressure.
 //
-// The components are independent of each other; what is not is one component,
-// added up linearly. But for what is Normal each is a bound, known or stated,
-// with every value inside it as likely as any other (Type B, 4.3.7). Such bounds
-// have as good as infinitely many degrees of freedom (G.4.3), so none are counted
-// and the coverage factor is a plain 2.
+// The components are independent; correlated sources are added linearly into one. Each
+// component that is not Normal is a known or stated bound with a rectangular
+// distribution (Type B, 4.3.7). Such bounds count as having infinitely many degrees of
+// freedom (G.4.3), so the coverage factor is 2.
 type Budget struct {
 	Margin     float64
 	Components []Component
-	// Late is by how much the margin was greater, on the average, when the hold
-	// was over: the pressure was read some seconds later. The margin is not
-	// corrected by it, as the verdict goes by what was read, and a correction
-	// would only speak for the suit. So it is an Offset among the components.
+	// Late is by how much the margin was greater on average when the hold was over,
+	// since the pressure was read some seconds later. The margin is not corrected
+	// by it: the verdict uses the reading, and a correction could only help the
+	// suit. It is an Offset among the components instead.
 	Late float64
-	// Air is how well the change of the air around the suit is known, AirLow to
-	// AirHigh what a change that was read can have raised the ending pressure by,
-	// and Share what the suit shows of it. The drop is not corrected for it, and so
-	// none of it is in the drop's uncertainty; it is in that of the question what
-	// of a drop was the leak's (see CombinedWithAir), and whether that conforms.
+	// Air is the uncertainty of the change of the ambient air. AirLow to AirHigh is
+	// by how much a change that was read can have raised the ending pressure, Share
+	// how much of it the suit shows. The drop is not corrected for the air, so the
+	// drop's uncertainty does not include it. The uncertainty of the leak's part of
+	// the drop does (see CombinedWithAir), and so does Conforms.
 	Air             []Component
 	AirLow, AirHigh float64
 	Share           Share
@@ -114,30 +113,28 @@ func combined(components []Component) float64 {
 	return math.Sqrt(sum)
 }
 
-// Expanded returns the expanded uncertainty U = 2u of the margin, in pascals.
-// The true margin lies within ± U of it with 95 % or more: more where one bound
-// outweighs the other sources, since 2u is beyond it then (JCGM 100, G.6.5).
-// Interval says what 95 % are.
+// Expanded returns the expanded uncertainty U = 2u of the margin, in pascals. The true
+// margin lies within ± U of it with a probability of 95 % or more: more if one bound
+// dominates, since 2u then exceeds it (JCGM 100, G.6.5). Interval returns 95 %.
 func (b Budget) Expanded() float64 { return Coverage * b.Combined() }
 
-// CombinedWithAir returns the standard uncertainty, in pascals, of the margin
-// that the leak alone would have left: with what is not known of the air's
-// change. The guard band is twice that.
+// CombinedWithAir returns the standard uncertainty, in pascals, of the margin that the
+// leak alone would have left: it includes the uncertainty of the air's change. The
+// guard band is twice that.
 func (b Budget) CombinedWithAir() float64 { return math.Hypot(b.Combined(), combined(b.Air)) }
 
 // AirExpanded returns the expanded uncertainty (k = 2) of what the air did, in
 // pascals.
 func (b Budget) AirExpanded() float64 { return Coverage * combined(b.Air) }
 
-// shares is how many shares of the air's effect stand for all that can be.
+// shares is how many shares the average over all possible shares uses.
 const shares = 8
 
-// Conforms returns the conformance probability (JCGM 106:2012, 7.1): that the
-// margin which the leak alone would have left is not negative, by the
-// distribution that the errors make together. What the air may have raised the
-// ending pressure by is taken off in full; that it lowered it never speaks for
-// the suit. The unread rest of the air's change shows in the suit by its share,
-// which may be any that can be.
+// Conforms returns the conformance probability (JCGM 106:2012, 7.1): that the margin
+// which the leak alone would have left is not negative, by the distribution of the sum
+// of the errors. A possible rise by the air is subtracted in full; a fall never counts
+// in the suit's favour. The unread part of the air's change is multiplied by the
+// suit's share, averaged over all possible shares.
 func (b Budget) Conforms() float64 {
 	margin := b.Margin + b.Late - max(0, b.AirHigh)
 	low, high := b.Share.Bounds()

@@ -15,8 +15,8 @@ type errorSum struct {
 const (
 	// fineness is how many steps a distribution has.
 	fineness = 1000
-	// negligible is the share of half below which a bound is left out: it moves
-	// nothing by a step, and blur would divide rounding errors by it.
+	// negligible is the share of half below which a bound is left out: its effect is
+	// less than a step, and blur would divide rounding errors by it.
 	negligible = 1e-6
 )
 
@@ -95,8 +95,8 @@ func (s errorSum) quantile(q float64) float64 {
 	return (low + high) / 2
 }
 
-// bell returns bounds of errors whose sum is as good as normal with a standard
-// uncertainty: the quantiles for 95 % are 1 % too near.
+// bell returns six equal bounds that approximate a normal distribution with standard
+// uncertainty u: the quantiles for 95 % are 1 % too small.
 func bell(u float64) []float64 {
 	const many = 6
 	bounds := make([]float64, many)

@@ -36,7 +36,7 @@ func (f fit) scatter() float64 {
 // errNoFit is returned for samples that do not determine the curve.
 var errNoFit = errors.New("the readings do not determine the curve")
 
-// Numbers of the search, of no consequence to what it finds.
+// Numbers of the search. They do not affect its result.
 const (
 	mostSteps   = 200
 	mostHalves  = 60
@@ -47,10 +47,9 @@ const (
 	leastAngle = 1e-14
 )
 
-// observations are pressures whitened: in units of their uncertainties, and
-// without what their errors have in common. Besides the error of its own, UP, a
-// reading of a pressure that wanders has what it wandered until then, so that
-// two have in common what it did until the earlier.
+// observations are whitened pressures: in units of their uncertainties, with
+// uncorrelated errors. Besides its own error, UP, each reading contains the random walk
+// of the pressure up to its moment, so two readings share the walk up to the earlier.
 type observations struct {
 	samples []Sample
 	wander  float64
@@ -81,7 +80,7 @@ func observe(samples []Sample, wander float64) (o observations, ok bool) {
 	return o, true
 }
 
-// shared returns the covariance of what the pressure wandered until two moments.
+// shared returns the covariance of the random walk at two moments.
 func (o observations) shared(s, t float64) float64 { return o.wander * o.wander * max(0, min(s, t)) }
 
 // whiten whitens numbers that belong to the samples, one to each.
@@ -139,8 +138,8 @@ func (o observations) fit(curve shape, rate float64) (fit, error) {
 	return fit{}, errNoFit
 }
 
-// project returns what the best factor makes of a rate, and the step to a better
-// one. The uncertainty of the rate is zero if the samples do not tell it.
+// project returns the fit of a rate with its best factor, and the step to a better
+// rate. The uncertainty of the rate is zero if the samples do not determine it.
 func (o observations) project(curve shape, rate float64) (f fit, step float64) {
 	value := o.whiten(func(s Sample) float64 { v, _ := curve(s.T, rate); return v })
 	slope := o.whiten(func(s Sample) float64 { _, d := curve(s.T, rate); return d })

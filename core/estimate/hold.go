@@ -15,28 +15,25 @@ import (
 //     start. Air does not leak in: no rate is below zero.
 //   - The start reading is a reading like the others. The true pressure at the
 //     start is a parameter, as the rate is.
-//   - Besides the leak, the air around and the material move the pressure. A
-//     change that goes on steadily looks like a leak and is fitted as one. What is
-//     left of it comes and goes: from one moment to the next the pressure wanders
-//     as often up as down (a random walk); see Hold.Wander.
-//   - The other errors of readings are independent and normal. What all readings
-//     of a manometer share does not show in a drop and is left out.
-//   - Each form is fitted by least squares, weighted by what the errors of the
-//     readings are and have in common. That says where the rate lies; around it,
-//     each form's likelihood is integrated over the rate (over the pressure at
-//     the start in closed form), which needs no straight line put in for the
-//     curve and keeps to rates that can be.
+//   - Besides the leak, the ambient air and the material change the pressure. A
+//     steady change looks like a leak and is fitted as one. The rest is modelled as
+//     a random walk of the pressure; see Hold.Wander.
+//   - The other errors of readings are independent and normal. An error common to
+//     all readings of a manometer cancels in a drop and is left out.
+//   - Each form is fitted by generalised least squares. Around the fitted rate, each
+//     form's likelihood is integrated over the rate (over the pressure at the start
+//     in closed form). That needs no linearisation and uses only possible rates.
 //   - Both forms have two parameters, so that AICc would add the same to both.
-//     They are weighed by their integrated likelihoods, and neither is dropped:
-//     what is told is the average of the two.
-//   - Readings that scatter about both forms more than one set in twenty would
-//     (chi-squared) are taken to be so much the less certain. How much is then
-//     estimated from few residuals, so that their intervals are wider by Student's
-//     t over the normal quantile.
+//     They are weighted by their integrated likelihoods, and neither is dropped:
+//     the result is the average of the two.
+//   - If the readings scatter about both forms more than one set in twenty would
+//     (chi-squared), their uncertainty is scaled up to match. Since the scale comes
+//     from few residuals, intervals are widened by the ratio of Student's t to the
+//     normal quantile.
 
 // Sample is a reading in numbers.
 type Sample struct {
-	T  float64 // when it was looked at, s since the start reading was
+	T  float64 // moment of the look, s since that of the start reading
 	P  float64 // Pa
 	UT float64 // standard uncertainty of T, s
 	UP float64 // standard uncertainty of P, Pa, above zero
@@ -46,9 +43,9 @@ type Sample struct {
 type Hold struct {
 	Samples []Sample // in the order of time, the start reading first
 	Bell    float64  // the end of the hold, s since the start reading was looked at
-	Ending  Sample   // the reading at the bell as it will be, but for its P
+	Ending  Sample   // the future reading at the bell; its P is not used
 	Lowest  float64  // least ending pressure that passes, Pa
-	Wander  float64  // of the pressure besides the leak, Pa in the root of a second
+	Wander  float64  // random walk of the pressure besides the leak, Pa per root second
 }
 
 // Forecast is what a hold is on course for.
@@ -94,14 +91,14 @@ func (h Hold) Curve(moments ...float64) []Estimate {
 	return curve
 }
 
-// Fall tells how fast the pressure fell at the start, -dp/dt in Pa/s, which
-// LeakRate makes a leak rate of. ok is as for Forecast.
+// Fall estimates how fast the pressure fell at the start, -dp/dt in Pa/s, the input to
+// LeakRate. ok is as for Forecast.
 func (h Hold) Fall() (e Estimate, ok bool) {
 	return h.fall(func(leak) float64 { return 1 })
 }
 
-// FallAt tells how fast a suit that leaks so loses pressure when it is p (Pa), in
-// Pa/s. ok is as for Forecast.
+// FallAt estimates how fast the pressure of this suit falls at p (Pa), in Pa/s. ok is as
+// for Forecast.
 func (h Hold) FallAt(p float64) (e Estimate, ok bool) {
 	if !(p > 0) {
 		return Estimate{}, false
@@ -114,8 +111,8 @@ func (h Hold) FallAt(p float64) (e Estimate, ok bool) {
 	})
 }
 
-// fall tells how fast the pressure falls where it does so by a share of what it
-// did at the start.
+// fall estimates how fast the pressure falls where the rate is a share of that at the
+// start.
 func (h Hold) fall(share func(leak) float64) (e Estimate, ok bool) {
 	leaks, ok := h.leaks()
 	if !ok {
@@ -129,13 +126,13 @@ func (h Hold) fall(share func(leak) float64) (e Estimate, ok bool) {
 	return e, true
 }
 
-// empty is how many u a pressure must be above zero to say anything of the
-// rate: all faster leaks end there as well.
+// empty is how many u a pressure must be above zero to determine the rate: near zero all
+// faster leaks look the same.
 const empty = 2
 
-// samples returns the samples with all of their uncertainty in UP: that of their
-// moments counts while the pressure falls as it did on the whole, which is the
-// first guess of the rate. ok is false if there are none that could be fitted.
+// samples returns the samples with the uncertainty of their moments included in UP. It
+// is converted with the mean fall of the pressure, the first guess of the rate. ok is
+// false if no samples can be fitted.
 func (h Hold) samples() (all []Sample, rate float64, ok bool) {
 	n := len(h.Samples)
 	if n < 2 || !(h.Samples[0].T < h.Samples[n-1].T) {
@@ -154,16 +151,16 @@ func (h Hold) samples() (all []Sample, rate float64, ok bool) {
 	return all, fall / first.P, true
 }
 
-// leaks are all that a hold may suffer from, each with its probability.
+// leaks are the leaks that a hold may have, each with its probability.
 type leaks struct {
 	all     []leak
 	read    observations
-	scatter float64 // how many times more the readings scatter than their u say, at least 1
-	stretch float64 // how many times wider an interval is for that, at least 1
+	scatter float64 // ratio of the readings' scatter to their u, at least 1
+	stretch float64 // factor by which that widens an interval, at least 1
 }
 
-// leak is one form of leak with a rate, standing for all rates within width,
-// the pressure at the start that goes with it, and what it tells of something.
+// leak is one form of leak with a rate that represents all rates within width, the best
+// pressure at the start for it, and its prediction of some quantity.
 type leak struct {
 	form    LeakForm
 	rate    float64 // 1/s
@@ -171,15 +168,15 @@ type leak struct {
 	weight  float64   // its probability
 	p0, u0  float64   // pressure at the start and its standard uncertainty, Pa
 	left    []float64 // what is left at the readings, whitened
-	mean, u float64   // what it tells, with its standard uncertainty
+	mean, u float64   // prediction, with its standard uncertainty
 }
 
 const (
-	// cells is how many rates stand for all of a form: over the span of
-	// reach standard uncertainties on either side they are close enough.
+	// cells is how many rates represent all rates of a form, over reach standard
+	// uncertainties on either side.
 	cells = 60
 	reach = 6
-	// unexplained is how rarely readings scatter so much by themselves.
+	// unexplained is the probability below which chance does not explain the scatter.
 	unexplained = 0.05
 )
 
@@ -238,16 +235,16 @@ func (l *leaks) around(f LeakForm, rate, u float64) {
 	}
 }
 
-// given returns the leak with a rate and what the readings say of it. The
-// pressure at the start is then but a factor, and its integral is known: that
-// of a normal distribution. The weight is a logarithm, but for a constant.
+// given returns the leak with a rate, weighted by the readings. For a given rate the
+// pressure at the start is a linear factor, so its integral is that of a normal
+// distribution. The weight is a logarithm, up to a constant.
 func (l leaks) given(f LeakForm, rate, width float64) leak {
 	left := l.read.whiten(func(s Sample) float64 { return f.Left(rate, s.T) })
 	p0, u0, chiSquared := l.read.factor(left)
 	return leak{form: f, rate: rate, width: width, weight: math.Log(width*u0) - chiSquared/2, p0: p0, u0: u0, left: left}
 }
 
-// normalise makes probabilities of the weights, which are logarithms before.
+// normalise turns logarithmic weights into probabilities.
 func (l leaks) normalise() bool {
 	most := math.Inf(-1)
 	for _, k := range l.all {
@@ -264,7 +261,7 @@ func (l leaks) normalise() bool {
 	return sum > 0 && !math.IsInf(sum, 0)
 }
 
-// telling returns the leaks with what each of them tells of something.
+// telling returns the leaks with another prediction in each of them.
 func (l leaks) telling(tell func(*leak)) leaks {
 	l.all = slices.Clone(l.all)
 	for i := range l.all {
@@ -273,9 +270,8 @@ func (l leaks) telling(tell func(*leak)) leaks {
 	return l
 }
 
-// at tells what the pressure is at t: what a leak has left by then, and how
-// far it has wandered. Of the latter the readings tell a part, by what they have
-// in common with it.
+// at predicts the pressure at t: what a leak has left by then, plus the random walk. The
+// readings determine part of the walk, by their covariance with it.
 func (l leaks) at(t float64) leaks {
 	told := l.read.whiten(func(s Sample) float64 { return l.read.shared(s.T, t) })
 	untold := max(0, l.read.shared(t, t)-floats.Dot(told, told))
@@ -288,7 +284,8 @@ func (l leaks) at(t float64) leaks {
 	})
 }
 
-// reading tells what a reading is but for whose pressure all is known.
+// reading predicts what the manometer will show at a reading whose pressure is not known
+// yet.
 func (l leaks) reading(r Sample) leaks {
 	return l.at(r.T).telling(func(k *leak) {
 		fall := k.form.Fall(k.rate, k.p0, max(0, k.mean))
@@ -296,7 +293,7 @@ func (l leaks) reading(r Sample) leaks {
 	})
 }
 
-// below returns the probability that what is told is less than x, by normal
+// below returns the probability that the predicted quantity is less than x, from normal
 // distributions.
 func (l leaks) below(x float64) float64 {
 	var sum float64
@@ -306,7 +303,7 @@ func (l leaks) below(x float64) float64 {
 	return sum
 }
 
-// estimate returns what all leaks together tell.
+// estimate returns the prediction of all leaks together.
 func (l leaks) estimate() Estimate {
 	var e Estimate
 	for _, k := range l.all {

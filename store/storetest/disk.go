@@ -13,6 +13,9 @@ type Disk struct {
 	Full   atomic.Bool  // nothing can be written
 	Next   atomic.Int64 // which transaction from now on fails; none if it is not positive
 	Writes atomic.Int64 // how many were tried
+	Doubt  atomic.Bool  // the next write reaches the disk, and the error says that it failed
+	// Poison is a key that cannot be read without a panic.
+	Poison atomic.Value
 }
 
 // The errors of a Disk.
@@ -30,7 +33,11 @@ func (d *Disk) Update(fn func(store.Tx) error) error {
 	if d.Next.Add(-1) == 0 {
 		return ErrBroken
 	}
-	return d.Engine.Update(fn)
+	err := d.Engine.Update(fn)
+	if err == nil && d.Doubt.CompareAndSwap(true, false) {
+		return ErrBroken
+	}
+	return err
 }
 
 // View implements store.Engine.
@@ -38,5 +45,22 @@ func (d *Disk) View(fn func(store.Tx) error) error {
 	if d.Next.Add(-1) == 0 {
 		return ErrBroken
 	}
-	return d.Engine.View(fn)
+	return d.Engine.View(func(tx store.Tx) error {
+		if key, ok := d.Poison.Load().(string); ok && key != "" {
+			tx = poisoned{tx, key}
+		}
+		return fn(tx)
+	})
+}
+
+type poisoned struct {
+	store.Tx
+	key string
+}
+
+func (p poisoned) Get(bucket string, key []byte) []byte {
+	if string(key) == p.key {
+		panic("poisoned: " + p.key)
+	}
+	return p.Tx.Get(bucket, key)
 }

@@ -2,17 +2,13 @@ package engine
 
 import (
 	"bytes"
-	"context"
 	"encoding/csv"
 	"errors"
 	"fmt"
-	"io"
 	"slices"
 	"strings"
-	"time"
 
 	"benchbell/bot/chat"
-	"benchbell/bot/ledger"
 	"benchbell/bot/register"
 	"benchbell/commands"
 	"benchbell/core"
@@ -22,39 +18,39 @@ import (
 // post. Both are read as the files of "benchbell import" are.
 
 // mayRegister refuses who may not change the register.
-func (do *turn) mayRegister() error {
-	if do.isOfficer(do.ev.Who) {
+func (t *turn) mayRegister() error {
+	if t.isOfficer(t.ev.Who) {
 		return nil
 	}
-	return &core.Refusal{Why: core.NotAnOfficer, Choices: do.officerNames}
+	return &core.Refusal{Why: core.NotAnOfficer, Choices: t.officerNames()}
 }
 
 // enter adds a suit or a manometer to the register, or changes it.
-func (do *turn) enter(w core.Enter) error {
-	if err := do.mayRegister(); err != nil {
+func (t *turn) enter(w core.Enter) error {
+	if err := t.mayRegister(); err != nil {
 		return err
 	}
 	known := register.Known{
-		Today: do.bench.Day(do.ev.At), Dates: do.dates, Methods: do.bench.Methods,
-		Manometers: sortedManometers(do.bench),
+		Today: t.bench.Day(t.ev.At), Dates: t.dates, Methods: t.bench.Methods,
+		Manometers: sortedManometers(t.bench),
 	}
 	var row bytes.Buffer
 	name, exists := w.Name, false
 	if w.Manometer {
 		var m core.Manometer
-		if m, exists = do.bench.Manometer(w.Name); exists {
+		if m, exists = t.bench.Manometer(w.Name); exists {
 			name = m.ID
 			if err := register.WriteManometers(&row, []core.Manometer{m}, register.Dialect{}); err != nil {
 				return err
 			}
 		}
 	} else {
-		tag, ok, err := do.store.SuitTag(w.Name)
+		tag, ok, err := t.store.SuitTag(w.Name)
 		if err != nil {
 			return err
 		}
 		if ok {
-			file, err := do.Engine.file(tag)
+			file, err := t.Engine.file(tag)
 			if err != nil {
 				return err
 			}
@@ -79,14 +75,10 @@ func (do *turn) enter(w core.Enter) error {
 	if err != nil {
 		return err
 	}
-	if err := do.enterRegister(reg); err != nil {
+	if err := t.enterRegister(reg); err != nil {
 		return err
 	}
-	what := "is in the register"
-	if w.Change {
-		what = "is changed in the register"
-	}
-	do.answer(fmt.Sprintf("%s %s.", name, what))
+	t.answer(commands.Registered(name, w.Change))
 	return nil
 }
 
@@ -127,87 +119,73 @@ func overlay(was []byte, w core.Enter, name string) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// What is attached to one post is read while everything else waits for it.
-const (
-	maxAttached      = 4 << 20 // bytes of a file
-	mostAttached     = 5       // files
-	longestAttaching = 20 * time.Second
-)
+// Needs is the error of an event that can be handled only with what is attached to
+// its post. It is read beside the engine, which goes on meanwhile.
+type Needs struct{ Files []chat.File }
+
+func (n *Needs) Error() string {
+	return fmt.Sprintf("%d attached files are to be read first", len(n.Files))
+}
 
 // importFiles takes the files attached to this post into the register.
-func (do *turn) importFiles() error {
-	if err := do.mayRegister(); err != nil {
+func (t *turn) importFiles() error {
+	if err := t.mayRegister(); err != nil {
 		return err
 	}
-	said, _ := do.ev.What.(chat.Said)
-	switch n := len(said.Files); {
-	case n == 0:
+	said, _ := t.ev.What.(chat.Said)
+	switch {
+	case len(said.Files) == 0:
 		return &core.Refusal{Why: core.NoFile}
-	case n > mostAttached:
-		return &register.Error{File: said.Files[mostAttached].Name, Faults: []register.Fault{{
-			Want: fmt.Sprintf("there are %d files: attach %d at most to a post", n, mostAttached),
-		}}}
+	case t.plan == nil:
+		return &Needs{Files: said.Files}
+	case t.planErr != nil:
+		return t.planErr
 	}
-	ctx, cancel := context.WithTimeout(do.ctx, longestAttaching)
-	defer cancel()
-	content := make(map[string][]byte)
-	var names []string
-	for i, f := range said.Files {
-		data, err := do.fileOf(ctx, f)
-		if err != nil {
-			if do.ctx.Err() != nil {
-				return err
-			}
-			// It is not waited for: readings and bells would wait with it.
-			do.log.Warn("an attached file cannot be had", "id", f.ID, "error", err)
-			return &register.Error{File: f.Name, Faults: []register.Fault{{Want: "the chat server did not hand the file out: attach it again"}}}
-		}
-		if len(data) > maxAttached {
-			return &register.Error{File: f.Name, Faults: []register.Fault{{Want: fmt.Sprintf("the file is larger than %d MiB: split it", maxAttached>>20)}}}
-		}
-		// By number: their own names may be the same, or anything.
-		name := fmt.Sprintf("file %d", i+1)
-		names = append(names, name)
-		content[name] = data
+	if stale, err := t.plan.Stale(t.store); err != nil {
+		return err
+	} else if stale { // the register was changed while the files were read
+		return &Needs{Files: said.Files}
 	}
-	known, had, err := ledger.KnownOf(do.store, do.bench.Methods, do.dates, do.bench.Day(do.ev.At))
-	if err != nil {
+	if err := t.enterPlan(); err != nil {
 		return err
 	}
-	reg, err := register.ReadContents(names, content, known)
-	if err != nil {
-		return err
-	}
-	reg.Tests = slices.DeleteFunc(reg.Tests, ledger.OnRecord(had))
-	if err := do.enterRegister(reg); err != nil {
-		return err
-	}
-	do.answer(fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
+	reg := t.plan.Register
+	t.answer(commands.Imported(len(reg.Suits), len(reg.Manometers), len(reg.Tests)))
 	return nil
 }
 
-// fileOf reads an attached file, or as much of it as shows that it is too large.
-func (do *turn) fileOf(ctx context.Context, f chat.File) ([]byte, error) {
-	content, err := do.world.File(ctx, f.ID)
-	if err != nil {
-		return nil, err
+// enterPlan enters what files say of the register. The rows of suits on the bench
+// are made of what is known of them here, all others are in the plan.
+func (t *turn) enterPlan() error {
+	t.entries = append(t.entries, t.plan.Entries...)
+	for _, entry := range t.plan.Entries {
+		if file, open := t.files[entry.Suit]; open {
+			if changed, already := t.changed[entry.Suit]; already {
+				file = changed
+			}
+			t.changed[entry.Suit] = file.Apply(entry)
+		}
 	}
-	defer content.Close()
-	return io.ReadAll(io.LimitReader(content, maxAttached+1))
+	for _, row := range t.plan.Rows {
+		if _, open := t.files[row.Tag]; !open {
+			t.rows = append(t.rows, row)
+		}
+	}
+	return nil
 }
 
 // enterRegister enters what a register says.
-func (do *turn) enterRegister(reg register.Register) error {
-	for _, entry := range reg.Entries(do.ev.At, do.ev.Who, do.cause(), do.bench.Policy.Zone) {
-		do.entries = append(do.entries, entry)
+func (t *turn) enterRegister(reg register.Register) error {
+	for _, entry := range reg.Entries(t.ev.At, t.ev.Who, t.cause(), t.bench.Policy.Zone) {
+		t.entries = append(t.entries, entry)
 		if entry.Suit == "" {
 			continue
 		}
-		file, err := do.fileNow(entry.Suit)
+		file, err := t.fileNow(entry.Suit)
 		if err != nil {
 			return err
 		}
-		do.changed[entry.Suit] = file.Apply(entry)
+		t.changed[entry.Suit] = file.Apply(entry)
 	}
 	return nil
 }
@@ -237,8 +215,8 @@ func (e *Engine) refuse(err error, in commands.Place) (text string, ok bool) {
 
 // unknownSuit refuses a tag that nothing has, and names those that were perhaps
 // meant.
-func (do *turn) unknownSuit(typed string) error {
-	near, err := do.store.TagsLike(strings.TrimSpace(typed), 4)
+func (t *turn) unknownSuit(typed string) error {
+	near, err := t.store.TagsLike(strings.TrimSpace(typed), 4)
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,164 @@
+package commands
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"benchbell/core"
+)
+
+// What is said when something went wrong on the way: a post came late, was deleted
+// or was never delivered, or an answer could not be made.
+
+// leastLate is from when on a post says that it is late.
+const leastLate = 5 * time.Second
+
+// bellIsLate begins the line of a bell that rang late.
+const bellIsLate = "This bell is"
+
+// Late is a timed post as it is delivered at now: if it is late it says so behind its
+// first line, which has the suit and what to do. What it said of that when it was
+// written is replaced.
+func (s Speaker) Late(text string, due, now time.Time) string {
+	by := now.Sub(due)
+	if by < leastLate {
+		return text
+	}
+	late := fmt.Sprintf("Late by %s, was due at %s.", span(by), s.clock(due))
+	head, rest, _ := strings.Cut(text, "\n")
+	var kept []string
+	for line := range strings.Lines(rest) {
+		if line = strings.TrimSuffix(line, "\n"); !strings.HasPrefix(line, "Late by ") && !strings.HasPrefix(line, bellIsLate) {
+			kept = append(kept, line)
+		}
+	}
+	return lines(head, late, strings.Join(kept, "\n"))
+}
+
+// Deleted says what stays on record of a post that was deleted, by the facts that it
+// brought, and how that is corrected. It is empty if the post brought none.
+func Deleted(run core.Run, facts []core.Fact) string {
+	kept := onRecord(facts)
+	if kept == "" {
+		return ""
+	}
+	return lines(bold("Deleted here, but on record:")+" "+kept+".", corrections(run, facts, code("fix …")+" corrects it"))
+}
+
+// EditedAway says the same of a post that was edited into words that correct nothing.
+func EditedAway(run core.Run, facts []core.Fact) string {
+	kept := onRecord(facts)
+	if kept == "" {
+		return ""
+	}
+	return lines(bold("Edited here, but on record:")+" "+kept+".", corrections(run, facts, "edit it to a number, or say "+code("fix …")))
+}
+
+// onRecord names facts that a post brought. What follows from them by itself, as a
+// verdict, is not named.
+func onRecord(facts []core.Fact) string {
+	var kept []string
+	for _, fact := range facts {
+		switch f := fact.(type) {
+		case core.Taken:
+			kept = append(kept, fmt.Sprintf("reading %d, %s", f.Reading.N, f.Reading.Written))
+		case core.MeteringRead:
+			kept = append(kept, "the reading "+f.Reading.Written.String())
+		case core.Corrected:
+			kept = append(kept, fmt.Sprintf("the correction of reading %d to %s", f.N, f.Written))
+		case core.Ticked:
+			kept = append(kept, "ticked: "+numbers(f.Items))
+		case core.Unticked:
+			kept = append(kept, "not ticked: "+numbers(f.Items))
+		case core.DefectSeen:
+			kept = append(kept, "the defect "+quote(f.What))
+		case core.Found:
+			kept = append(kept, "the defect "+quote(f.What))
+		case core.LeakFound:
+			kept = append(kept, "the leak "+quote(f.Where))
+		case core.Noted:
+			kept = append(kept, "the note "+quote(f.Text))
+		case core.AirNoted:
+			kept = append(kept, "air "+f.Celsius+" °C")
+		case core.BaroNoted:
+			kept = append(kept, "barometer "+barometer(f.Written))
+		case core.AirAdded:
+			kept = append(kept, f.Litres+" L of air added")
+		case core.Again:
+			kept = append(kept, "the attempt given up")
+		case core.Stopped:
+			kept = append(kept, "the stop")
+		case core.HandedOver:
+			kept = append(kept, "handed over to "+f.To.Name)
+		case core.ManometerChosen:
+			kept = append(kept, "manometer "+f.Manometer.ID)
+		case core.Opened:
+			kept = append(kept, "the run")
+		case core.Used:
+			kept = append(kept, "the use")
+		case core.Repaired:
+			kept = append(kept, "the repair "+quote(f.What))
+		case core.CauseStated:
+			kept = append(kept, "the cause "+quote(f.What))
+		case core.Withdrawn, core.Retired, core.Reinstated, core.Released:
+			kept = append(kept, "what it did to the suit")
+		case core.NoneFitted:
+			kept = append(kept, "nothing fitted")
+		}
+	}
+	return strings.Join(kept, "; ")
+}
+
+// corrections says how what a post brought can still be corrected. way is how that is
+// done with the last reading.
+func corrections(run core.Run, facts []core.Fact, way string) string {
+	number := 0
+	for _, fact := range facts {
+		switch f := fact.(type) {
+		case core.Taken:
+			number = f.Reading.N
+		case core.Ticked:
+			if run.List() != nil {
+				return code("undo …") + " takes a tick back."
+			}
+		}
+	}
+	last, _ := run.Last()
+	switch {
+	case number == 0:
+		return ""
+	case run.Verdict != nil || run.Phase == core.Over:
+		return lines("Within 2 min and before anything else: "+way+".", "Later a correction can only make it worse for the suit.")
+	case number == last.N:
+		return "Within 2 min and before anything else: " + way + "."
+	}
+	return lines("It counts: only the last reading can be corrected.", code("note …")+" puts a remark on record.")
+}
+
+// ThreadAnew begins a run's new thread, after the first post of the old was deleted.
+func ThreadAnew(run core.Run) string {
+	return lines(of(run)+bold(run.ID.String()+" goes on here."),
+		"The first post of its thread was deleted. Nothing else changed.", at(run.Tester))
+}
+
+// CouldNot answers somebody whose words met a fault of the program; what says which,
+// in a few words for people.
+func CouldNot(what string) string {
+	return lines(bold("Nothing was changed:")+" I could not do that.", upperFirst(shown(what))+". The keeper has been told.")
+}
+
+// NotDelivered tells the keeper how many messages the chat server would not take.
+func NotDelivered(n int) string {
+	count := fmt.Sprintf("%d messages were", n)
+	if n == 1 {
+		count = "1 message was"
+	}
+	return lines(bold(count+" not delivered.")+" The chat server refused them for good.",
+		"The keeper types "+code("benchbell check"))
+}
+
+// DocumentFailed stands in place of a document or a picture that could not be made.
+func DocumentFailed(name string) string {
+	return fmt.Sprintf("%s could not be made. The keeper has been told; the record itself is whole.", named(name))
+}
