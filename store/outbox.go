@@ -387,6 +387,24 @@ func (s *Store) Park(seq uint64, why string) error {
 	})
 }
 
+// Drop takes a message out of the outbox because it is out of date: nobody
+// needs it any more. The key of a Post is free again. The error is
+// ErrNotPending if the message is not in the outbox.
+func (s *Store) Drop(seq uint64) error {
+	return s.mark(func(tx Tx) error {
+		o, err := getPending(tx, seq)
+		if err != nil {
+			return err
+		}
+		if o.Kind == Post {
+			if err := tx.Delete(bucketPostIDs, []byte(o.Key)); err != nil {
+				return err
+			}
+		}
+		return leave(tx, o)
+	})
+}
+
 // Requeue puts a parked Post back into the outbox, under its key and a new
 // number, as if it had never been tried. The error is ErrNotParked if no
 // message of that number is parked, and ErrStaleEdit for an Edit.

@@ -27,14 +27,18 @@ func rehearseCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []st
 	if err != nil {
 		return err
 	}
-	cfg := rehearsal.Demo()
-	if *path != "" {
-		if cfg, err = config.Load(*path); err != nil {
-			return err
-		}
-	}
 	if len(scripts) > 1 {
 		return fmt.Errorf("rehearse plays one script: %w", errUsage)
+	}
+	cfg := rehearsal.Demo()
+	switch {
+	case *path != "":
+		cfg, err = config.Load(*path)
+	case len(scripts) == 1:
+		cfg, err = rehearsal.ConfigOf(scripts[0])
+	}
+	if err != nil {
+		return err
 	}
 	dir, err := os.MkdirTemp("", "benchbell-rehearsal-")
 	if err != nil {

@@ -57,6 +57,15 @@ func TestRehearseFails(t *testing.T) {
 	s.mustFail([]string{"rehearse", "--speed", "0"}, "1 to 3600")
 }
 
+func readFile(t *testing.T, path string) string {
+	t.Helper()
+	text, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(text)
+}
+
 // TestRehearseFleet: suits and methods of one's own, with flags before and after
 // the script.
 func TestRehearseFleet(t *testing.T) {
@@ -95,6 +104,14 @@ bench.tester: @benchbell HP-07
 		{"rehearse", "-fleet", gauges, script, "-config=" + config, "-fleet", suits},
 	} {
 		mustHave(t, s.mustRun(args...), "2026-07-01 09:05:00  benchbell, R-0001", "acme12 · G-1")
+	}
+	// The configuration beside the script is its own, unless one is named.
+	s.file("own.toml", readFile(t, config))
+	mustHave(t, s.mustRun("rehearse", "--fleet", suits, "--fleet", gauges, script), "2026-07-01 09:05:00  benchbell, R-0001", "acme12 · G-1")
+	other := s.file("other.toml", "[station]\nname = \"elsewhere\"\n")
+	s.mustFail([]string{"rehearse", "--config", other, "--fleet", suits, "--fleet", gauges, script}, "acme12")
+	if err := os.Remove("own.toml"); err != nil {
+		t.Fatal(err)
 	}
 	s.mustFail([]string{"rehearse", "--fleet", suits, "--config", config, script}, "no manometer", "id, unit, resolution")
 	s.mustFail([]string{"rehearse", "--fleet", suits, "--fleet", gauges, script}, "suits.csv", "acme12")

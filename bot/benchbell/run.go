@@ -35,6 +35,7 @@ var subcommands = []subcommand{
 	{"import", "import [--config FILE] CSV… | journal.jsonl", "take suits, manometers and past tests into the register, or a whole journal into an empty store", importFiles},
 	{"export", "export [--config FILE] [--records | --suit TAG] FOLDER", "write the register as CSV files (or templates), the journal as a table and as JSON Lines, and the due dates as a calendar; with --records every record and logbook as PDF too; with --suit all about one suit instead", exportFiles},
 	{"backup", "backup [--config FILE] FILE", "copy the store of a bot that is not running", backupCmd},
+	{"undelivered", "undelivered [--config FILE] [--again]", "list the messages that could not be delivered by a bot that is not running, or with --again have it send them again", undeliveredCmd},
 	{"verify", "verify [--config FILE] [ENTRY HASH]", "walk the journal's seal and say whether anybody edited its past, or changed it since a seal that was noted", verifyCmd},
 }
 

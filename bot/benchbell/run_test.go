@@ -42,6 +42,14 @@ func newStation(t *testing.T) *station {
 	return s
 }
 
+// newConfigured is a station with a configuration of nothing but its name.
+func newConfigured(t *testing.T) *station {
+	t.Helper()
+	s := newStation(t)
+	s.file("benchbell.toml", "[station]\nname = \"Harrow Point\"\n")
+	return s
+}
+
 // file writes a file and returns its path.
 func (s *station) file(name, text string) string {
 	s.t.Helper()
@@ -103,15 +111,11 @@ func mustHave(t *testing.T, text string, want ...string) {
 	}
 }
 
+// demoFolder is found before a test changes the folder.
+var demoFolder, _ = filepath.Abs("../../testdata/demo")
+
 // demo is a file of the invented station Harrow Point.
-func demo(t *testing.T, name string) string {
-	t.Helper()
-	path, err := filepath.Abs("../../testdata/demo/" + name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return path
-}
+func demo(name string) string { return filepath.Join(demoFolder, name) }
 
 func TestHelp(t *testing.T) {
 	s := newStation(t)
@@ -152,6 +156,8 @@ func TestUsage(t *testing.T) {
 		{[]string{"export", "a", "b"}, "export needs the one folder"},
 		{[]string{"backup"}, "backup needs the one file"},
 		{[]string{"backup", "a", "b"}, "backup needs the one file"},
+		{[]string{"check", "now"}, `check takes no "now"`},
+		{[]string{"undelivered", "7"}, `undelivered takes no "7"`},
 		{[]string{"verify", "--config"}, "flag needs an argument"},
 	} {
 		_, err := s.runs(test.args...)
@@ -173,7 +179,7 @@ func TestExitCodes(t *testing.T) {
 		stderr string
 	}{
 		{[]string{"help"}, 0, ""},
-		{[]string{"verify"}, 1, "benchbell: there is no store"},
+		{[]string{"verify"}, 1, "benchbell: there is no store and no benchbell.toml in "},
 		{[]string{"nothing"}, 2, "benchbell: \"nothing\" is no subcommand"},
 	} {
 		cmd := exec.Command(os.Args[0], test.args...)

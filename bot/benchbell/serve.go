@@ -5,11 +5,10 @@ import (
 	"errors"
 	"flag"
 	"fmt"
-	"io/fs"
 	"log/slog"
 	"net"
 	"net/http"
-	"os"
+	"runtime/debug"
 	"time"
 
 	"benchbell/bot/calendar"
@@ -45,28 +44,64 @@ func serveCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []strin
 	if len(rest) > 0 {
 		return fmt.Errorf("serve takes no %q: %w", rest[0], errUsage)
 	}
-	st, err := openOrCreate(cfg.Data)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errorOr(err, st.Close()) }()
-	srv, err := connect(ctx, t, cfg, mattermost.Await)
+	// First, so that nothing is made or touched by a bot that cannot start.
+	srv, err := connect(ctx, t, cfg.Config, mattermost.Await)
 	if err != nil && ctx.Err() != nil {
 		return nil // told to stop while it waited
 	}
 	if err != nil {
 		return err
 	}
-	engine, err := engine.New(st, cfg, srv.Name(), t.log)
+	st, err := openSound(t, cfg)
 	if err != nil {
 		return err
 	}
-	stop, err := serveCalendar(t, cfg, st)
+	defer func() { err = errorOr(err, st.Close()) }()
+	engine, err := engine.New(st, cfg.Config, srv.Name(), t.log)
+	if err != nil {
+		return err
+	}
+	stop, err := serveCalendar(t, cfg.Config, st)
 	if err != nil {
 		return err
 	}
 	defer stop()
-	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: cfg, Server: srv, Log: t.log})
+	return serve.Run(ctx, serve.Station{Store: st, Engine: engine, Config: cfg.Config, Server: srv, Log: t.log})
+}
+
+// openSound opens the store that is served, or makes one, and examines it: the
+// bot must not work on a damaged one.
+func openSound(t terminal, cfg setup) (*store.Store, error) {
+	st, made, err := cfg.openOrCreate()
+	if err != nil {
+		return nil, err
+	}
+	if made != "" {
+		t.log.Info("made a new store", "path", made)
+	}
+	if err := st.Check(); err != nil {
+		return nil, errors.Join(damaged(cfg.Data, err), st.Close())
+	}
+	last, _, err := st.Head()
+	if err != nil {
+		return nil, errors.Join(err, st.Close())
+	}
+	t.log.Info("starting", "version", version(), "store", absolute(cfg.Data), "last_entry", last)
+	return st, nil
+}
+
+// version names what this program was built from.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" {
+			return s.Value
+		}
+	}
+	return info.Main.Version
 }
 
 // serveCalendar hands out the calendar of due dates, if the configuration says
@@ -83,7 +118,7 @@ func serveCalendar(t terminal, cfg config.Config, st *store.Store) (stop func(),
 		Handler: calendar.Handler(cfg.Calendar.Secret, func() (calendar.Feed, error) {
 			feed, err := document.Calendar(st, cfg)
 			if err != nil {
-				t.log.Error("the calendar cannot be made", "error", err)
+				t.log.Error("calendar not made", "err", err)
 			}
 			return feed, err
 		}),
@@ -91,71 +126,9 @@ func serveCalendar(t terminal, cfg config.Config, st *store.Store) (stop func(),
 	}
 	go func() {
 		if err := server.Serve(listener); !errors.Is(err, http.ErrServerClosed) {
-			t.log.Error("the calendar is not handed out any more", "error", err)
+			t.log.Error("calendar server stopped", "err", err)
 		}
 	}()
-	t.log.Info("the calendar is handed out", "address", listener.Addr().String())
+	t.log.Info("calendar server listening", "address", listener.Addr().String())
 	return func() { server.Close() }, nil
-}
-
-func checkCmd(ctx context.Context, t terminal, flags *flag.FlagSet, args []string) (err error) {
-	cfg, _, err := configured(flags, args)
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(t.out, "configuration: %s, time zone %s, %d further methods\n", cfg.Name, cfg.Policy.Zone, len(cfg.Methods))
-	address := cfg.Address
-	if address == "" {
-		address = "without an address: a record asks for one, write it in station.address"
-	}
-	fmt.Fprintf(t.out, "documents: %s, %s\n", cfg.Paper, address)
-	if err := checkStore(t, cfg); err != nil {
-		return err
-	}
-	srv, err := connect(ctx, t, cfg, mattermost.Open)
-	if err != nil {
-		return err
-	}
-	wrong := 0
-	for _, finding := range srv.Check(ctx) {
-		fmt.Fprintln(t.out, finding)
-		if !finding.Good {
-			wrong++
-		}
-	}
-	if wrong > 0 {
-		return fmt.Errorf("%d things are not right", wrong)
-	}
-	return nil
-}
-
-// checkStore looks at the store, and makes none: an empty one in the wrong
-// folder would look sound.
-func checkStore(t terminal, cfg config.Config) (err error) {
-	const fill = "store: put suits and manometers in it by \"benchbell import suits.csv manometers.csv\""
-	if _, err := os.Stat(cfg.Data); errors.Is(err, fs.ErrNotExist) {
-		_, err = fmt.Fprintf(t.out, "store: there is none at %s yet\n%s\n", cfg.Data, fill)
-		return err
-	}
-	st, err := store.Open(cfg.Data)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errorOr(err, st.Close()) }()
-	if err := st.Check(); err != nil {
-		return err
-	}
-	total, _, err := st.Count()
-	if err != nil {
-		return err
-	}
-	gauges, err := st.Manometers()
-	if err != nil {
-		return err
-	}
-	_, err = fmt.Fprintf(t.out, "store: %s is sound, %d suits, %d manometers\n", cfg.Data, total, len(gauges))
-	if total == 0 || len(gauges) == 0 {
-		fmt.Fprintln(t.out, fill)
-	}
-	return err
 }

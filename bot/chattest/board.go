@@ -98,7 +98,7 @@ func (b *Board) change(c Call, id string, how func(*Post)) error {
 			return nil
 		}
 	}
-	return &chat.SendError{Err: errors.New("no such post"), Outcome: chat.PostGone}
+	return &chat.SendError{Err: errors.New("no such post"), Outcome: chat.PostGone, By: chat.ByServer}
 }
 
 // Person and File make it a Directory.
@@ -145,7 +145,7 @@ func (b *Board) Called(what string) (calls []Call) {
 }
 
 // never is what a chat server says that will never take a message.
-var Never = &chat.SendError{Err: errors.New("the text is not to its taste"), Outcome: chat.Never}
+var Never = &chat.SendError{Err: errors.New("the text is not to its taste"), Outcome: chat.Never, By: chat.ByServer}
 
 // only makes calls fail that begin so.
 func Only(what string, err error) func(Call) error {

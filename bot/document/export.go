@@ -2,18 +2,16 @@ package document
 
 import (
 	"bufio"
-	"cmp"
 	"errors"
 	"fmt"
 	"io"
 	"log/slog"
-	"maps"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"benchbell/bot/calendar"
+	"benchbell/bot/chat"
 	"benchbell/bot/config"
 	"benchbell/bot/ledger"
 	"benchbell/bot/register"
@@ -30,14 +28,10 @@ func Export(st *store.Store, cfg config.Config, folder string) (register.Registe
 	if err := ledger.RebuildRows(st, cfg.Policy); err != nil {
 		return register.Register{}, err
 	}
-	known, had, err := ledger.KnownOf(st, nil, "", core.Date{})
+	reg, err := ledger.Registered(st)
 	if err != nil {
 		return register.Register{}, err
 	}
-	reg := register.Register{Suits: known.Suits, Manometers: known.Manometers, Tests: slices.Collect(maps.Keys(had))}
-	slices.SortFunc(reg.Tests, func(a, b register.PastTest) int {
-		return cmp.Or(a.Test.Day.Compare(b.Test.Day), strings.Compare(a.Suit, b.Suit), cmp.Compare(had[a], had[b]))
-	})
 	dialect := register.Dialect{DecimalComma: cfg.DecimalComma}
 	for name, write := range map[string]func(io.Writer) error{
 		"journal.jsonl": st.WriteJSONL,
@@ -69,20 +63,23 @@ func ExportDocuments(st *store.Store, cfg config.Config, folder string, day core
 	if err := ledger.RebuildRows(st, cfg.Policy); err != nil {
 		return done, err
 	}
-	made, err := d.Shelf(day)
-	if err := errors.Join(err, made.write(folder)); err != nil {
+	last, _, err := st.Head()
+	if err != nil {
+		return done, err
+	}
+	if err := d.write(folder, chat.Doc{Kind: chat.ShelfDoc, Day: day, Seq: last}); err != nil {
 		return done, err
 	}
 	for tag, err := range st.Tags() {
 		if err != nil {
 			return done, err
 		}
-		made, err := d.Logbook(tag, day)
-		if err := errors.Join(err, made.write(filepath.Join(folder, "logbooks"))); err != nil {
+		logbook := chat.Doc{Kind: chat.LogbookDoc, Suit: tag, Day: day, Seq: last}
+		if err := d.write(filepath.Join(folder, "logbooks"), logbook); err != nil {
 			return done, err
 		}
 		done.Logbooks++
-		n, err := d.records(tag, filepath.Join(folder, "records"))
+		n, err := d.records(tag, last, filepath.Join(folder, "records"))
 		done.Records += n
 		if err != nil {
 			return done, err
@@ -113,12 +110,15 @@ func ExportSuit(st *store.Store, cfg config.Config, typed, folder string, day co
 		return "", done, fmt.Errorf("there is no suit %q in the register: %s", typed, hint)
 	}
 	d := NewMaker(st, cfg, log)
-	made, err := d.Logbook(tag, day)
-	if err := errors.Join(err, made.write(folder)); err != nil {
+	last, _, err := st.Head()
+	if err != nil {
+		return tag, done, err
+	}
+	if err := d.write(folder, chat.Doc{Kind: chat.LogbookDoc, Suit: tag, Day: day, Seq: last}); err != nil {
 		return tag, done, err
 	}
 	done.Logbooks++
-	if done.Records, err = d.records(tag, folder); err != nil {
+	if done.Records, err = d.records(tag, last, folder); err != nil {
 		return tag, done, err
 	}
 	entries, err := st.OfSuit(tag)
@@ -132,7 +132,7 @@ func ExportSuit(st *store.Store, cfg config.Config, typed, folder string, day co
 			}
 		}
 	}
-	name := FileName("journal-" + tag)
+	name := fileName("journal-" + tag)
 	return tag, done, errors.Join(
 		writeNew(folder, name+".csv", func(w io.Writer) error {
 			return register.WriteJournal(w, all, cfg.Policy.Zone, register.Dialect{DecimalComma: cfg.DecimalComma})
@@ -142,8 +142,8 @@ func ExportSuit(st *store.Store, cfg config.Config, typed, folder string, day co
 }
 
 // records writes the record of each run of a suit.
-func (d Maker) records(tag, folder string) (n int, err error) {
-	entries, err := d.store.OfSuit(tag)
+func (m Maker) records(tag string, last uint64, folder string) (n int, err error) {
+	entries, err := m.store.OfSuit(tag)
 	if err != nil {
 		return 0, err
 	}
@@ -151,8 +151,7 @@ func (d Maker) records(tag, folder string) (n int, err error) {
 		if _, opens := e.Fact.(core.Opened); !opens {
 			continue
 		}
-		made, _, err := d.Record(e.Run)
-		if err := errors.Join(err, made.write(folder)); err != nil {
+		if err := m.write(folder, chat.Doc{Kind: chat.RecordDoc, Run: e.Run, Seq: last}); err != nil {
 			return n, err
 		}
 		n++
@@ -160,14 +159,14 @@ func (d Maker) records(tag, folder string) (n int, err error) {
 	return n, nil
 }
 
-// write writes a document into a folder, which is made if it is not there. One
-// that could not be made is left out.
-func (made File) write(folder string) error {
-	if made.PDF == nil {
-		return nil
+// write writes a document into a folder, which is made if it is not there.
+func (m Maker) write(folder string, d chat.Doc) error {
+	name, content, err := m.Make(d.String())
+	if err != nil {
+		return err
 	}
-	return writeNew(folder, made.Name, func(w io.Writer) error {
-		_, err := w.Write(made.PDF)
+	return writeNew(folder, name, func(w io.Writer) error {
+		_, err := w.Write(content)
 		return err
 	})
 }

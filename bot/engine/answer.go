@@ -7,7 +7,7 @@ import (
 	"slices"
 	"strings"
 
-	"benchbell/bot/document"
+	"benchbell/bot/chat"
 	"benchbell/bot/ledger"
 	"benchbell/commands"
 	"benchbell/core"
@@ -135,9 +135,9 @@ func (t *turn) askHistory(w core.AskHistory) error {
 	if err != nil {
 		return err
 	}
-	tests := document.Tests(t.bench, entries)
+	tests := ledger.Tests(t.bench, entries)
 	o := t.reply(t.speak.History(file.Suit.Tag, tests))
-	o.Doc = t.doc("history", file.Suit.Tag)
+	o.Doc = t.doc(chat.Doc{Kind: chat.HistoryDoc, Suit: file.Suit.Tag})
 	t.enqueue(o)
 	return nil
 }

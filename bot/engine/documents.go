@@ -1,8 +1,7 @@
 package engine
 
 import (
-	"fmt"
-
+	"benchbell/bot/chat"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
@@ -10,10 +9,11 @@ import (
 
 // Documents are named here, and made when the message that has them is delivered.
 
-// doc names a document or a picture, made of the journal as it is once this event is
-// committed.
-func (t *turn) doc(kind, of string) string {
-	return fmt.Sprintf("%s/%s@%d", kind, of, t.lastSeq+uint64(len(t.entries)))
+// doc refers to a document or a picture, made of the journal as it is once this
+// event is committed.
+func (t *turn) doc(d chat.Doc) string {
+	d.Seq = t.lastSeq + uint64(len(t.entries))
+	return d.String()
 }
 
 // askRecord answers with the test record of a run.
@@ -36,7 +36,7 @@ func (t *turn) askRecord(w core.AskRecord) error {
 		}
 		run = core.Replay(entries)
 	}
-	t.hand("record", id.String(), t.speak.Record(run))
+	t.hand(chat.Doc{Kind: chat.RecordDoc, Run: id}, t.speak.Record(run))
 	return nil
 }
 
@@ -47,20 +47,20 @@ func (t *turn) askLogbook(w core.AskLogbook) error {
 		return err
 	}
 	tag := file.Suit.Tag
-	t.hand("logbook", tag+"/"+t.bench.Day(t.ev.At).String(), commands.Logbook(tag))
+	t.hand(chat.Doc{Kind: chat.LogbookDoc, Suit: tag, Day: t.bench.Day(t.ev.At)}, commands.Logbook(tag))
 	return nil
 }
 
 // askShelf answers with the list for the wall.
 func (t *turn) askShelf() error {
 	day := t.bench.Day(t.ev.At)
-	t.hand("shelf", day.String(), commands.ShelfList(day))
+	t.hand(chat.Doc{Kind: chat.ShelfDoc, Day: day}, commands.ShelfList(day))
 	return nil
 }
 
 // hand answers with a document.
-func (t *turn) hand(kind, of, text string) {
+func (t *turn) hand(d chat.Doc, text string) {
 	o := t.reply(text)
-	o.Class, o.Doc = store.Answer, t.doc(kind, of)
+	o.Class, o.Doc = store.Answer, t.doc(d)
 	t.enqueue(o)
 }

@@ -284,7 +284,7 @@ func (e *Engine) GiveUp(ev chat.Event, cause error) error {
 		}
 		if id, ok := chat.ParseRunID(w.Key); ok {
 			t.wake(w.Key, ev.At.Add(later))
-			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Text: commands.CouldNot("a fault in the program, at a bell of "+w.Key)})
+			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Text: commands.CouldNot("a fault in the program, at a bell of " + w.Key)})
 			defer func() { e.wakes[id] = ev.At.Add(later) }()
 		}
 	}

@@ -4,7 +4,7 @@ import (
 	"slices"
 
 	"benchbell/bot/chat"
-	"benchbell/bot/document"
+	"benchbell/bot/ledger"
 	"benchbell/commands"
 	"benchbell/core"
 	"benchbell/store"
@@ -29,7 +29,7 @@ func (t *turn) record(facts []core.Fact) error {
 		if err != nil {
 			return err
 		}
-		step.History = document.Tests(t.bench, append(past, t.entries...))
+		step.History = ledger.Tests(t.bench, append(past, t.entries...))
 	}
 	if before.Phase == "" {
 		step.Busy, _ = t.bench.Holder(t.after.Manometer.ID, t.after.ID)
@@ -91,7 +91,7 @@ func (t *turn) say(m commands.Message) {
 		}
 		o := store.Out{Class: store.Verdict, Key: key, Thread: chat.CardKey(run.ID), Text: m.Text, Fallback: run.Tester.ID}
 		if m.Chart {
-			o.Doc = t.doc("chart", run.ID.String())
+			o.Doc = t.doc(chat.Doc{Kind: chat.ChartDoc, Run: run.ID})
 		}
 		t.enqueue(o)
 	case commands.ToEnd:

@@ -1,218 +1,328 @@
 package outbox
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"log/slog"
-	"maps"
+	"slices"
+	"sync"
 	"time"
 
 	"benchbell/bot/chat"
 	"benchbell/bot/retry"
-	"benchbell/commands"
+	"benchbell/core"
 	"benchbell/store"
 )
 
-// A Courier delivers the outbox through a Chat: in order within a thread,
-// again where trying again helps, and each message once.
+// Options are what a Sender asks others for. Each may be nil.
+type Options struct {
+	// Tell hands an event to the engine: that the first post of a thread is
+	// gone. Without it, what has lost its thread is said in the channel.
+	Tell func(context.Context, chat.Event) error
+	// Make makes the document or the picture that [store.Out] names as Doc. It
+	// is called beside the engine, by more than one goroutine. No content and
+	// no error means that there is nothing to attach. Without Make, nothing is
+	// attached.
+	Make func(doc string) (name string, content []byte, err error)
+	// Late words a timed post that is delivered later than it was due.
+	Late func(text string, due, now time.Time) string
+	// Failed is the line that stands for a file that could not be made.
+	Failed func(name string) string
+}
+
+// The limits of what goes on at the same time.
+const (
+	workers     = 4
+	forBells    = 1 // of them only for bells and what a bell waits for
+	slowWorkers = 2 // of them at most busy with files, documents and taps
+)
+
+// A Sender delivers the outbox of a store through a Chat.
 type Sender struct {
 	store *store.Store
 	chat  chat.Chat
 	now   func() time.Time // the chat server's time
 	log   *slog.Logger
 	down  *retry.Outages
+	opt   Options
 	retry.Signal
 
-	waits map[string]*wait // by lane
+	tasks  map[uint64]*task
+	lanes  map[string][]*task
+	posted map[string]string // post ids that the store may not know yet, by base key
+	gone   map[string]bool   // ids of posts that are not there any more
+	asks   map[core.RunID]*ask
+	shut   map[chat.To]time.Time // places that take nothing, and since when
+
+	disk      retry.Backoff
+	diskUntil time.Time
+	diskErr   error
+
+	done    chan func() // what to do in Run's goroutine once a worker is done
+	flying  sync.WaitGroup
+	working struct{ all, slow, other int } // workers; other than for bells
 }
 
-// NewCourier returns a courier for the store's outbox.
-func NewSender(st *store.Store, chat chat.Chat, now func() time.Time, log *slog.Logger) *Sender {
-	return &Sender{store: st, chat: chat, now: now, log: log, down: retry.NewOutages(log), Signal: retry.NewSignal(), waits: make(map[string]*wait)}
+// New returns a Sender for the store's outbox; now is the chat server's time.
+// Whoever puts something in the outbox calls its Set.
+func New(st *store.Store, c chat.Chat, now func() time.Time, log *slog.Logger, opt Options) *Sender {
+	return &Sender{
+		store: st, chat: c, now: now, log: log, down: retry.NewOutages(log), opt: opt, Signal: retry.NewSignal(),
+		tasks: make(map[uint64]*task), lanes: make(map[string][]*task),
+		posted: make(map[string]string), gone: make(map[string]bool),
+		asks: make(map[core.RunID]*ask), shut: make(map[chat.To]time.Time),
+		done: make(chan func(), workers),
+	}
 }
 
-// wait is how long a lane waits after a fault.
-type wait struct {
-	retry.Backoff
-	until time.Time
-}
-
-// Run delivers until ctx ends. A store that cannot be written is tried again:
-// what is to be said is in it, and is said when it can be.
-func (c *Sender) Run(ctx context.Context) error {
-	var disk retry.Backoff
+// Run delivers until ctx ends.
+func (s *Sender) Run(ctx context.Context) error {
+	defer s.flying.Wait()
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	s.countParked()
+	unread := true
 	for {
-		again, err := c.Flush(ctx)
-		switch {
-		case ctx.Err() != nil:
-			return ctx.Err()
-		case err != nil:
-			c.down.Failed("store", "outbox: store error, retrying", err)
-			again = disk.Next(0)
-		default:
-			disk.Reset()
-			c.down.Over("store", "outbox: store works again")
+		if unread && !s.diskWaits() {
+			unread = s.diskFailed(s.reload())
 		}
-		// A kick is for the other lanes: those that wait go on waiting.
-		if err := c.Signal.Wait(ctx, again); err != nil {
-			return err
+		next := s.start(ctx)
+		s.askBeside(ctx)
+		var due <-chan time.Time
+		if !next.IsZero() {
+			due = time.After(time.Until(next))
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case after := <-s.done:
+			after()
+		case <-s.Signal:
+			unread = true
+		case <-due:
 		}
 	}
 }
 
-// Flush delivers what can be delivered now. It returns how long to wait at
-// least before trying what is left again, zero if nothing is left to retry.
-func (c *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
-	pending, err := c.store.Pending()
-	if err != nil {
-		return 0, fmt.Errorf("reading the outbox: %w", err)
+// countParked tells the keeper what was put aside before.
+func (s *Sender) countParked() {
+	if n, err := s.store.ParkedCount(); err == nil && n > 0 {
+		s.log.Warn(fmt.Sprintf("%d messages were put aside; see benchbell undelivered", n))
 	}
-	blocked := make(map[string]bool) // of every lane that has something pending
+}
+
+// start starts what can be started, the most urgent first, and returns when
+// something can be started that must wait until then.
+func (s *Sender) start(ctx context.Context) (next time.Time) {
+	for {
+		if s.diskWaits() {
+			return s.diskUntil
+		}
+		ready, next := s.ready()
+		slices.SortFunc(ready, func(a, b candidate) int {
+			return cmp.Or(cmp.Compare(a.rank, b.rank), cmp.Compare(a.Seq, b.Seq))
+		})
+		started := false
+		for _, c := range ready {
+			if s.working.all == workers {
+				break
+			}
+			if started = s.fits(c); started {
+				s.launch(ctx, c)
+				break
+			}
+		}
+		if !started {
+			return next
+		}
+	}
+}
+
+// ready returns the candidates of all lanes.
+func (s *Sender) ready() (all []candidate, next time.Time) {
+	now := time.Now()
+	for _, lane := range s.lanes {
+		ready, soon := candidates(lane, now)
+		all = append(all, ready...)
+		if !soon.IsZero() && (next.IsZero() || soon.Before(next)) {
+			next = soon
+		}
+	}
+	return all, next
+}
+
+// fits reports whether there is a worker for a task.
+func (s *Sender) fits(c candidate) bool {
+	if c.slow() && s.working.slow == slowWorkers {
+		return false
+	}
+	return c.rank == 0 || s.working.other < workers-forBells
+}
+
+// launch has a worker deliver a task, if it can be delivered now.
+func (s *Sender) launch(ctx context.Context, c candidate) {
+	work := s.prepare(c.task)
+	if work == nil {
+		return
+	}
+	slow, other := c.slow(), c.rank != 0
+	count := func(by int) {
+		s.working.all += by
+		if slow {
+			s.working.slow += by
+		}
+		if other {
+			s.working.other += by
+		}
+	}
+	count(1)
+	c.flying = true
+	s.beside(ctx, func() func() {
+		r := work(ctx)
+		return func() {
+			count(-1)
+			s.finish(c.task, r)
+		}
+	})
+}
+
+// beside runs work in a goroutine, and what it returns in Run's.
+func (s *Sender) beside(ctx context.Context, work func() (after func())) {
+	s.flying.Go(func() {
+		after := work()
+		select {
+		case s.done <- after:
+		case <-ctx.Done():
+		}
+	})
+}
+
+// Flush delivers what can be delivered now, one message after another in the
+// order of the outbox, and returns how long to wait at least before trying what
+// is left again, zero if nothing is left to retry. It is for one who has Flush
+// called instead of Run.
+func (s *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
+	s.diskUntil, s.diskErr = time.Time{}, nil
+	if err := s.reload(); err != nil {
+		return 0, err
+	}
+	for {
+		ready, next := s.ready()
+		if len(ready) == 0 {
+			asked, err := s.answerAsks(ctx)
+			if err != nil {
+				return 0, err
+			}
+			if asked {
+				continue
+			}
+			if !next.IsZero() {
+				again = max(time.Until(next), time.Millisecond)
+			}
+			return again, nil
+		}
+		c := slices.MinFunc(ready, func(a, b candidate) int { return cmp.Compare(a.Seq, b.Seq) })
+		if work := s.prepare(c.task); work != nil {
+			r := work(ctx)
+			if ctx.Err() != nil {
+				return 0, ctx.Err()
+			}
+			s.finish(c.task, r)
+		}
+		if s.diskErr != nil {
+			return 0, s.diskErr
+		}
+	}
+}
+
+// reload reads what is in the outbox.
+func (s *Sender) reload() error {
+	pending, err := s.store.Pending()
+	if err != nil {
+		return fmt.Errorf("reading the outbox: %w", err)
+	}
+	there := make(map[uint64]bool, len(pending))
+	changed := make(map[string]bool)
 	for _, o := range pending {
-		lane := lane(o)
-		if blocked[lane] || c.waits[lane] != nil && c.waits[lane].until.After(time.Now()) {
-			blocked[lane] = true // also if its wait ends before this loop does
+		there[o.Seq] = true
+		if s.tasks[o.Seq] != nil {
 			continue
 		}
-		fault, err := c.try(ctx, o)
-		if err != nil {
-			return 0, err
-		}
-		if blocked[lane] = fault != nil; blocked[lane] {
-			if c.waits[lane] == nil {
-				c.waits[lane] = new(wait)
-			}
-			c.waits[lane].until = time.Now().Add(c.waits[lane].Next(fault.After))
-		} else {
-			delete(c.waits, lane)
-			c.down.Over(lane, "delivered again")
+		t := &task{Out: o, class: classOf(o), lane: laneOf(o), born: time.Now()}
+		s.tasks[o.Seq] = t
+		s.lanes[t.lane] = append(s.lanes[t.lane], t)
+		changed[t.lane] = true
+	}
+	for seq, t := range s.tasks {
+		if !there[seq] && !t.flying { // replaced by a later edit
+			s.forget(t)
 		}
 	}
-	maps.DeleteFunc(c.waits, func(lane string, _ *wait) bool { return !blocked[lane] })
-	for _, w := range c.waits {
-		if left := max(time.Until(w.until), time.Millisecond); again == 0 || left < again {
-			again = left
+	for lane := range changed {
+		sortLane(s.lanes[lane])
+		s.release(lane)
+	}
+	for _, a := range s.asks {
+		if a.told && !a.answered { // if there is to be a card, it was read now
+			a.answered = true
+			s.release(a.run.String())
 		}
 	}
-	return again, nil
+	return nil
 }
 
-// try delivers one message, or parks it if it never can be. The fault is one
-// after which it can be tried again; the error is ctx's, or the store's.
-func (c *Sender) try(ctx context.Context, o store.Out) (fault *chat.SendError, err error) {
-	err = c.deliver(ctx, o)
-	if err == nil {
-		return nil, nil
+// forget is done with a task.
+func (s *Sender) forget(t *task) {
+	delete(s.tasks, t.Seq)
+	lane := slices.DeleteFunc(s.lanes[t.lane], func(o *task) bool { return o == t })
+	if s.lanes[t.lane] = lane; len(lane) == 0 {
+		delete(s.lanes, t.lane)
 	}
-	if ctx.Err() != nil {
-		return nil, ctx.Err()
-	}
-	fault, ok := errors.AsType[*chat.SendError](err)
-	if !ok {
-		return nil, err
-	}
-	if fault.Retry() {
-		c.down.Failed(lane(o), "a message is not delivered yet", err, "key", o.Key)
-		return fault, nil
-	}
-	c.log.Error("a message cannot be delivered and is put aside", "key", o.Key, "target", o.Target, "err", err)
-	return nil, c.store.Park(o.Seq, err.Error())
+	s.release(t.lane)
+	s.down.Over(thing(t), "")
 }
 
-// lane is what must stay in order: a thread, or the posts to one place.
-func lane(o store.Out) string {
-	switch {
-	case o.Kind == store.Edit:
-		return runLane(o.Target)
-	case o.Thread != "":
-		return runLane(o.Thread)
-	case o.Key != "" && isCard(o.Key):
-		return runLane(o.Key)
+// release lets those of a lane be tried that wait for something else.
+func (s *Sender) release(lane string) {
+	for _, t := range s.lanes[lane] {
+		if t.held {
+			t.held, t.until = false, time.Time{}
+		}
 	}
-	return "to/" + o.Person + "/" + o.Channel + "/" + o.Root
 }
 
-func isCard(key string) bool { id, ok := chat.RunOfKey(key); return ok && key == chat.CardKey(id) }
+// hold has a task wait until its lane is released, or until a moment.
+func (t *task) hold(until time.Time) { t.held, t.until = true, until }
 
-func runLane(key string) string {
-	if id, ok := chat.RunOfKey(key); ok {
-		return id.String()
+// diskWaits reports whether the store failed so shortly before that it is not
+// asked again yet.
+func (s *Sender) diskWaits() bool { return time.Now().Before(s.diskUntil) }
+
+// diskFailed notes an error of the store, and reports whether there is one. One
+// pause is for all: no message can be marked.
+func (s *Sender) diskFailed(err error) bool {
+	if s.diskErr = err; err == nil {
+		s.disk.Reset()
+		s.down.Over("store", "outbox: the store works again")
+		return false
 	}
-	return key
+	s.down.Failed("store", "outbox: store error, retrying", err)
+	if !s.diskWaits() {
+		s.diskUntil = time.Now().Add(s.disk.Next(0))
+	}
+	return true
 }
 
-// errGone is given for an edit of a post, or a reply to one, that was never
-// made and never will be.
-var errGone = errors.New("the post it belongs to was never made")
+// thing names a task for the log of outages.
+func thing(t *task) string { return fmt.Sprint(t.Seq) }
 
-func (c *Sender) deliver(ctx context.Context, o store.Out) error {
-	err := c.store.Tried(o.Seq, c.now())
-	if errors.Is(err, store.ErrNotPending) {
-		return nil // an edit that a later one has replaced
+// faultOf returns what an error of the chat says. If it says nothing, nobody
+// knows what became of the call.
+func faultOf(err error) *chat.SendError {
+	if fault, ok := errors.AsType[*chat.SendError](err); ok {
+		return fault
 	}
-	if err != nil {
-		return err
-	}
-	if o.Kind == store.Edit {
-		id, ok, err := c.store.PostID(o.Target)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			return &chat.SendError{Err: errGone, Outcome: chat.PostGone}
-		}
-		if err := c.chat.Edit(ctx, id, o.Text); err != nil {
-			return err
-		}
-		return c.store.Delivered(o.Seq, "")
-	}
-	m := chat.Message{Key: o.Key, First: o.First, Text: o.Text, File: o.File, FileName: o.FileName, To: chat.To{Person: o.Person, Channel: o.Channel, Root: o.Root}}
-	if o.Thread != "" {
-		root, ok, err := c.store.PostID(o.Thread)
-		if err != nil {
-			return err
-		}
-		if !ok {
-			return &chat.SendError{Err: errGone, Outcome: chat.PostGone}
-		}
-		m.To.Root = root
-	}
-	id, err := c.post(ctx, m)
-	if err != nil {
-		return err
-	}
-	if o.Offer > 0 {
-		// Before it is marked, so that a list left half without them by a power
-		// cut gets the rest. A tap that comes meanwhile tells the post's key.
-		if err := c.chat.Offer(ctx, id, o.Offer); ctx.Err() != nil {
-			return ctx.Err()
-		} else if err != nil {
-			// The numbers can be typed as well: not worth holding up the rest.
-			c.log.Warn("numbers could not be put under a list", "key", o.Key, "err", err)
-		}
-	}
-	return c.store.Delivered(o.Seq, id)
-}
-
-// post makes a post, if need be without what stands in its way.
-func (c *Sender) post(ctx context.Context, m chat.Message) (id string, err error) {
-	for {
-		id, err = c.chat.Post(ctx, m)
-		fault, _ := errors.AsType[*chat.SendError](err)
-		switch {
-		case fault != nil && fault.Outcome == chat.ThreadGone && m.To.Root != "":
-			// Somebody deleted the thread's first post. What is to be said is
-			// said in the channel, since it may be a bell.
-			m.To.Root = ""
-		case fault != nil && fault.Outcome == chat.FileRefused && m.FileName != "":
-			// For want of space, or by the server's settings. Whoever looks for
-			// the file is told; a verdict does not wait for it.
-			c.log.Warn("the chat server does not take a file; what it belongs to is said without", "key", m.Key, "err", err)
-			m.Text = commands.AddLine(m.Text, commands.FileRefused(m.FileName))
-			m.File, m.FileName = nil, ""
-		default:
-			return id, err
-		}
-	}
+	return &chat.SendError{Err: err}
 }

@@ -28,6 +28,7 @@ type round struct {
 	board *chattest.Board
 	log   *chattest.LogBook
 	begun time.Time
+	opt   Options
 	mail  *Sender
 	kill  func() // ends its context
 	stop  func() // and waits for it
@@ -52,7 +53,7 @@ func (r *round) reopen() {
 		r.t.Fatal(err)
 	}
 	r.begun = time.Now()
-	r.mail = NewSender(r.store, r.board, time.Now, slog.New(slog.NewTextHandler(r.log, nil)))
+	r.mail = New(r.store, r.board, time.Now, slog.New(slog.NewTextHandler(r.log, nil)), r.opt)
 	ctx, cancel := context.WithCancel(r.t.Context())
 	ended := make(chan error)
 	go func() { ended <- r.mail.Run(ctx) }()
@@ -77,13 +78,38 @@ func (r *round) sends(outs ...store.Out) {
 	synctest.Wait()
 }
 
-// expect checks what stands on the board.
+// expect checks what stands on the board: these texts, in this order within a
+// thread and a place.
 func (r *round) expect(want ...string) {
 	r.t.Helper()
 	synctest.Wait()
-	if got := r.board.Texts(); !slices.Equal(got, want) {
+	got := r.board.Texts()
+	if !slices.Equal(slices.Sorted(slices.Values(got)), slices.Sorted(slices.Values(want))) {
 		r.t.Errorf("the board has %q, want %q", got, want)
+		return
 	}
+	last := make(map[chat.To]int)
+	for _, text := range want {
+		i := slices.Index(got, text)
+		to := r.board.Posts[i].To
+		if to != (chat.To{}) && i < last[to] {
+			r.t.Errorf("the board has %q, want %q", got, want)
+		}
+		last[to] = i
+	}
+}
+
+// post returns the post with a text.
+func (r *round) post(text string) (found chattest.Post) {
+	r.t.Helper()
+	r.board.Set(func() {
+		i := slices.IndexFunc(r.board.Posts, func(p chattest.Post) bool { return p.Text == text })
+		if i < 0 {
+			r.t.Fatalf("nothing on the board says %q", text)
+		}
+		found = r.board.Posts[i]
+	})
+	return found
 }
 
 // tried returns at which times since the beginning calls were made.
@@ -103,7 +129,7 @@ func (r *round) pending() int {
 	return len(pending)
 }
 
-func card(run core.RunID, text string) store.Out {
+func newCard(run core.RunID, text string) store.Out {
 	return store.Out{Kind: store.Post, Key: chat.CardKey(run), Text: text}
 }
 
@@ -111,22 +137,24 @@ func reply(run core.RunID, key, text string) store.Out {
 	return store.Out{Kind: store.Post, Key: key, Thread: chat.CardKey(run), Text: text}
 }
 
-func edit(run core.RunID, text string) store.Out {
+func newEdit(run core.RunID, text string) store.Out {
 	return store.Out{Kind: store.Edit, Target: chat.CardKey(run), Text: text}
 }
 
 func TestCourierDelivers(t *testing.T) {
 	inRound(t, func(r *round) {
 		r.sends(
-			card(1, "card"), reply(1, "a", "list"), edit(1, "card, later"),
+			newCard(1, "card"), reply(1, "a", "list"), newEdit(1, "card, later"),
 			store.Out{Kind: store.Post, Key: "b", Person: "officer", Text: "direct"},
 			store.Out{Kind: store.Post, Key: "c", Channel: "dm", Root: "p0", Text: "answer"},
 		)
 		r.expect("card, later", "list", "direct", "answer")
-		want := []chat.To{{}, {Root: "p1"}, {Person: "officer"}, {Channel: "dm", Root: "p0"}}
-		for i, p := range r.board.Posts {
-			if p.To != want[i] {
-				t.Errorf("%q went to %+v, want %+v", p.Text, p.To, want[i])
+		for text, want := range map[string]chat.To{
+			"card, later": {}, "list": {Root: r.post("card, later").Id},
+			"direct": {Person: "officer"}, "answer": {Channel: "dm", Root: "p0"},
+		} {
+			if to := r.post(text).To; to != want {
+				t.Errorf("%q went to %+v, want %+v", text, to, want)
 			}
 		}
 		if n := r.pending(); n != 0 {
@@ -142,7 +170,7 @@ func TestOneThreadWaits(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			inRound(t, func(r *round) {
 				r.board.Fault = chattest.Only("post a1", err)
-				r.sends(card(1, "card 1"), reply(1, "a1", "first"), card(2, "card 2"), reply(1, "a2", "second"), reply(2, "b1", "bell 1"), edit(1, "card 1, later"))
+				r.sends(newCard(1, "card 1"), reply(1, "a1", "first"), newCard(2, "card 2"), reply(1, "a2", "second"), reply(2, "b1", "bell 1"), newEdit(1, "card 1, later"))
 				r.expect("card 1", "card 2", "bell 1")
 				time.Sleep(10 * time.Second)
 				r.sends(reply(1, "a3", "third"), reply(2, "b2", "bell 2"))
@@ -160,12 +188,12 @@ func TestOneThreadWaits(t *testing.T) {
 func TestKickDuringPause(t *testing.T) {
 	inRound(t, func(r *round) {
 		r.board.Fault = chattest.Only("post "+chat.CardKey(1), chattest.RetryAfter(time.Minute))
-		r.sends(card(1, "card 1"))
+		r.sends(newCard(1, "card 1"))
 		for range 5 {
 			time.Sleep(10 * time.Second)
 			r.mail.Set()
 		}
-		r.sends(card(2, "card 2"))
+		r.sends(newCard(2, "card 2"))
 		r.expect("card 2")
 		time.Sleep(2 * time.Minute)
 		if got, want := r.tried("post "+chat.CardKey(1)), []time.Duration{0, time.Minute, 2 * time.Minute}; !slices.Equal(got, want) {
@@ -178,7 +206,7 @@ func TestKickDuringPause(t *testing.T) {
 // the slow delivery to another one is.
 func TestSlowNeighbour(t *testing.T) {
 	inRound(t, func(r *round) {
-		r.sends(card(1, "card 1"), card(2, "card 2"))
+		r.sends(newCard(1, "card 1"), newCard(2, "card 2"))
 		failed := false
 		r.board.Set(func() {
 			r.board.Fault = func(c chattest.Call) error {
@@ -213,7 +241,7 @@ func TestBackOff(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			inRound(t, func(r *round) {
 				r.board.Fault = chattest.Only("post", chattest.RetryAfter(test.after))
-				r.sends(card(1, "card"))
+				r.sends(newCard(1, "card"))
 				time.Sleep(95 * time.Second)
 				if got := r.tried("post"); !slices.Equal(got, test.want) {
 					t.Errorf("tried at %v, want %v", got, test.want)
@@ -226,7 +254,7 @@ func TestBackOff(t *testing.T) {
 				time.Sleep(time.Minute)
 				r.expect("card")
 				r.board.Set(func() { r.board.Fault = chattest.Only("edit", chattest.RetryAfter(0)) })
-				r.sends(edit(1, "later"))
+				r.sends(newEdit(1, "later"))
 				r.board.Set(func() { r.board.Fault = nil })
 				time.Sleep(retry.FirstPause)
 				r.expect("later")
@@ -238,15 +266,16 @@ func TestBackOff(t *testing.T) {
 func TestParked(t *testing.T) {
 	inRound(t, func(r *round) {
 		r.board.Fault = chattest.Only("post a1", chattest.Never)
-		r.sends(card(1, "card"), reply(1, "a1", "bad"), reply(1, "a2", "good"))
+		r.sends(newCard(1, "card"), reply(1, "a1", "bad"), reply(1, "a2", "good"))
 		r.expect("card", "good")
 		if n := r.log.Count("put aside"); n != 1 {
 			t.Errorf("it stands in the log %d times", n)
 		}
-		// What belongs to a post that was never made is of no use.
+		// A card is never given up, and what is said in its thread does not
+		// wait for it.
 		r.board.Set(func() { r.board.Fault = chattest.Only("post "+chat.CardKey(2), chattest.Never) })
-		r.sends(card(2, "bad card"), reply(2, "b1", "orphan"), edit(2, "bad card, later"), card(3, "card 3"))
-		r.expect("card", "good", "card 3")
+		r.sends(newCard(2, "bad card"), reply(2, "b1", "orphan"), newEdit(2, "bad card, later"), newCard(3, "card 3"))
+		r.expect("card", "good", "card 3", "orphan")
 		parked, err := r.store.Parked()
 		if err != nil {
 			t.Fatal(err)
@@ -258,12 +287,15 @@ func TestParked(t *testing.T) {
 			}
 			got = append(got, p.Text)
 		}
-		if want := []string{"bad", "bad card", "orphan", "bad card, later"}; !slices.Equal(got, want) {
+		if want := []string{"bad"}; !slices.Equal(got, want) {
 			t.Errorf("put aside: %q, want %q", got, want)
 		}
 		if n := len(r.board.Called("edit")); n != 0 {
 			t.Errorf("%d edits of a post that is not there", n)
 		}
+		r.board.Set(func() { r.board.Fault = nil })
+		time.Sleep(time.Minute)
+		r.expect("card", "good", "card 3", "orphan", "bad card, later")
 	})
 }
 
@@ -271,10 +303,10 @@ func TestParked(t *testing.T) {
 // one that was tried already and can have been made.
 func TestEditsReplaced(t *testing.T) {
 	inRound(t, func(r *round) {
-		r.sends(card(1, "10 min left"))
+		r.sends(newCard(1, "10 min left"))
 		r.board.Set(func() { r.board.Fault = chattest.Only("edit", chattest.RetryAfter(0)) })
 		for n := 9; n > 0; n-- {
-			r.sends(edit(1, fmt.Sprintf("%d min left", n)))
+			r.sends(newEdit(1, fmt.Sprintf("%d min left", n)))
 		}
 		r.board.Set(func() { r.board.Fault = nil })
 		time.Sleep(time.Minute)
@@ -293,7 +325,7 @@ func TestEditsReplaced(t *testing.T) {
 // channel, since it may be a bell.
 func TestRootGone(t *testing.T) {
 	inRound(t, func(r *round) {
-		r.sends(card(1, "card"))
+		r.sends(newCard(1, "card"))
 		r.board.Set(func() {
 			gone := true
 			r.board.Fault = func(c chattest.Call) error {
@@ -303,7 +335,7 @@ func TestRootGone(t *testing.T) {
 				if gone = !gone; gone {
 					return nil
 				}
-				return &chat.SendError{Err: errors.New("no such thread"), Outcome: chat.ThreadGone}
+				return &chat.SendError{Err: errors.New("no such thread"), Outcome: chat.ThreadGone, By: chat.ByServer}
 			}
 		})
 		r.sends(reply(1, "a1", "bell"))
@@ -325,7 +357,7 @@ func TestLostAnswer(t *testing.T) {
 			}
 			return nil
 		}
-		r.sends(card(1, "card"), reply(1, "a1", "list"))
+		r.sends(newCard(1, "card"), reply(1, "a1", "list"))
 		time.Sleep(time.Minute)
 		r.expect("card", "list")
 		for i, c := range r.board.Called("post " + chat.CardKey(1)) {
@@ -350,7 +382,7 @@ func TestCrashAfterPosting(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			inRound(t, func(r *round) {
 				crash(r)
-				r.sends(card(1, "card"))
+				r.sends(newCard(1, "card"))
 				r.expect("card")
 				r.stop()
 				first := r.begun
@@ -380,11 +412,11 @@ func TestCrashAfterPosting(t *testing.T) {
 func TestDiskFails(t *testing.T) {
 	inRound(t, func(r *round) {
 		r.disk.Full.Store(true)
-		if err := r.store.Commit(&store.Batch{Out: []store.Out{card(1, "card")}}); !errors.Is(err, storetest.ErrFull) {
+		if err := r.store.Commit(&store.Batch{Out: []store.Out{newCard(1, "card")}}); !errors.Is(err, storetest.ErrFull) {
 			t.Fatalf("the full disk takes it: %v", err)
 		}
 		r.disk.Full.Store(false)
-		if err := r.store.Commit(&store.Batch{Out: []store.Out{card(1, "card")}}); err != nil {
+		if err := r.store.Commit(&store.Batch{Out: []store.Out{newCard(1, "card")}}); err != nil {
 			t.Fatal(err)
 		}
 		r.disk.Full.Store(true)
@@ -405,9 +437,9 @@ func TestNumbersOffered(t *testing.T) {
 	list.Offer = 10
 	t.Run("all", func(t *testing.T) {
 		inRound(t, func(r *round) {
-			r.sends(card(1, "card"), list)
+			r.sends(newCard(1, "card"), list)
 			r.expect("card", "list")
-			if n := r.board.Posts[1].Numbers; n != 10 {
+			if n := r.post("list").Numbers; n != 10 {
 				t.Errorf("%d numbers under it", n)
 			}
 		})
@@ -416,10 +448,15 @@ func TestNumbersOffered(t *testing.T) {
 	t.Run("refused", func(t *testing.T) {
 		inRound(t, func(r *round) {
 			r.board.Fault = chattest.Only("offer", chattest.RetryAfter(0))
-			r.sends(card(1, "card"), list, reply(1, "a", "next"))
+			r.sends(newCard(1, "card"), list, reply(1, "a", "next"))
 			r.expect("card", "list", "next")
-			if n := r.log.Count("numbers could not be put"); n != 1 {
+			if n := r.log.Count("not delivered yet"); n != 1 {
 				t.Errorf("it stands in the log %d times", n)
+			}
+			time.Sleep(2 * tapsPatience)
+			r.expect("card", "list", "next")
+			if n := r.pending(); n != 0 {
+				t.Errorf("%d are still in the outbox", n)
 			}
 		})
 	})
@@ -433,12 +470,12 @@ func TestNumbersOffered(t *testing.T) {
 				}
 				return nil
 			}
-			r.sends(card(1, "card"), list)
+			r.sends(newCard(1, "card"), list)
 			r.stop()
 			r.board.Fault = nil
 			r.reopen()
 			r.expect("card", "list")
-			if n := r.board.Posts[1].Numbers; n != 10 {
+			if n := r.post("list").Numbers; n != 10 {
 				t.Errorf("%d numbers under it", n)
 			}
 		})
@@ -449,7 +486,7 @@ func TestNumbersOffered(t *testing.T) {
 func TestEndsWhileWaiting(t *testing.T) {
 	inRound(t, func(r *round) {
 		r.board.Fault = chattest.Only("post", chattest.RetryAfter(time.Minute))
-		r.sends(card(1, "card"))
+		r.sends(newCard(1, "card"))
 		r.stop()
 		if since := time.Since(r.begun); since != 0 {
 			t.Errorf("it took %v to end", since)
@@ -463,15 +500,15 @@ func TestLanes(t *testing.T) {
 		out  store.Out
 		want string
 	}{
-		{card(1, ""), "R-0001"},
-		{edit(1, ""), "R-0001"},
+		{newCard(1, ""), "R-0001"},
+		{newEdit(1, ""), "R-0001"},
 		{reply(1, "x/0", ""), "R-0001"},
 		{store.Out{Kind: store.Edit, Target: "R-0001/list/2"}, "R-0001"},
 		{store.Out{Kind: store.Post, Key: "x/1"}, "to///"},
 		{store.Out{Kind: store.Post, Key: "x/2", Person: "p"}, "to/p//"},
 		{store.Out{Kind: store.Post, Key: "x/3", Channel: "c", Root: "r"}, "to//c/r"},
 	} {
-		if got := lane(test.out); got != test.want {
+		if got := laneOf(test.out); got != test.want {
 			t.Errorf("%+v goes by %q, want %q", test.out, got, test.want)
 		}
 	}
@@ -481,11 +518,11 @@ func TestLanes(t *testing.T) {
 // whoever looks for it is told, before the mention that ends the post.
 func TestFileRefused(t *testing.T) {
 	inRound(t, func(r *round) {
-		r.sends(card(1, "card"))
+		r.sends(newCard(1, "card"))
 		r.board.Set(func() {
 			r.board.Fault = func(c chattest.Call) error {
 				if c.File != "" {
-					return &chat.SendError{Err: errors.New("no files here"), Outcome: chat.FileRefused}
+					return &chat.SendError{Err: errors.New("no files here"), Outcome: chat.FileRefused, By: chat.ByServer}
 				}
 				return nil
 			}

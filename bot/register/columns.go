@@ -84,7 +84,7 @@ var suitColumns = []column[core.Suit]{
 func checkSuit(in *lookup) check[core.Suit] {
 	seen := make(map[string]int)
 	return func(row int, s *core.Suit, fault func(column, want string)) {
-		known := in.suits[core.NameKey(s.Tag)]
+		known, _ := in.suit(s.Tag)
 		if want := again(seen, row, s.Tag, known.Tag); want != "" {
 			fault("tag", want)
 		}
@@ -238,7 +238,7 @@ var testColumns = []column[testRow]{
 		name: "suit", must: true,
 		read: func(to *testRow, cell string, in *lookup) error {
 			var ok bool
-			if to.suit, ok = in.suits[core.NameKey(cell)]; !ok {
+			if to.suit, ok = in.suit(cell); !ok {
 				return errors.New("there is no such suit in the register: enter it first")
 			}
 			to.Suit = to.suit.Tag

@@ -39,20 +39,23 @@ type Known struct {
 	Methods    []core.Method
 	Suits      []core.Suit
 	Manometers []core.Manometer
+	// Find looks up a suit that is not among Suits, by its tag as somebody typed
+	// it. It may be nil.
+	Find func(typed string) (core.Suit, bool)
 }
 
-// With returns what is known once r is in the register too.
-func (k Known) With(r Register) Known {
+// with returns what is known once r is in the register too.
+func (k Known) with(r Register) Known {
 	k.Suits = slices.Concat(k.Suits, r.Suits)
 	k.Manometers = slices.Concat(k.Manometers, r.Manometers)
 	return k
 }
 
-// ReadRegister reads a file of suits, of manometers or of past tests; its
+// Read reads a file of suits, of manometers or of past tests; its
 // header tells which. The file is CSV in UTF-8 as spreadsheets save it, with
 // commas, semicolons or tabs between the cells.
 //
-// A file is taken whole or not at all: the error is a *RegisterError, which
+// A file is taken whole or not at all: the error is an *[Error], which
 // lists what must be mended, or one of r. A suit or a manometer that is known
 // already is not refused, since it is entered again to change it.
 func Read(name string, r io.Reader, known Known) (Register, error) {
@@ -63,7 +66,7 @@ func Read(name string, r io.Reader, known Known) (Register, error) {
 	return s.register(known)
 }
 
-// ReadRegisterFS reads all files of a folder whose names end in ".csv", those
+// ReadFS reads all files of a folder whose names end in ".csv", those
 // of past tests last. If some are not taken, the error says so of each.
 func ReadFS(folder fs.FS, known Known) (Register, error) {
 	names, err := fs.Glob(folder, "*.csv")
@@ -76,7 +79,7 @@ func ReadFS(folder fs.FS, known Known) (Register, error) {
 	return readAll(names, known, func(name string) (*sheet, error) { return openSheet(folder, name) })
 }
 
-// ReadRegisterFiles reads files by their paths as ReadRegisterFS does.
+// ReadFiles reads files by their paths as [ReadFS] does.
 func ReadFiles(paths []string, known Known) (Register, error) {
 	return readAll(paths, known, func(path string) (*sheet, error) {
 		return openSheet(os.DirFS(filepath.Dir(path)), filepath.Base(path))
@@ -84,7 +87,7 @@ func ReadFiles(paths []string, known Known) (Register, error) {
 }
 
 // ReadContents reads files that are already in memory, by their names, as
-// ReadRegisterFS does.
+// [ReadFS] does.
 func ReadContents(names []string, content map[string][]byte, known Known) (Register, error) {
 	return readAll(names, known, func(name string) (*sheet, error) {
 		return readSheet(name, bytes.NewReader(content[name]))
@@ -117,7 +120,7 @@ func readAll(names []string, known Known, open func(name string) (*sheet, error)
 		if err := from.add(s.file, r); err != nil {
 			faults = append(faults, err)
 		}
-		known = known.With(r)
+		known = known.with(r)
 		all.Suits = append(all.Suits, r.Suits...)
 		all.Manometers = append(all.Manometers, r.Manometers...)
 		all.Tests = append(all.Tests, r.Tests...)
@@ -184,17 +187,17 @@ func (r Register) Entries(at time.Time, by core.Person, event string, zone *time
 	return entries
 }
 
-// WriteSuits writes suits as ReadRegister reads them.
+// WriteSuits writes suits as [Read] reads them.
 func WriteSuits(w io.Writer, suits []core.Suit, d Dialect) error {
 	return writeRows(w, suitColumns, suits, d)
 }
 
-// WriteManometers writes manometers as ReadRegister reads them.
+// WriteManometers writes manometers as [Read] reads them.
 func WriteManometers(w io.Writer, manometers []core.Manometer, d Dialect) error {
 	return writeRows(w, manometerColumns, manometers, d)
 }
 
-// WriteTests writes past tests as ReadRegister reads them.
+// WriteTests writes past tests as [Read] reads them.
 func WriteTests(w io.Writer, tests []PastTest, d Dialect) error {
 	rows := make([]testRow, len(tests))
 	for i, t := range tests {
@@ -206,7 +209,7 @@ func WriteTests(w io.Writer, tests []PastTest, d Dialect) error {
 // maxFaults is how many faults of a file are listed.
 const maxFaults = 50
 
-// RegisterError says why nothing of a file was taken.
+// Error says why nothing of a file was taken.
 type Error struct {
 	File   string
 	Faults []Fault // at most 50, in the order of the file

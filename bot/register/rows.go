@@ -101,6 +101,15 @@ func newLookup(k Known) *lookup {
 	return in
 }
 
+// suit looks a suit up by its tag as somebody typed it.
+func (in *lookup) suit(typed string) (core.Suit, bool) {
+	s, ok := in.suits[core.NameKey(typed)]
+	if !ok && in.Find != nil {
+		return in.Find(typed)
+	}
+	return s, ok
+}
+
 func (in *lookup) method(typed string) (core.Method, error) {
 	bench := core.Bench{Methods: in.Methods}
 	m, ok := bench.Method(typed)

@@ -16,6 +16,7 @@ import (
 
 	"golang.org/x/text/unicode/norm"
 
+	"benchbell/bot/chat"
 	"benchbell/bot/config"
 	"benchbell/bot/document"
 	"benchbell/bot/paper"
@@ -585,26 +586,27 @@ func TestEveryRunHasItsRecord(t *testing.T) {
 					cfg := cfg
 					cfg.Paper = format
 					documents := document.NewMaker(st, cfg, slog.Default())
-					made, _, err := documents.Record(id)
+					ref := chat.Doc{Kind: chat.RecordDoc, Run: id, Seq: n}.String()
+					_, made, err := documents.Make(ref)
 					if err != nil {
 						t.Fatal(err)
 					}
-					text := string(poppler(t, "pdftotext", made.PDF, "-raw", "-", "-"))
+					text := string(poppler(t, "pdftotext", made, "-raw", "-", "-"))
 					a := audit{t: t, zone: cfg.Policy.Zone, text: squashed(text)}
 					for page := range strings.SplitSeq(strings.TrimSuffix(text, "\f"), "\f") {
 						a.pages = append(a.pages, squashed(page))
 					}
 					a.always(cfg, id, n, head.String())
 					a.walk(of[id])
-					inside(t, made.PDF)
+					inside(t, made)
 					held := core.Replay(of[id]).HeldBy != 0
-					if held && !bytes.Contains(made.PDF, []byte("/Subtype /Image")) {
+					if held && !bytes.Contains(made, []byte("/Subtype /Image")) {
 						t.Error("a hold was begun, and the record has no chart")
 					}
 					if i == 0 {
-						rendered(t, made.PDF, len(a.pages))
-						again, _, err := documents.Record(id)
-						if err != nil || !bytes.Equal(again.PDF, made.PDF) {
+						rendered(t, made, len(a.pages))
+						_, again, err := documents.Make(ref)
+						if err != nil || !bytes.Equal(again, made) {
 							t.Errorf("made again it is not the same, %v", err)
 						}
 					}

@@ -1,13 +1,16 @@
 package rehearsal
 
 import (
+	"os"
+	"path/filepath"
+	"strings"
 	"time"
 
 	"benchbell/bot/config"
 	"benchbell/core"
 )
 
-// DemoConfig is the configuration of the invented station Harrow Point.
+// Demo is the configuration of the invented station Harrow Point.
 func Demo() config.Config {
 	cfg := config.Default()
 	cfg.Name, cfg.Address = "Harrow Point (invented)", "Gate 3, Quay Road, Harrow Point"
@@ -18,7 +21,17 @@ func Demo() config.Config {
 	return cfg
 }
 
-// RehearsalStart is where a rehearsal's clock stands at first.
+// ConfigOf returns the configuration that a script is played with: the one
+// beside it, with the same name and the ending .toml, else that of [Demo].
+func ConfigOf(script string) (config.Config, error) {
+	path := strings.TrimSuffix(script, filepath.Ext(script)) + ".toml"
+	if _, err := os.Stat(path); err != nil {
+		return Demo(), nil
+	}
+	return config.Load(path)
+}
+
+// Start is where a rehearsal's clock stands at first.
 func Start(cfg config.Config) time.Time {
 	return core.Date{Year: 2026, Month: time.March, Day: 2}.Start(cfg.Policy.Zone).Add(8 * time.Hour)
 }

@@ -524,15 +524,15 @@ func TestEdits(t *testing.T) {
 	}{
 		"of a reading":          {append(inHold[:6:6], "bench.tester: 12.9"), "15.9", "12.9 mbar → 15.9 mbar"},
 		"of a reading, same":    {append(inHold[:6:6], "bench.tester: 15.9"), "15.9", ""},
-		"of a reading, to talk": {append(inHold[:6:6], "bench.tester: 15.9"), "fine so far", "not understood"},
+		"of a reading, to talk": {append(inHold[:6:6], "bench.tester: 15.9"), "fine so far", "on record: reading 3, 15.9 mbar"},
 		"of talk, to a reading": {append(inHold[:6:6], "bench.tester: 15..9", "+5m"), "15.9", "pass"},
 		"of a command done":     {inHold[:1], "@benchbell test HP-08", "R-0002"},
 		"of a command, same":    {inHold[:1], "@benchbell test HP-07", "on the bench already"},
-		"of ticks, same":        {append(inHold[:1:1], "bench.tester: ok 1 2"), "ok 1 2", "edit corrects a reading only"},
-		"of ticks, others":      {append(inHold[:1:1], "bench.tester: ok 1 2"), "ok 1 3", "edit corrects a reading only"},
+		"of ticks, same":        {append(inHold[:1:1], "bench.tester: ok 1 2"), "ok 1 2", "on record: ticked: 1, 2"},
+		"of ticks, others":      {append(inHold[:1:1], "bench.tester: ok 1 2"), "ok 1 3", "on record: ticked: 1, 2"},
 		"of a typo":             {append(inHold[:1:1], "bench.tester: ko all"), "ok all", "Inflate"},
 		"of a typo, to another": {append(inHold[:1:1], "bench.tester: ko all"), "ko lal", "not understood"},
-		"of a note":             {append(inHold[:1:1], "bench.tester: note visor scratched"), "note visor fine", "edit corrects a reading only"},
+		"of a note":             {append(inHold[:1:1], "bench.tester: note visor scratched"), "note visor fine", "on record: the note visor scratched"},
 		"of a use":              {[]string{"bench.tester dm: used HP-09"}, "used HP-09 drill", "edit corrects a reading only"},
 		"of a question":         {[]string{"bench.tester dm: HP-09"}, "HP-10", "HP-10"},
 		"of talk among people":  {[]string{"crew.member: lunch?"}, "dinner?", ""},
@@ -633,7 +633,7 @@ func TestEveryFailure(t *testing.T) {
 		}
 		return e
 	}
-	e, mail := start(), outbox.NewSender(st, board, func() time.Time { return now }, log)
+	e, mail := start(), outbox.New(st, board, func() time.Time { return now }, log, outbox.Options{})
 
 	events := 0
 	// bring handles something, again and again until no transaction is left to fail.

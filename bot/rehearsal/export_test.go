@@ -16,6 +16,7 @@ import (
 	"benchbell/bot/config"
 	"benchbell/bot/document"
 	"benchbell/bot/engine"
+	"benchbell/bot/ledger"
 	"benchbell/bot/paper"
 	"benchbell/core"
 	"benchbell/store"
@@ -55,8 +56,94 @@ func asked(t *testing.T, st *store.Store, cfg config.Config, words string, at ti
 	if err != nil || len(pending) == 0 {
 		t.Fatalf("%q is not answered: %v", words, err)
 	}
-	last := pending[len(pending)-1]
-	return last.FileName, last.File
+	name, file, err = document.NewMaker(st, cfg, slog.Default()).Make(pending[len(pending)-1].Doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return name, file
+}
+
+// A document that is made late is the same, to the byte, as one that was made at
+// once: what happened since is not in it.
+func TestDocumentsAreOfTheirEntry(t *testing.T) {
+	notInShort(t)
+	st, cfg := playedStore(t, "../../testdata/scripts/record.txt")
+	var entries []core.Entry
+	var at []uint64 // after the register, in the middle of the run, at its verdict
+	for e, err := range st.Entries(1) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		entries = append(entries, e)
+		switch e.Fact.(type) {
+		case core.Opened:
+			at = append(at, e.Seq-1, e.Seq)
+		case core.HoldStarted, core.Judged, core.Closed:
+			at = append(at, e.Seq)
+		}
+	}
+	late := document.NewMaker(st, cfg, slog.Default())
+	files := 0
+	for _, seq := range at {
+		then, err := store.OpenThrowaway(filepath.Join(t.TempDir(), "then.db"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer then.Close()
+		if err := ledger.Enter(then, cfg.Policy, "then", entries[seq-1].At, entries[:seq]); err != nil {
+			t.Fatal(err)
+		}
+		atOnce := document.NewMaker(then, cfg, slog.Default())
+		for _, d := range []chat.Doc{
+			{Kind: chat.RecordDoc, Run: 1},
+			{Kind: chat.ChartDoc, Run: 1},
+			{Kind: chat.LogbookDoc, Suit: "HP-07", Day: secondOfMarch},
+			{Kind: chat.HistoryDoc, Suit: "HP-07"},
+			{Kind: chat.HistoryDoc, Suit: "HP-24"},
+			{Kind: chat.ShelfDoc, Day: secondOfMarch},
+		} {
+			d.Seq = seq
+			name1, file1, err1 := atOnce.Make(d.String())
+			name2, file2, err2 := late.Make(d.String())
+			if name1 != name2 || !bytes.Equal(file1, file2) || (err1 == nil) != (err2 == nil) {
+				t.Errorf("%s: at once %q of %d bytes, %v; late %q of %d bytes, %v", d, name1, len(file1), err1, name2, len(file2), err2)
+			}
+			if (file1 == nil) != (name1 == "") {
+				t.Errorf("%s: a file of %d bytes has the name %q", d, len(file1), name1)
+			}
+			if file1 != nil {
+				files++
+			}
+		}
+	}
+	if files < 15 {
+		t.Errorf("only %d files were compared", files)
+	}
+	for _, wrong := range []string{"", "record/R-0099@5", "logbook/HP-99/2026-03-02@5", "shelf/2026-03-02@99999", "letter/R-0001@5", "history/HP-99@5"} {
+		if name, file, err := late.Make(wrong); err == nil || name != "" || file != nil {
+			t.Errorf("%q: %q of %d bytes, %v", wrong, name, len(file), err)
+		}
+	}
+}
+
+// An empty journal makes an empty list, and of nothing no picture is drawn.
+func TestDocumentsOfNothing(t *testing.T) {
+	st, err := store.OpenThrowaway(filepath.Join(t.TempDir(), "empty.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	m := document.NewMaker(st, Demo(), slog.Default())
+	if name, file, err := m.Make("shelf/2026-03-02@0"); name != "shelf-2026-03-02.pdf" || len(file) == 0 || err != nil {
+		t.Errorf("%q of %d bytes, %v", name, len(file), err)
+	}
+	suit := core.Entry{At: secondOfMarch.Start(time.UTC), Event: "e", Suit: "ZZ-1", Fact: core.SuitRegistered{Suit: core.Suit{Tag: "ZZ-1", Method: "en943"}}}
+	if err := ledger.Enter(st, Demo().Policy, "e", suit.At, []core.Entry{suit}); err != nil {
+		t.Fatal(err)
+	}
+	if name, file, err := m.Make("history/ZZ-1@1"); name != "" || file != nil || err != nil {
+		t.Errorf("%q of %d bytes, %v", name, len(file), err)
+	}
 }
 
 // What the chat hands out and what is exported are the same, to the byte, for
@@ -156,17 +243,5 @@ func TestExportAfterAChangeOfPolicy(t *testing.T) {
 	}
 	if _, file := asked(t, st, cfg, "shelf", day.Start(cfg.Policy.Zone).Add(time.Hour)); !bytes.Equal(file, exported) {
 		t.Error("the bot's list is another")
-	}
-}
-
-// A name of a file stays in its folder, whatever the suit is called.
-func TestFileName(t *testing.T) {
-	for name, want := range map[string]string{
-		"logbook-HP-07": "logbook-HP-07", "logbook-HP/07": "logbook-HP-07", "logbook-../../x1": "logbook-..-..-x1",
-		"logbook-Łódź_1.2": "logbook-Łódź_1.2", `a\b:c*d?"e<f>g|h`: "a-b-c-d--e-f-g-h", "a\x00b\nc d": "a-b-c-d",
-	} {
-		if got := document.FileName(name); got != want {
-			t.Errorf("%q becomes %q, want %q", name, got, want)
-		}
 	}
 }

@@ -14,6 +14,7 @@ import (
 
 	"benchbell/bot/chat"
 	"benchbell/bot/config"
+	"benchbell/bot/document"
 	"benchbell/bot/engine"
 	"benchbell/bot/ledger"
 	"benchbell/bot/outbox"
@@ -105,7 +106,13 @@ func (r *Rehearsal) open() (err error) {
 		return err
 	}
 	now := func() time.Time { return r.stage.now }
-	r.mail = outbox.NewSender(r.store, r.stage, now, r.log)
+	options := outbox.Options{
+		Tell: r.bring, Late: commands.Speaker{Zone: r.cfg.Policy.Zone, Bot: stageBot}.Late, Failed: commands.DocumentFailed,
+	}
+	if !r.plain {
+		options.Make = document.NewMaker(r.store, r.cfg, r.log).Make
+	}
+	r.mail = outbox.New(r.store, r.stage, now, r.log, options)
 	r.photos = photo.NewFetcher(r.store, r.stage, r.bring, now, r.log)
 	return nil
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -107,12 +108,15 @@ func TestExportImport(t *testing.T) {
 	if reg, err := document.Export(empty, cfg, t.TempDir()); err != nil || len(reg.Suits) != 0 {
 		t.Errorf("templates: %v, error %v", reg, err)
 	}
-	var paths []string
-	for _, name := range []string{"suits.csv", "manometers.csv", "tests.csv"} {
-		paths = append(paths, filepath.Join(folder, name))
+	contents := make(map[string][]byte)
+	names := []string{"suits.csv", "manometers.csv", "tests.csv"}
+	for _, name := range names {
+		if contents[name], err = os.ReadFile(filepath.Join(folder, name)); err != nil {
+			t.Fatal(err)
+		}
 	}
 	for again := range 2 {
-		reg, err := ledger.Import(empty, cfg, paths, start.Add(time.Duration(again)*time.Hour))
+		reg, err := ledger.Import(empty, cfg, names, contents, start.Add(time.Duration(again)*time.Hour))
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -97,11 +97,7 @@ func TestScripts(t *testing.T) {
 // scriptConfig is the demo station's configuration, or the one beside the
 // script.
 func scriptConfig(t *testing.T, script string) config.Config {
-	path := strings.TrimSuffix(script, ".txt") + ".toml"
-	if _, err := os.Stat(path); err != nil {
-		return Demo()
-	}
-	cfg, err := config.Load(path)
+	cfg, err := ConfigOf(script)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -62,7 +62,7 @@ func (o *Outages) Failed(thing, text string, err error, more ...any) {
 }
 
 // Over notes that something succeeded, or need not be tried any more, and logs
-// text if an outage ends with it.
+// text, unless that is empty, if an outage ends with it.
 func (o *Outages) Over(thing, text string, more ...any) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
@@ -80,7 +80,7 @@ func (o *Outages) Over(thing, text string, more ...any) {
 			since = down.since
 		}
 	}
-	if !since.IsZero() {
+	if !since.IsZero() && text != "" {
 		o.log.Info(text, append(more, "after", time.Since(since).Round(time.Millisecond))...)
 	}
 }

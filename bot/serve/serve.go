@@ -17,6 +17,7 @@ import (
 
 	"benchbell/bot/chat"
 	"benchbell/bot/config"
+	"benchbell/bot/document"
 	"benchbell/bot/engine"
 	"benchbell/bot/ledger"
 	"benchbell/bot/outbox"
@@ -53,7 +54,11 @@ func Run(ctx context.Context, s Station) error {
 	loop := &serveLoop{Station: s, events: make(chan delivery), failures: make(map[string]int), planning: make(map[string]bool)}
 	loop.alarm = scheduler.New(s.Server.Now)
 	defer loop.alarm.Stop()
-	loop.outbox = outbox.NewSender(s.Store, s.Server, s.Server.Now, s.Log)
+	loop.outbox = outbox.New(s.Store, s.Server, s.Server.Now, s.Log, outbox.Options{
+		Tell: loop.bring,
+		Make: document.NewMaker(s.Store, s.Config, s.Log).Make,
+		Late: commands.Speaker{Zone: s.Config.Policy.Zone}.Late, Failed: commands.DocumentFailed,
+	})
 	loop.fetcher = photo.NewFetcher(s.Store, s.Server, loop.bring, s.Server.Now, s.Log)
 
 	defer loop.beside.Wait()

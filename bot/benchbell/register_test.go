@@ -17,7 +17,7 @@ import (
 
 // TestKeep takes the demo station through the life of its files.
 func TestKeep(t *testing.T) {
-	suits, gauges, tests := demo(t, "suits.csv"), demo(t, "manometers.csv"), demo(t, "tests.csv")
+	suits, gauges, tests := demo("suits.csv"), demo("manometers.csv"), demo("tests.csv")
 	s := newStation(t)
 	s.file("benchbell.toml", "[station]\nname = \"Harrow Point\"\nzone = \"Europe/London\"\ndata = \"kept/bell.db\"\n")
 	s.file("kept/empty", "")
@@ -31,7 +31,7 @@ func TestKeep(t *testing.T) {
 	mustHave(t, whole, "The journal is whole", "entries, head ")
 
 	// A copy is as good as the store itself.
-	mustHave(t, s.mustRun("backup", "copy.db"), "copy.db is a whole copy of "+filepath.Join("kept", "bell.db"))
+	mustHave(t, s.mustRun("backup", "copy.db"), "copy.db is a whole copy of "+filepath.Join("kept", "bell.db")+", up to journal entry ")
 	other := s.file("other.toml", "[station]\ndata = \"copy.db\"\n")
 	if got := s.mustRun("verify", "--config", other); got != whole {
 		t.Errorf("of the copy: %q, want %q", got, whole)
@@ -56,7 +56,7 @@ func TestKeep(t *testing.T) {
 
 // TestExportDocuments: what an auditor, an insurer or the next brigade is handed.
 func TestExportDocuments(t *testing.T) {
-	s := newStation(t)
+	s := newConfigured(t)
 	s.mustFail([]string{"export", "--suit", "HP-07", "out"}, "there is no store")
 	s.mustFail([]string{"export", "--records", "out"}, "there is no store")
 	s.mustRun("import", s.file("suits.csv", "tag,exhaust_valves,method\nHP-07,2,en943\nHP-08,2,en943\nHP-09,2,f1052\n"))
@@ -89,11 +89,11 @@ func TestExportDocuments(t *testing.T) {
 
 // TestImportFaults: nothing is taken of files with a fault, and it is named.
 func TestImportFaults(t *testing.T) {
-	s := newStation(t)
+	s := newConfigured(t)
 	good := s.file("good.csv", "id,unit,resolution\nG-1,mbar,0.1\n")
 	bad := s.file("bad.csv", "tag,exhaust_valves,method\nZZ-1,one,f1052\n")
 	s.mustFail([]string{"import", good, bad}, "bad.csv", "exhaust_valves", "one")
-	s.mustFail([]string{"import", "nowhere.csv"}, "nowhere.csv")
+	s.mustFail([]string{"import", "nowhere.csv", "neither.csv"}, "nowhere.csv", "neither.csv")
 	mustHave(t, s.mustRun("import", good), "1 manometers")
 	mustHave(t, s.mustRun("verify"), "whole: 1 entries")
 }
@@ -101,8 +101,8 @@ func TestImportFaults(t *testing.T) {
 // TestTampered: a journal whose past was edited is told from a whole one, by the
 // number of the entry.
 func TestTampered(t *testing.T) {
-	suits := demo(t, "suits.csv")
-	s := newStation(t)
+	suits := demo("suits.csv")
+	s := newConfigured(t)
 	s.mustRun("import", suits)
 	path := filepath.Join(s.dir, "benchbell.db")
 	file, err := os.ReadFile(path)
@@ -130,8 +130,8 @@ func TestTampered(t *testing.T) {
 // named. An end that was cut off, with the note of the last entry changed to
 // match, only a seal noted before tells.
 func TestTamperedInEveryWay(t *testing.T) {
-	suits, gauges, tests := demo(t, "suits.csv"), demo(t, "manometers.csv"), demo(t, "tests.csv")
-	s := newStation(t)
+	suits, gauges, tests := demo("suits.csv"), demo("manometers.csv"), demo("tests.csv")
+	s := newConfigured(t)
 	s.mustRun("import", suits, gauges, tests)
 	whole, err := os.ReadFile("benchbell.db")
 	if err != nil {
@@ -227,11 +227,11 @@ func TestTamperedInEveryWay(t *testing.T) {
 // TestJournalByLines: the journal as JSON Lines makes the same journal in an
 // empty store, with the same head, and is written from there the same.
 func TestJournalByLines(t *testing.T) {
-	suits, gauges, tests := demo(t, "suits.csv"), demo(t, "manometers.csv"), demo(t, "tests.csv")
-	s := newStation(t)
+	suits, gauges, tests := demo("suits.csv"), demo("manometers.csv"), demo("tests.csv")
+	s := newConfigured(t)
 	s.mustRun("import", suits, gauges, tests)
 	s.mustRun("export", "out")
-	other := s.file("other.toml", "[station]\ndata = \"other.db\"\n")
+	other := s.file("other.toml", "[station]\nname = \"Harrow Point\"\ndata = \"other.db\"\n")
 	mustHave(t, s.mustRun("import", "--config", other, "out/journal.jsonl"), "restored: ")
 	if was, is := s.mustRun("verify"), s.mustRun("verify", "--config", other); was != is {
 		t.Errorf("verified %q, and of the other %q", was, is)
@@ -249,28 +249,35 @@ func TestJournalByLines(t *testing.T) {
 	mustHave(t, s.mustRun("import", "--config", other, tests), "0 new past tests")
 }
 
-// TestMissingStore: what needs a store makes none.
+// TestMissingStore: what needs a store makes none, and says where it looked.
 func TestMissingStore(t *testing.T) {
 	s := newStation(t)
-	s.mustFail([]string{"verify"}, "there is no store", "benchbell.db")
-	s.mustFail([]string{"backup", "copy.db"}, "there is no store")
-	if s.has("benchbell.db") || s.has("copy.db") {
-		t.Error("there is one now")
+	gauges := s.file("g.csv", "id,unit,resolution\nG-1,mbar,0.1\n")
+	for _, args := range [][]string{
+		{"verify"}, {"backup", "copy.db"}, {"import", gauges}, {"undelivered"}, {"export", "--records", "out"},
+	} {
+		s.mustFail(args, "there is no store and no benchbell.toml in "+s.dir+":", "--config")
 	}
-	s.mustRun("import", s.file("g.csv", "id,unit,resolution\nG-1,mbar,0.1\n"))
+	s.file("benchbell.toml", "[station]\ndata = \"bell.db\"\n")
+	s.mustFail([]string{"verify"}, "there is no store at "+filepath.Join(s.dir, "bell.db")+":", "station.data in benchbell.toml", "benchbell import")
+	for _, name := range []string{"benchbell.db", "bell.db", "copy.db"} {
+		if s.has(name) {
+			t.Errorf("%s is there now", name)
+		}
+	}
+	mustHave(t, s.mustRun("import", gauges), "made a new store: "+filepath.Join(s.dir, "bell.db")+"\n", "1 manometers")
+	if out := s.mustRun("import", gauges); strings.Contains(out, "new store") {
+		t.Errorf("the second import says %q", out)
+	}
 	s.mustFail([]string{"backup", "nowhere/copy.db"}, "nowhere")
 	mustHave(t, s.mustRun("export", "out"), "fill in suits.csv as a template")
 }
 
 // TestConfigured: the configuration is the file named, else the usual one of this
-// folder, else none.
+// folder.
 func TestConfigured(t *testing.T) {
 	s := newStation(t)
 	gauges := s.file("g.csv", "id,unit,resolution\nG-1,mbar,0.1\n")
-	s.mustRun("import", gauges)
-	if !s.has("benchbell.db") {
-		t.Error("without a configuration the store is not benchbell.db")
-	}
 	s.file("benchbell.toml", "[station]\ndata = \"usual.db\"\n")
 	s.mustRun("import", gauges)
 	if !s.has("usual.db") {
@@ -286,35 +293,13 @@ func TestConfigured(t *testing.T) {
 	s.mustFail([]string{"verify", "--config", "nowhere.toml"}, "nowhere.toml")
 }
 
-func TestCheck(t *testing.T) {
-	suits, gauges := demo(t, "suits.csv"), demo(t, "manometers.csv")
-	s := newStation(t)
-	config := "[station]\nname = \"Harrow Point\"\nzone = \"Europe/London\"\n"
-	s.file("benchbell.toml", config)
-	out, err := s.runs("check")
-	if err == nil || !strings.Contains(err.Error(), "url, team and channel under [chat]") {
-		t.Errorf("without a chat server: %v", err)
+// TestWithoutConfiguration: a store that is there is used without a configuration.
+func TestWithoutConfiguration(t *testing.T) {
+	s := newConfigured(t)
+	s.mustRun("import", s.file("g.csv", "id,unit,resolution\nG-1,mbar,0.1\n"))
+	if err := os.Remove("benchbell.toml"); err != nil {
+		t.Fatal(err)
 	}
-	mustHave(t, out, "configuration: Harrow Point, time zone Europe/London, 0 further methods", "documents: A4, without an address", "station.address", "there is none at benchbell.db yet", "benchbell import suits.csv manometers.csv")
-	mustHave(t, s.mustRun("export", "templates"), "there is no store at benchbell.db yet", "a template")
-	if s.has("benchbell.db") || !s.has("templates/suits.csv") {
-		t.Error("a look has made a store, or there is no template")
-	}
-	s.mustRun("import", suits, gauges)
-	out, _ = s.runs("check")
-	mustHave(t, out, "is sound, 24 suits, 4 manometers")
-	if strings.Contains(out, "benchbell import") {
-		t.Error("a register that is there is missed")
-	}
-
-	s.file("benchbell.toml", config+"address = \"Gate 3, Quay Road\"\npaper = \"letter\"\n")
-	out, _ = s.runs("check")
-	mustHave(t, out, "documents: Letter, Gate 3, Quay Road\n")
-
-	config += "[chat]\nurl = \"http://127.0.0.1:1\"\nteam = \"harrow-point\"\nchannel = \"suit-bench\"\n"
-	s.file("benchbell.toml", config)
-	s.mustFail([]string{"check"}, "token is missing")
-	s.file("token", "x")
-	s.file("benchbell.toml", config+"token_file = \"token\"\n")
-	s.mustFail([]string{"check"}, "http://127.0.0.1:1", "does not answer")
+	mustHave(t, s.mustRun("import", "g.csv"), "1 manometers")
+	mustHave(t, s.mustRun("verify"), "whole: 2 entries")
 }

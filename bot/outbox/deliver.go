@@ -1,0 +1,302 @@
+package outbox
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"slices"
+	"time"
+
+	"benchbell/bot/chat"
+	"benchbell/commands"
+	"benchbell/store"
+)
+
+// A result is what a worker brings back.
+type result struct {
+	id   string // of a post made or found
+	err  error  // the chat's
+	disk error  // the store's: nothing is marked
+	left bool   // the message is not in the outbox any more
+
+	first   time.Time // when it was first tried
+	made    bool      // the document was made
+	name    string
+	content []byte
+	failed  error // why it could not be made
+}
+
+// prepare decides how a task is to be delivered now, and returns the work for
+// that. It returns nil if the task cannot be delivered yet, or is done with.
+func (s *Sender) prepare(t *task) func(context.Context) result {
+	switch {
+	case t.gone:
+		return func(context.Context) result { return s.mark(t.Seq, s.store.Drop) }
+	case t.stage == marked:
+		id := t.id
+		return func(context.Context) result { return s.delivered(t.Seq, id) }
+	case t.stage == posted:
+		return s.offer(t)
+	case t.Kind == store.Edit:
+		return s.change(t)
+	case s.outdated(t):
+		s.log.Info("a timed message is out of date and is dropped", "key", t.Key, "due", t.Due)
+		t.gone = true
+		return s.prepare(t)
+	}
+	return s.send(t)
+}
+
+// outdated reports whether a later timed message of the same place waits.
+func (s *Sender) outdated(t *task) bool {
+	return !t.Due.IsZero() && slices.ContainsFunc(s.lanes[t.lane], func(o *task) bool {
+		return o.stage == unsent && !o.gone && o.Thread == t.Thread && o.Due.After(t.Due)
+	})
+}
+
+// mark changes the store. A change that is there already, since an earlier one
+// of which nobody knew the outcome reached the disk, counts as done.
+func (s *Sender) mark(seq uint64, how func(uint64) error) result {
+	err := how(seq)
+	if err == nil || errors.Is(err, store.ErrNotPending) {
+		return result{left: true}
+	}
+	return result{disk: err}
+}
+
+func (s *Sender) delivered(seq uint64, id string) result {
+	r := s.mark(seq, func(seq uint64) error { return s.store.Delivered(seq, id) })
+	r.id = id
+	return r
+}
+
+// try notes that a task is tried.
+func (s *Sender) try(seq uint64, at time.Time) (r result, goOn bool) {
+	err := s.store.Tried(seq, at)
+	switch {
+	case errors.Is(err, store.ErrNotPending):
+		return result{left: true}, false // an edit that a later one has replaced
+	case err != nil:
+		return result{disk: err}, false
+	}
+	return result{first: at}, true
+}
+
+// change returns the work of an edit.
+func (s *Sender) change(t *task) func(context.Context) result {
+	if s.later(t) != nil && t.refusals.n+t.troubles.n > 0 {
+		t.gone = true // out of date, and whether it was made matters no more
+		return s.prepare(t)
+	}
+	if s.pendingPost(t.Target) != nil {
+		t.hold(time.Now().Add(patience))
+		return nil
+	}
+	id, err := s.postID(t.Target)
+	switch {
+	case s.diskFailed(err):
+		return nil
+	case id == "" || s.gone[id]:
+		s.log.Info("the post to be edited is not there; the edit is dropped", "key", t.Target)
+		s.lostCard(t.Target, id)
+		t.gone = true
+		return s.prepare(t)
+	}
+	t.sentTo = id
+	seq, text, at, offers := t.Seq, t.Text, s.now(), t.Offer > 0
+	return func(ctx context.Context) result {
+		r, goOn := s.try(seq, at)
+		if !goOn {
+			return r
+		}
+		if r.err = s.chat.Edit(ctx, id, text); r.err != nil {
+			return r
+		}
+		if offers {
+			r.id = id
+			return r
+		}
+		return s.delivered(seq, id)
+	}
+}
+
+// later returns a later edit of the same post.
+func (s *Sender) later(t *task) *task {
+	for _, o := range s.lanes[t.lane] {
+		if o.Kind == store.Edit && o.Target == t.Target && o.Seq > t.Seq {
+			return o
+		}
+	}
+	return nil
+}
+
+// offer returns the work of putting numbers under a post that was made. It is
+// marked as delivered afterwards, so that a list that a crash left half without
+// them gets the rest.
+func (s *Sender) offer(t *task) func(context.Context) result {
+	seq, id, n := t.Seq, t.id, t.Offer
+	return func(ctx context.Context) result {
+		if err := s.chat.Offer(ctx, id, n); err != nil {
+			return result{id: id, err: err}
+		}
+		return s.delivered(seq, id)
+	}
+}
+
+// send returns the work of a post.
+func (s *Sender) send(t *task) func(context.Context) result {
+	to, ok := s.address(t)
+	if !ok {
+		return nil
+	}
+	t.sentTo = to.Root
+	m := chat.Message{Key: t.Key, First: t.First, Text: s.text(t), To: to}
+	make := ""
+	if !t.bare {
+		m.File, m.FileName = t.File, t.FileName
+		if t.Doc != "" && !t.made && s.opt.Make != nil {
+			make = t.Doc
+		}
+	}
+	if t.class == card && t.way == directly {
+		m.Key, m.First = t.Key+"/direct", time.Time{}
+	}
+	seq, at, marks := t.Seq, s.now(), t.Offer == 0 && !(t.class == card && t.way == directly)
+	return func(ctx context.Context) result {
+		r, goOn := s.try(seq, at)
+		if !goOn {
+			return r
+		}
+		if make != "" {
+			r.name, r.content, r.failed = s.make(make)
+			r.made = true
+			m.File, m.FileName = r.content, r.name
+			if r.failed != nil {
+				m.Text = commands.AddLine(m.Text, s.failed(r.name))
+				m.File, m.FileName = nil, ""
+			}
+		}
+		if r.id, r.err = s.chat.Post(ctx, m); r.err != nil || !marks {
+			return r
+		}
+		done := s.delivered(seq, r.id)
+		done.first, done.made, done.name, done.content, done.failed = r.first, r.made, r.name, r.content, r.failed
+		return done
+	}
+}
+
+// text returns the words of a post as it is delivered now.
+func (s *Sender) text(t *task) string {
+	text := t.Text
+	if now := s.now(); !t.Due.IsZero() && now.Sub(t.Due) > lateFrom && s.opt.Late != nil {
+		text = s.opt.Late(text, t.Due, now)
+	}
+	for _, line := range t.lines {
+		text = commands.AddLine(text, line)
+	}
+	return text
+}
+
+// make makes a document. A panic is an error: there is no use in trying again.
+func (s *Sender) make(doc string) (name string, content []byte, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			name, content, err = doc, nil, fmt.Errorf("panic: %v\n%s", r, debug.Stack())
+		}
+	}()
+	name, content, err = s.opt.Make(doc)
+	if name == "" {
+		name = doc
+	}
+	return name, content, err
+}
+
+func (s *Sender) failed(name string) string {
+	if s.opt.Failed == nil {
+		return name + " could not be made."
+	}
+	return s.opt.Failed(name)
+}
+
+// finish notes what became of a try.
+func (s *Sender) finish(t *task, r result) {
+	t.flying = false
+	if t.First.IsZero() {
+		t.First = r.first
+	}
+	if r.made {
+		s.keepMade(t, r)
+	}
+	if r.id != "" && !(t.class == card && t.way == directly) {
+		s.hasID(t, r.id)
+	}
+	switch {
+	case r.disk != nil:
+		s.diskFailed(r.disk)
+		return
+	case r.err != nil:
+		s.diskFailed(nil)
+		s.fault(t, faultOf(r.err))
+		return
+	}
+	s.diskFailed(nil)
+	if r.id != "" {
+		s.worked(t)
+	}
+	switch {
+	case r.left:
+		delete(s.posted, baseOf(t.Key))
+		s.forget(t)
+	case t.class == card && t.way == directly:
+		t.way, t.told = inPlace, true
+		t.until = time.Now().Add(t.pause.Next(0))
+	}
+}
+
+// hasID notes that a post was made.
+func (s *Sender) hasID(t *task, id string) {
+	if t.id == id {
+		return
+	}
+	t.id, t.until, t.held = id, time.Time{}, false
+	t.pause.Reset()
+	t.refusals, t.troubles = streak{}, streak{}
+	if t.stage = marked; t.Offer > 0 {
+		t.stage, t.class = posted, taps
+	}
+	if t.Kind == store.Post {
+		s.posted[baseOf(t.Key)] = id
+	}
+	s.release(t.lane)
+}
+
+// keepMade keeps the document for the next try.
+func (s *Sender) keepMade(t *task, r result) {
+	t.made = true
+	if r.failed == nil {
+		t.File, t.FileName = r.content, r.name
+		return
+	}
+	s.log.Error("a document could not be made; its message is sent without it", "key", t.Key, "doc", t.Doc, "err", r.failed)
+	t.bare = true
+	t.lines = append(t.lines, s.failed(r.name))
+}
+
+// worked notes that the chat server took something.
+func (s *Sender) worked(t *task) {
+	s.down.Over(thing(t), "delivered again", "key", cmpKey(t))
+	if t.Kind == store.Post && t.way != directly {
+		delete(s.shut, place(t.Out))
+	}
+}
+
+func cmpKey(t *task) string {
+	if t.Kind == store.Edit {
+		return t.Target
+	}
+	return t.Key
+}
+
+// place is a message's channel, or person.
+func place(o store.Out) chat.To { return chat.To{Person: o.Person, Channel: o.Channel} }
