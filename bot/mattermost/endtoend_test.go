@@ -563,14 +563,14 @@ func weather(t *testing.T, bad func(*bench, *squall)) (came map[string]string) {
 		}
 		bells := make(map[string]int)
 		for _, p := range b.posted() {
-			event, n, _ := cutLast(p.key, "/")
+			event, n, _ := cutLast(strings.TrimPrefix(p.key, "R-0001/"), "/")
 			id, _, _ := strings.Cut(event, "@")
 			name, known := label[id]
 			switch {
-			case strings.HasPrefix(p.key, "R-0001/"):
-				came[p.key] = p.text
-			case strings.HasPrefix(p.key, "wake/R-0001/"):
+			case strings.HasPrefix(p.key, "R-0001/wake/R-0001/"):
 				b.checkBell(p, bells)
+			case !known && strings.HasPrefix(p.key, "R-0001/"):
+				came[p.key] = p.text
 			case known && name != "":
 				came[name+" "+n] = p.text
 			case !known:
@@ -602,7 +602,7 @@ func (b *bench) checkBell(p botPost, bells map[string]int) {
 			bells[bell]++
 		}
 	}
-	parts := strings.Split(p.key, "/") // wake/R-0001/due/now/number
+	parts := strings.Split(strings.TrimPrefix(p.key, "R-0001/"), "/") // wake/R-0001/due/now/number
 	due, err1 := strconv.ParseInt(parts[2], 10, 64)
 	now, err2 := strconv.ParseInt(parts[3], 10, 64)
 	if err1 != nil || err2 != nil || now < due || p.at.UnixNano() < due-int64(time.Millisecond) {
