@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime/debug"
+	"strings"
 	"sync"
 	"time"
 
@@ -133,6 +134,9 @@ func refuseDamaged(path string, mode openMode) error {
 		return errShort
 	}
 	b, err := openPages(path, &bbolt.Options{Timeout: lockTimeout, ReadOnly: true})
+	if err != nil && strings.Contains(err.Error(), "file size too small") { // bbolt has no value for it
+		return errShort
+	}
 	if err != nil {
 		return err
 	}

@@ -2,13 +2,16 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"log/slog"
 	"os"
 	"path/filepath"
+	"reflect"
 	"strings"
 	"testing"
 
 	"benchbell/bot/config"
+	"benchbell/bot/mattermost"
 )
 
 // TestServeMakesNothing: a bot that cannot start leaves no store behind.
@@ -59,5 +62,21 @@ func TestOpenSound(t *testing.T) {
 	}
 	if err := st.Close(); err != nil {
 		t.Error(err)
+	}
+}
+
+// TestConnect: the adapter is told all that the configuration says of the chat.
+func TestConnect(t *testing.T) {
+	cfg := config.Default()
+	cfg.Chat = config.Chat{URL: "https://chat.example.org", Team: "t", Channel: "c", Token: "x"}
+	cfg.Officers = []string{"duty.officer"}
+	var got mattermost.Config
+	_, err := connect(t.Context(), terminal{}, cfg, func(_ context.Context, c mattermost.Config, _ *slog.Logger) (*mattermost.Server, error) {
+		got = c
+		return nil, nil
+	})
+	want := mattermost.Config{URL: "https://chat.example.org", Team: "t", Channel: "c", Token: "x", Officers: []string{"duty.officer"}}
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("the adapter is told %+v, %v; want %+v", got, err, want)
 	}
 }

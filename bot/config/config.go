@@ -58,8 +58,8 @@ type Calendar struct {
 	Secret string
 }
 
-// SecretVariable is the environment variable that holds the calendar's secret.
-const SecretVariable = "BENCHBELL_CALENDAR_SECRET"
+// secretVariable is the environment variable that holds the calendar's secret.
+const secretVariable = "BENCHBELL_CALENDAR_SECRET"
 
 // TokenVariable is the environment variable that holds the bot's token.
 const TokenVariable = "BENCHBELL_TOKEN"

@@ -439,7 +439,7 @@ func TestConfigOfReadme(t *testing.T) {
 // built-in ones, the looks come, the station has a clock.
 func FuzzParseConfig(f *testing.F) {
 	f.Setenv(TokenVariable, "x") // no file that the text names is read
-	f.Setenv(SecretVariable, "0123456789abcdef")
+	f.Setenv(secretVariable, "0123456789abcdef")
 	for _, text := range []string{"", whole, method(), "[station]\nname = Harrow", "a.b.c = [1, {x = 2}]", "[[method]]\n[[method]]", "\x00", "[policy]\nwarn_before = \"2562047h\"", "[reminders]\nquiet=\"00:00-00:00\""} {
 		f.Add(text)
 	}

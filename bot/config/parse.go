@@ -45,7 +45,7 @@ func parse(text, dir string) (Config, error) {
 	var err error
 	c.Chat.Token, err = secret(TokenVariable, c.tokenFile, dir)
 	f.add("chat.token_file", err)
-	c.Calendar.Secret, err = secret(SecretVariable, c.secretFile, dir)
+	c.Calendar.Secret, err = secret(secretVariable, c.secretFile, dir)
 	if err == nil && c.Calendar.Listen != "" {
 		err = calendar.CheckSecret(c.Calendar.Secret)
 	}

@@ -44,7 +44,7 @@ func PlanAttached(ctx context.Context, st *store.Store, cfg config.Config, files
 		names = append(names, name)
 		contents[name] = data
 	}
-	return PlanImport(st, cfg, names, contents, ev.At, ev.Who, said.Post)
+	return planImport(st, cfg, names, contents, ev.At, ev.Who, said.Post)
 }
 
 func fault(f chat.File, want string, args ...any) error {

@@ -5,7 +5,7 @@
 // lists the tests of a suit.
 //
 // Files of a register are taken in two steps, so that the engine need not wait
-// for the first: [PlanImport] only reads, and the [Plan] that it makes is
+// for the first: [PlanAttached] only reads, and the [Plan] that it makes is
 // committed later, unless it is stale by then. [Import] does both at once.
 // [Registered] is the contrary: all that the files of a register can say.
 package ledger

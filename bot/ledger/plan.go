@@ -25,12 +25,12 @@ type Plan struct {
 	suits, manometers map[string]bool // what it depends on, by core.NameKey
 }
 
-// PlanImport plans to take files into the register, whole or not at all. It
+// planImport plans to take files into the register, whole or not at all. It
 // reads the store, and of that only the suits which the files name; it may run
 // while others commit. names are the names of the files, by which contents has
 // what is in them. A *[register.Error] is one that whoever wrote the files can
 // mend.
-func PlanImport(st *store.Store, cfg config.Config, names []string, contents map[string][]byte, at time.Time, by core.Person, event string) (Plan, error) {
+func planImport(st *store.Store, cfg config.Config, names []string, contents map[string][]byte, at time.Time, by core.Person, event string) (Plan, error) {
 	var p Plan
 	var err error
 	// First, so that whatever is committed from here on makes the plan stale.
@@ -173,7 +173,7 @@ func (n *suitsOf) rows(p core.Policy, entries []core.Entry) []store.SuitRow {
 // uses the store.
 func Import(st *store.Store, cfg config.Config, names []string, contents map[string][]byte, now time.Time) (register.Register, error) {
 	event := "import/" + now.UTC().Format(time.RFC3339Nano)
-	p, err := PlanImport(st, cfg, names, contents, now, core.Person{Name: "keeper"}, event)
+	p, err := planImport(st, cfg, names, contents, now, core.Person{Name: "keeper"}, event)
 	if err != nil {
 		return register.Register{}, err
 	}

@@ -29,7 +29,7 @@ func plan(t *testing.T, st *store.Store, files ...string) (Plan, error) {
 		name := fmt.Sprint("file ", i+1)
 		names, contents[name] = append(names, name), []byte(text)
 	}
-	return PlanImport(st, config.Default(), names, contents, morning, keeper, "p1")
+	return planImport(st, config.Default(), names, contents, morning, keeper, "p1")
 }
 
 func mustPlan(t *testing.T, st *store.Store, files ...string) Plan {
@@ -189,7 +189,7 @@ func TestPlanReadsOnlyWhatItNeeds(t *testing.T) {
 	st := largeStore(t, 2_000)
 	contents := map[string][]byte{"tests.csv": []byte(strings.Replace(testsCSV, "hp7", "ZZ-00007", 1))}
 	allocs := testing.AllocsPerRun(1, func() {
-		p, err := PlanImport(st, config.Default(), []string{"tests.csv"}, contents, morning, keeper, "p1")
+		p, err := planImport(st, config.Default(), []string{"tests.csv"}, contents, morning, keeper, "p1")
 		if err != nil || len(p.Rows) != 1 {
 			t.Fatalf("%d rows, %v", len(p.Rows), err)
 		}
@@ -213,7 +213,7 @@ func benchmarkPlan(b *testing.B, suits int) {
 	contents := map[string][]byte{"suits.csv": []byte(text.String())}
 	b.ReportAllocs()
 	for b.Loop() {
-		if _, err := PlanImport(st, config.Default(), []string{"suits.csv"}, contents, morning, keeper, "p1"); err != nil {
+		if _, err := planImport(st, config.Default(), []string{"suits.csv"}, contents, morning, keeper, "p1"); err != nil {
 			b.Fatal(err)
 		}
 	}

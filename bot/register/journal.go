@@ -16,12 +16,12 @@ import (
 // The journal as a table, for people and their spreadsheets. Other programs
 // have store.WriteJSONL.
 
-// WriteJournal writes a table of all entries, under a header: JournalHeader and
-// JournalRow say what stands in it. The error is the first of the entries, or
+// WriteJournal writes a table of all entries, under a header: journalHeader and
+// journalRow say what stands in it. The error is the first of the entries, or
 // one of w.
 func WriteJournal(w io.Writer, entries iter.Seq2[core.Entry, error], zone *time.Location, d Dialect) error {
 	return writeTable(w, d, func(yield func([]string, error) bool) {
-		if !yield(JournalHeader(zone), nil) {
+		if !yield(journalHeader(zone), nil) {
 			return
 		}
 		for e, err := range entries {
@@ -29,22 +29,22 @@ func WriteJournal(w io.Writer, entries iter.Seq2[core.Entry, error], zone *time.
 				yield(nil, err)
 				return
 			}
-			if !yield(JournalRow(e, zone, d), nil) {
+			if !yield(journalRow(e, zone, d), nil) {
 				return
 			}
 		}
 	})
 }
 
-// JournalHeader names the columns of a journal's table.
-func JournalHeader(zone *time.Location) []string {
+// journalHeader names the columns of a journal's table.
+func journalHeader(zone *time.Location) []string {
 	return []string{"entry", "moment (" + zone.String() + ")", "suit", "run", "person", "what", "details"}
 }
 
-// JournalRow turns an entry into a row: its number, when it happened at the
+// journalRow turns an entry into a row: its number, when it happened at the
 // station, the suit's tag, the run, who did it, what it was, and more about it
 // in plain words, with numbers as the dialect has them.
-func JournalRow(e core.Entry, zone *time.Location, d Dialect) []string {
+func journalRow(e core.Entry, zone *time.Location, d Dialect) []string {
 	run := ""
 	if e.Run != 0 {
 		run = e.Run.String()

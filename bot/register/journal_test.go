@@ -55,7 +55,7 @@ func TestEveryFactHasWords(t *testing.T) {
 		if fw.what == "" || slices.Contains(whats[:len(whats)-1], fw.what) {
 			t.Errorf("%v is called %q", fw.fact, fw.what)
 		}
-		JournalRow(core.Entry{Fact: reflect.Zero(fw.fact).Interface().(core.Fact)}, time.UTC, Dialect{})
+		journalRow(core.Entry{Fact: reflect.Zero(fw.fact).Interface().(core.Fact)}, time.UTC, Dialect{})
 	}
 	slices.Sort(worded)
 	if facts := factsOfCore(t); !slices.Equal(worded, facts) {
@@ -177,17 +177,17 @@ func TestJournalRow(t *testing.T) {
 	} {
 		e := core.Entry{Seq: 17, At: at, By: core.Person{ID: "u1", Name: "bench.tester"}, Event: "p1", Suit: "HP-07", Run: 42, Fact: c.fact}
 		want := []string{"17", "2026-06-02 09:30:15", "HP-07", "R-0042", "bench.tester", c.what, c.details}
-		if got := JournalRow(e, london, Dialect{}); !slices.Equal(got, want) {
+		if got := journalRow(e, london, Dialect{}); !slices.Equal(got, want) {
 			t.Errorf("%T:\n got %q\nwant %q", c.fact, got, want)
 		}
 		if c.comma != "" {
 			want[6] = c.comma
 		}
-		if got := JournalRow(e, london, Dialect{DecimalComma: true}); !slices.Equal(got, want) {
+		if got := journalRow(e, london, Dialect{DecimalComma: true}); !slices.Equal(got, want) {
 			t.Errorf("%T with decimal comma:\n got %q\nwant %q", c.fact, got, want)
 		}
 	}
-	bare := JournalRow(core.Entry{Seq: 1, At: at, Fact: core.Released{}}, time.UTC, Dialect{})
+	bare := journalRow(core.Entry{Seq: 1, At: at, Fact: core.Released{}}, time.UTC, Dialect{})
 	if want := []string{"1", "2026-06-02 08:30:15", "", "", "", "released", ""}; !slices.Equal(bare, want) {
 		t.Errorf("an entry with nothing: %q, want %q", bare, want)
 	}

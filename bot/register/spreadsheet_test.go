@@ -168,7 +168,7 @@ func TestSpreadsheet(t *testing.T) {
 			}
 		}
 		for name, header := range map[string][]string{
-			"journal": JournalHeader(time.UTC), "suits": columnNames(suitColumns), "manometers": columnNames(manometerColumns), "tests": columnNames(testColumns),
+			"journal": journalHeader(time.UTC), "suits": columnNames(suitColumns), "manometers": columnNames(manometerColumns), "tests": columnNames(testColumns),
 		} {
 			for i, column := range header {
 				check(name, letters(i)+"1", column)
