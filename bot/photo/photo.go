@@ -1,3 +1,11 @@
+// Package photo reads the files of photos that people post, and tells the engine
+// what each is: its type and its SHA-256, or why it is not kept. The files
+// themselves stay on the chat server.
+//
+// A [Fetcher] is the whole of it. What is still to be read is in the store, as
+// the wake times of photos, so that a program that was killed goes on with it.
+// A file that cannot be read is tried again, for a week and longer; a slow one
+// holds up no other.
 package photo
 
 import (
@@ -10,6 +18,7 @@ import (
 	"log/slog"
 	"net/http"
 	"slices"
+	"sync"
 	"time"
 
 	"benchbell/bot/chat"
@@ -19,9 +28,7 @@ import (
 )
 
 // A Fetcher reads the files of photos from the chat server, each once it can
-// be had, and tells the engine what they are. What is still to be read are the
-// wake times of photos in the store: a program that was killed goes on with
-// them.
+// be had, and tells the engine what they are.
 type Fetcher struct {
 	store *store.Store
 	files chat.Files
@@ -30,66 +37,129 @@ type Fetcher struct {
 	down  *retry.Outages
 	retry.Signal
 
-	pauses map[string]time.Duration // after the last fault, by wake key
+	mu     sync.Mutex
+	pauses map[string]*retry.Backoff // after the last fault, by wake key
 }
 
-// NewFetcher returns a fetcher for the store's photos.
+// NewFetcher returns a fetcher for the store's photos. Whoever sets the wake
+// time of one calls its Set.
 func NewFetcher(st *store.Store, files chat.Files, tell func(context.Context, chat.Event) error, now func() time.Time, log *slog.Logger) *Fetcher {
 	return &Fetcher{
 		store: st, files: files, tell: tell, now: now, down: retry.NewOutages(log),
-		Signal: retry.NewSignal(), pauses: make(map[string]time.Duration),
+		Signal: retry.NewSignal(), pauses: make(map[string]*retry.Backoff),
 	}
 }
 
 const (
+	// readers is how many files are read at the same time.
+	readers = 3
 	// The pauses between tries at a file. They double.
 	firstFetchPause   = time.Second
 	LongestFetchPause = 10 * time.Minute
-	// patience is for how long an answer that is no file, or not the file, is
+	// Patience is for how long an answer that is no file, or not the file, is
 	// taken for a trouble of the chat server's.
 	Patience = 7 * 24 * time.Hour
 )
 
+// A wanted file is that of a photo, to be read at a time.
+type wanted struct {
+	store.Wake
+	run  core.RunID
+	file string
+}
+
 // Run reads files until ctx ends.
 func (f *Fetcher) Run(ctx context.Context) error {
+	var all sync.WaitGroup
+	defer all.Wait()
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	type outcome struct {
+		key string
+		err error
+	}
+	done := make(chan outcome, readers)
+	reading := make(map[string]bool)
 	var disk retry.Backoff
-	for {
-		next, err := f.Flush(ctx)
-		var again time.Duration
-		kick := f.Signal
-		switch {
-		case ctx.Err() != nil:
-			return ctx.Err()
-		case err != nil:
-			f.down.Failed("store", "photo: store error, retrying", err)
-			again, kick = disk.Next(0), nil // the engine's failure itself gives a kick
-		default:
+	var diskUntil time.Time
+	failed := func(err error) {
+		if err == nil {
 			disk.Reset()
-			f.down.Over("store", "photo: store works again")
-			if !next.IsZero() {
-				again = max(next.Sub(f.now()), time.Millisecond)
+			f.down.Over("store", "photo: the store works again")
+		} else if ctx.Err() == nil {
+			f.down.Failed("store", "photo: store error, retrying", err)
+			diskUntil = time.Now().Add(disk.Next(0))
+		}
+	}
+	for {
+		pause := time.Until(diskUntil)
+		if pause <= 0 {
+			files, err := f.wanted()
+			if err != nil {
+				failed(err)
+				continue
+			}
+			for _, w := range files {
+				if reading[w.Key] {
+					continue
+				}
+				if in := w.Due.Sub(f.now()); in > 0 {
+					if pause <= 0 || in < pause {
+						pause = in
+					}
+					continue
+				}
+				if len(reading) == readers {
+					break
+				}
+				reading[w.Key] = true
+				all.Go(func() {
+					_, err := f.try(ctx, w)
+					done <- outcome{w.Key, err}
+				})
 			}
 		}
-		if err := kick.Wait(ctx, again); err != nil {
-			return err
+		var due <-chan time.Time
+		if pause > 0 {
+			due = time.After(pause)
+		}
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case o := <-done:
+			delete(reading, o.key)
+			failed(o.err)
+		case <-f.Signal:
+		case <-due:
 		}
 	}
 }
 
-// Flush reads the files whose time has come, and returns when the next one's
-// comes, zero if there is none. The error is ctx's, the store's or the engine's.
-func (f *Fetcher) Flush(ctx context.Context) (next time.Time, err error) {
+// wanted returns the files that are still to be read.
+func (f *Fetcher) wanted() (all []wanted, err error) {
 	wakes, err := f.store.Wakes()
 	if err != nil {
-		return time.Time{}, fmt.Errorf("reading which files are to be read: %w", err)
+		return nil, fmt.Errorf("reading which files are to be read: %w", err)
 	}
 	for _, w := range wakes {
-		run, file, ok := chat.ParsePhotoKey(w.Key)
-		if !ok {
-			continue
+		if run, file, ok := chat.ParsePhotoKey(w.Key); ok {
+			all = append(all, wanted{w, run, file})
 		}
+	}
+	return all, nil
+}
+
+// Flush reads the files whose time has come, one after another, and returns
+// when the next one's comes, zero if there is none. The error is ctx's, the
+// store's or the engine's. It is for one who has Flush called instead of Run.
+func (f *Fetcher) Flush(ctx context.Context) (next time.Time, err error) {
+	files, err := f.wanted()
+	if err != nil {
+		return time.Time{}, err
+	}
+	for _, w := range files {
 		if !w.Due.After(f.now()) {
-			if w.Due, err = f.try(ctx, w.Key, run, file); err != nil {
+			if w.Due, err = f.try(ctx, w); err != nil {
 				return time.Time{}, err
 			}
 		}
@@ -101,14 +171,14 @@ func (f *Fetcher) Flush(ctx context.Context) (next time.Time, err error) {
 }
 
 // try reads one file. It returns when to try again, zero if that is done with.
-func (f *Fetcher) try(ctx context.Context, key string, run core.RunID, file string) (again time.Time, err error) {
-	entries, err := f.store.OfRun(run)
+func (f *Fetcher) try(ctx context.Context, w wanted) (again time.Time, err error) {
+	entries, err := f.store.OfRun(w.run)
 	if err != nil {
 		return time.Time{}, err
 	}
-	photo, ok := core.Replay(entries).Photo(file)
+	photo, ok := core.Replay(entries).Photo(w.file)
 	if !ok || photo.Settled() {
-		return time.Time{}, f.store.Commit(&store.Batch{Wakes: map[string]time.Time{key: {}}})
+		return time.Time{}, f.store.Commit(&store.Batch{Wakes: map[string]time.Time{w.Key: {}}})
 	}
 	got, err := f.read(ctx, photo)
 	if ctx.Err() != nil {
@@ -121,18 +191,35 @@ func (f *Fetcher) try(ctx context.Context, key string, run core.RunID, file stri
 		got, err = chat.Fetched{Lost: core.PhotoGone}, nil
 	}
 	if err == nil {
-		got.Key = key
-		delete(f.pauses, key)
-		return time.Time{}, f.tell(ctx, chat.Event{ID: key, At: now, What: got})
+		got.Key = w.Key
+		f.forget(w.Key)
+		f.down.Over(w.Key, "the file of a photo was read", "key", w.Key)
+		return time.Time{}, f.tell(ctx, chat.Event{ID: w.Key, At: now, What: got})
 	}
-	f.down.Failed(key, "a photo cannot be read from the chat server so far", err, "key", key)
-	f.pauses[key] = min(max(2*f.pauses[key], firstFetchPause), LongestFetchPause)
-	pause := f.pauses[key]
+	f.down.Failed(w.Key, "a photo cannot be read from the chat server so far", err, "key", w.Key)
+	var after time.Duration
 	if refused {
-		pause = max(pause, fault.After)
+		after = fault.After
 	}
-	again = now.Add(pause)
-	return again, f.store.Commit(&store.Batch{Wakes: map[string]time.Time{key: again}})
+	again = now.Add(f.pause(w.Key, after))
+	return again, f.store.Commit(&store.Batch{Wakes: map[string]time.Time{w.Key: again}})
+}
+
+// pause returns how long to wait after a fault before the next try at a file.
+func (f *Fetcher) pause(key string, after time.Duration) time.Duration {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.pauses[key] == nil {
+		f.pauses[key] = &retry.Backoff{First: firstFetchPause, Longest: LongestFetchPause}
+	}
+	return f.pauses[key].Next(after)
+}
+
+// forget is done with a file.
+func (f *Fetcher) forget(key string) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	delete(f.pauses, key)
 }
 
 // errOtherSize is given for a download that is not the file: a proxy's page, or

@@ -91,6 +91,32 @@ func TestSlowDownload(t *testing.T) {
 	})
 }
 
+// TestSlowDownloadAlone: a file that is read slowly holds up no other.
+func TestSlowDownloadAlone(t *testing.T) {
+	inService(t, 0, func(s *service) {
+		release := make(chan bool)
+		s.host.Set(func() {
+			s.host.Files = map[string][]byte{"f1": jpeg, "f2": jpeg}
+			s.host.During = func(c chattest.Call) {
+				if c.What == "file f1" {
+					<-release
+				}
+			}
+		})
+		s.opens("ok all")
+		s.snaps("", chat.File{ID: "f1", Name: "IMG_1.jpg", Size: int64(len(jpeg))})
+		s.snaps("", chat.File{ID: "f2", Name: "IMG_2.jpg", Size: int64(len(jpeg))})
+		synctest.Wait()
+		s.hasSum(1, jpeg)
+		if n := len(s.host.Called("file")); s.photos()[0].Settled() || n != 2 {
+			t.Errorf("%d calls, and the first file is settled", n)
+		}
+		close(release)
+		synctest.Wait()
+		s.hasSum(0, jpeg)
+	})
+}
+
 // TestDownloadRetried: what cannot be read is tried again with pauses that
 // grow, through a restart, and is known in the end.
 func TestDownloadRetried(t *testing.T) {
