@@ -267,8 +267,12 @@ func leave(tx Tx, o Out) error {
 // Call [Store.Tried] before each attempt: a message that was not tried can be
 // replaced at any moment, and one that was tried is known after a crash as
 // perhaps delivered.
-func (s *Store) Pending() ([]Out, error) {
-	return collect(pages(s.engine, bucketOut, nil, nil, func(tx Tx, key, value []byte) (Out, error) {
+func (s *Store) Pending() ([]Out, error) { return s.PendingAfter(0) }
+
+// PendingAfter returns what is to be delivered and has a higher number, in
+// order: what was put into the outbox since that number was read.
+func (s *Store) PendingAfter(seq uint64) ([]Out, error) {
+	return collect(pages(s.engine, bucketOut, number(seq+1), nil, func(tx Tx, key, value []byte) (Out, error) {
 		p, err := readOut(tx, key, value)
 		return p.Out, err
 	}))

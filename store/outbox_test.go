@@ -186,3 +186,34 @@ func TestOutRefused(t *testing.T) {
 	}
 	same(t, "all", dump(t, s), before)
 }
+
+// TestDrop: what is out of date leaves the outbox without a trace.
+func TestDrop(t *testing.T) {
+	s := inMemory(t)
+	commit(t, s, store.Batch{Out: []store.Out{post("a"), post("b"), edit("b", "later")}})
+	do(t, s.Tried(1, morning), s.Drop(1), s.Drop(3))
+	wantPending(t, s, "2:b")
+	if err := s.Drop(1); !errors.Is(err, store.ErrNotPending) {
+		t.Errorf("dropping it twice: %v", err)
+	}
+	if n := must(s.ParkedCount())(t); n != 0 {
+		t.Errorf("%d are parked", n)
+	}
+	if must(s.HasPost("a"))(t) {
+		t.Error("there is a post that was dropped")
+	}
+	do(t, s.Check())
+	commit(t, s, store.Batch{Out: []store.Out{edit("b", "again")}})
+	wantPending(t, s, "2:b 4:b=again")
+}
+
+func TestPendingAfter(t *testing.T) {
+	s := inMemory(t)
+	commit(t, s, store.Batch{Out: []store.Out{post("a"), post("b")}})
+	commit(t, s, store.Batch{Out: []store.Out{post("c")}})
+	for seq, want := range []int{3, 2, 1, 0} {
+		if n := len(must(s.PendingAfter(uint64(seq)))(t)); n != want {
+			t.Errorf("%d after number %d, want %d", n, seq, want)
+		}
+	}
+}

@@ -23,7 +23,7 @@ type station struct {
 
 func newStation(t *testing.T) *station {
 	t.Helper()
-	st, err := store.Open(filepath.Join(t.TempDir(), "benchbell.db"))
+	st, err := store.Create(filepath.Join(t.TempDir(), "benchbell.db"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -192,9 +192,6 @@ type To struct {
 	Root    string // id of the thread's first post
 }
 
-// ErrNobody is returned for a name that nobody has.
-var ErrNobody = errors.New("nobody has that name")
-
 // ErrGone is wrapped by the *SendError of Files.File for a file that the
 // chat server had and does not have any more.
 var ErrGone = errors.New("the chat server does not have the file any more")

@@ -41,6 +41,7 @@ type Call struct {
 	First time.Time
 	Text  string
 	File  string // its name
+	To    chat.To
 }
 
 func (b *Board) begin(c Call) error {
@@ -59,7 +60,7 @@ func (b *Board) begin(c Call) error {
 }
 
 func (b *Board) Post(_ context.Context, m chat.Message) (string, error) {
-	c := Call{What: "post " + m.Key, First: m.First, Text: m.Text, File: m.FileName}
+	c := Call{What: "post " + m.Key, First: m.First, Text: m.Text, File: m.FileName, To: m.To}
 	if err := b.begin(c); err != nil {
 		return "", err
 	}

@@ -2,14 +2,11 @@ package mattermost
 
 import (
 	"context"
-	"net/http"
 	"regexp"
-	"strings"
 	"time"
 
 	"github.com/mattermost/mattermost/server/public/model"
 
-	"benchbell/bot/chat"
 	"benchbell/core"
 )
 
@@ -61,35 +58,6 @@ func (s *Server) teamMember(ctx context.Context, id string) (*model.TeamMember, 
 		return s.api.GetTeamMember(ctx, s.team.Id, id, "")
 	}, func(m *model.TeamMember) bool { return m.UserId != "" })
 }
-
-// Person looks up a person of the crew's team by user name.
-func (s *Server) Person(ctx context.Context, name string) (core.Person, error) {
-	name = strings.ToLower(name)
-	if !userName.MatchString(name) {
-		return core.Person{}, chat.ErrNobody
-	}
-	user, err := ask(ctx, "looking somebody up", func() (*model.User, *model.Response, error) {
-		return s.api.GetUserByUsername(ctx, name, "")
-	}, func(u *model.User) bool { return u.Id != "" })
-	if err != nil && (asFault(err).refused() || asFault(err).status == http.StatusBadRequest) {
-		return core.Person{}, chat.ErrNobody // "bad request" is the answer to a name nobody can have: channel
-	}
-	if err != nil {
-		return core.Person{}, sendError(err)
-	}
-	member, err := s.isMember(ctx, user.Id)
-	if err != nil {
-		return core.Person{}, sendError(err)
-	}
-	if user.IsBot || user.DeleteAt != 0 || !member {
-		return core.Person{}, chat.ErrNobody
-	}
-	return core.Person{ID: user.Id, Name: user.Username}, nil
-}
-
-// userName is what a name may look like before it becomes part of a request's
-// path.
-var userName = regexp.MustCompile(`^[a-z0-9][a-z0-9._-]{0,63}$`)
 
 // mentionOf returns what matches a text in which the account is mentioned: by
 // its whole name, in any case, with or without punctuation after it.

@@ -1030,7 +1030,7 @@ func TestNoPeople(t *testing.T) {
 			c.unplug()
 			c.expect("lost")
 			c.plugIn()
-			time.Sleep(shortestPause + rosterWait)
+			time.Sleep(3*time.Second + rosterWait) // for the pauses between tries, too
 			c.expect("caught up")
 			if len(c.book.people) != 0 {
 				t.Errorf("told of %v", c.book.people)

@@ -15,7 +15,6 @@ import (
 	"github.com/mattermost/mattermost/server/public/model"
 
 	"benchbell/bot/chat"
-	"benchbell/core"
 )
 
 // deliver posts as the engine's outbox does: again and again, for as long as
@@ -505,29 +504,6 @@ func TestOffer(t *testing.T) {
 			t.Error("an eleventh number is worth a retry")
 		}
 		c.expect()
-	})
-}
-
-func TestPerson(t *testing.T) {
-	inBubble(t, func(t *testing.T) {
-		c := newCrew(t)
-		got, err := c.bot.Person(t.Context(), "Bench.Tester")
-		if want := (core.Person{ID: testerID, Name: "bench.tester"}); err != nil || got != want {
-			t.Errorf("got %v, %v; want %v", got, err, want)
-		}
-		c.asked("")
-		for _, name := range []string{"nobody", "channel", "robot", "stray", "", "..", "a/b", "../teams", "bench.tester?x=1", "bench tester"} {
-			if _, err := c.bot.Person(t.Context(), name); !errors.Is(err, chat.ErrNobody) {
-				t.Errorf("%q: got error %v, want that nobody has that name", name, err)
-			}
-		}
-		if n := c.asked("GET"); n != 6 { // four names, and two of them looked for in the team
-			t.Errorf("%d requests for names, some of which are no names", n)
-		}
-		c.unplug()
-		if _, err := c.bot.Person(t.Context(), "bench.tester"); !failureOf(t, err).Retry() {
-			t.Errorf("got %v, want one that is worth a retry", err)
-		}
 	})
 }
 

@@ -20,7 +20,7 @@ type result struct {
 	disk error  // the store's: nothing is marked
 	left bool   // the message is not in the outbox any more
 
-	first   time.Time // when it was first tried
+	tried   time.Time // noted in the store that it is tried
 	made    bool      // the document was made
 	name    string
 	content []byte
@@ -38,12 +38,12 @@ func (s *Sender) prepare(t *task) func(context.Context) result {
 		return func(context.Context) result { return s.delivered(t.Seq, id) }
 	case t.stage == posted:
 		return s.offer(t)
-	case t.Kind == store.Edit:
-		return s.change(t)
 	case s.outdated(t):
 		s.log.Info("a timed message is out of date and is dropped", "key", t.Key, "due", t.Due)
 		t.gone = true
 		return s.prepare(t)
+	case t.Kind == store.Edit:
+		return s.change(t)
 	}
 	return s.send(t)
 }
@@ -71,16 +71,19 @@ func (s *Sender) delivered(seq uint64, id string) result {
 	return r
 }
 
-// try notes that a task is tried.
-func (s *Sender) try(seq uint64, at time.Time) (r result, goOn bool) {
-	err := s.store.Tried(seq, at)
-	switch {
-	case errors.Is(err, store.ErrNotPending):
-		return result{left: true}, false // an edit that a later one has replaced
-	case err != nil:
-		return result{disk: err}, false
+// note returns the work of noting that a task is tried next.
+func (s *Sender) note(t *task) func(context.Context) result {
+	seq, at := t.Seq, s.now()
+	return func(context.Context) result {
+		err := s.store.Tried(seq, at)
+		switch {
+		case errors.Is(err, store.ErrNotPending):
+			return result{left: true} // an edit that a later one has replaced
+		case err != nil:
+			return result{disk: err}
+		}
+		return result{tried: at}
 	}
-	return result{first: at}, true
 }
 
 // change returns the work of an edit.
@@ -103,21 +106,16 @@ func (s *Sender) change(t *task) func(context.Context) result {
 		t.gone = true
 		return s.prepare(t)
 	}
+	if !t.noted {
+		return s.note(t)
+	}
 	t.sentTo = id
-	seq, text, at, offers := t.Seq, t.Text, s.now(), t.Offer > 0
+	text := t.Text
 	return func(ctx context.Context) result {
-		r, goOn := s.try(seq, at)
-		if !goOn {
-			return r
+		if err := s.chat.Edit(ctx, id, text); err != nil {
+			return result{err: err}
 		}
-		if r.err = s.chat.Edit(ctx, id, text); r.err != nil {
-			return r
-		}
-		if offers {
-			r.id = id
-			return r
-		}
-		return s.delivered(seq, id)
+		return result{id: id}
 	}
 }
 
@@ -135,12 +133,9 @@ func (s *Sender) later(t *task) *task {
 // marked as delivered afterwards, so that a list that a crash left half without
 // them gets the rest.
 func (s *Sender) offer(t *task) func(context.Context) result {
-	seq, id, n := t.Seq, t.id, t.Offer
+	id, n := t.id, t.Offer
 	return func(ctx context.Context) result {
-		if err := s.chat.Offer(ctx, id, n); err != nil {
-			return result{id: id, err: err}
-		}
-		return s.delivered(seq, id)
+		return result{id: id, err: s.chat.Offer(ctx, id, n)}
 	}
 }
 
@@ -151,6 +146,9 @@ func (s *Sender) send(t *task) func(context.Context) result {
 		return nil
 	}
 	t.sentTo = to.Root
+	if !t.noted {
+		return s.note(t)
+	}
 	m := chat.Message{Key: t.Key, First: t.First, Text: s.text(t), To: to}
 	make := ""
 	if !t.bare {
@@ -162,12 +160,7 @@ func (s *Sender) send(t *task) func(context.Context) result {
 	if t.class == card && t.way == directly {
 		m.Key, m.First = t.Key+"/direct", time.Time{}
 	}
-	seq, at, marks := t.Seq, s.now(), t.Offer == 0 && !(t.class == card && t.way == directly)
-	return func(ctx context.Context) result {
-		r, goOn := s.try(seq, at)
-		if !goOn {
-			return r
-		}
+	return func(ctx context.Context) (r result) {
 		if make != "" {
 			r.name, r.content, r.failed = s.make(make)
 			r.made = true
@@ -177,12 +170,8 @@ func (s *Sender) send(t *task) func(context.Context) result {
 				m.File, m.FileName = nil, ""
 			}
 		}
-		if r.id, r.err = s.chat.Post(ctx, m); r.err != nil || !marks {
-			return r
-		}
-		done := s.delivered(seq, r.id)
-		done.first, done.made, done.name, done.content, done.failed = r.first, r.made, r.name, r.content, r.failed
-		return done
+		r.id, r.err = s.chat.Post(ctx, m)
+		return r
 	}
 }
 
@@ -222,48 +211,49 @@ func (s *Sender) failed(name string) string {
 // finish notes what became of a try.
 func (s *Sender) finish(t *task, r result) {
 	t.flying = false
-	if t.First.IsZero() {
-		t.First = r.first
-	}
-	if r.made {
-		s.keepMade(t, r)
-	}
-	if r.id != "" && !(t.class == card && t.way == directly) {
-		s.hasID(t, r.id)
-	}
 	switch {
 	case r.disk != nil:
 		s.diskFailed(r.disk)
 		return
-	case r.err != nil:
-		s.diskFailed(nil)
-		s.fault(t, faultOf(r.err))
-		return
-	}
-	s.diskFailed(nil)
-	if r.id != "" {
-		s.worked(t)
-	}
-	switch {
 	case r.left:
+		s.diskFailed(nil)
 		delete(s.posted, baseOf(t.Key))
 		s.forget(t)
+		return
+	case !r.tried.IsZero():
+		s.diskFailed(nil)
+		t.noted, t.tried = true, r.tried
+		return
+	}
+	if t.noted = false; t.First.IsZero() {
+		t.First = t.tried
+	}
+	if r.made {
+		s.keepMade(t, r)
+	}
+	switch {
+	case r.err != nil:
+		s.fault(t, faultOf(r.err))
+		return
 	case t.class == card && t.way == directly:
 		t.way, t.told = inPlace, true
 		t.until = time.Now().Add(t.pause.Next(0))
+	case t.stage == posted || t.Offer == 0:
+		s.made(t, r.id, marked)
+	default:
+		s.made(t, r.id, posted)
 	}
+	s.worked(t)
 }
 
-// hasID notes that a post was made.
-func (s *Sender) hasID(t *task, id string) {
-	if t.id == id {
-		return
-	}
-	t.id, t.until, t.held = id, time.Time{}, false
+// made notes that a post or an edit was made. What waits for it goes on; the
+// rest of the task holds up nobody.
+func (s *Sender) made(t *task, id string, stage stage) {
+	t.id, t.stage, t.until, t.held, t.aside = id, stage, time.Time{}, false, false
 	t.pause.Reset()
 	t.refusals, t.troubles = streak{}, streak{}
-	if t.stage = marked; t.Offer > 0 {
-		t.stage, t.class = posted, taps
+	if stage == posted {
+		t.class = taps
 	}
 	if t.Kind == store.Post {
 		s.posted[baseOf(t.Key)] = id

@@ -49,7 +49,7 @@ type Sender struct {
 	opt   Options
 	retry.Signal
 
-	tasks  map[uint64]*task
+	last   uint64 // number of the newest message read from the store
 	lanes  map[string][]*task
 	posted map[string]string // post ids that the store may not know yet, by base key
 	gone   map[string]bool   // ids of posts that are not there any more
@@ -70,7 +70,7 @@ type Sender struct {
 func New(st *store.Store, c chat.Chat, now func() time.Time, log *slog.Logger, opt Options) *Sender {
 	return &Sender{
 		store: st, chat: c, now: now, log: log, down: retry.NewOutages(log), opt: opt, Signal: retry.NewSignal(),
-		tasks: make(map[uint64]*task), lanes: make(map[string][]*task),
+		lanes:  make(map[string][]*task),
 		posted: make(map[string]string), gone: make(map[string]bool),
 		asks: make(map[core.RunID]*ask), shut: make(map[chat.To]time.Time),
 		done: make(chan func(), workers),
@@ -126,9 +126,6 @@ func (s *Sender) start(ctx context.Context) (next time.Time) {
 		})
 		started := false
 		for _, c := range ready {
-			if s.working.all == workers {
-				break
-			}
 			if started = s.fits(c); started {
 				s.launch(ctx, c)
 				break
@@ -153,8 +150,15 @@ func (s *Sender) ready() (all []candidate, next time.Time) {
 	return all, next
 }
 
-// fits reports whether there is a worker for a task.
+// fits reports whether a task can be started without a worker, or with one
+// that is free.
 func (s *Sender) fits(c candidate) bool {
+	if !c.calls() {
+		return true
+	}
+	if s.working.all == workers {
+		return false
+	}
 	if c.slow() && s.working.slow == slowWorkers {
 		return false
 	}
@@ -167,8 +171,11 @@ func (s *Sender) launch(ctx context.Context, c candidate) {
 	if work == nil {
 		return
 	}
-	slow, other := c.slow(), c.rank != 0
+	calls, slow, other := c.calls(), c.slow(), c.rank != 0
 	count := func(by int) {
+		if !calls {
+			return
+		}
 		s.working.all += by
 		if slow {
 			s.working.slow += by
@@ -237,28 +244,18 @@ func (s *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
 	}
 }
 
-// reload reads what is in the outbox.
+// reload reads what was put in the outbox since it was read last.
 func (s *Sender) reload() error {
-	pending, err := s.store.Pending()
+	pending, err := s.store.PendingAfter(s.last)
 	if err != nil {
 		return fmt.Errorf("reading the outbox: %w", err)
 	}
-	there := make(map[uint64]bool, len(pending))
 	changed := make(map[string]bool)
 	for _, o := range pending {
-		there[o.Seq] = true
-		if s.tasks[o.Seq] != nil {
-			continue
-		}
 		t := &task{Out: o, class: classOf(o), lane: laneOf(o), born: time.Now()}
-		s.tasks[o.Seq] = t
 		s.lanes[t.lane] = append(s.lanes[t.lane], t)
+		s.last = o.Seq
 		changed[t.lane] = true
-	}
-	for seq, t := range s.tasks {
-		if !there[seq] && !t.flying { // replaced by a later edit
-			s.forget(t)
-		}
 	}
 	for lane := range changed {
 		sortLane(s.lanes[lane])
@@ -275,7 +272,6 @@ func (s *Sender) reload() error {
 
 // forget is done with a task.
 func (s *Sender) forget(t *task) {
-	delete(s.tasks, t.Seq)
 	lane := slices.DeleteFunc(s.lanes[t.lane], func(o *task) bool { return o == t })
 	if s.lanes[t.lane] = lane; len(lane) == 0 {
 		delete(s.lanes, t.lane)

@@ -29,12 +29,14 @@ type task struct {
 
 	stage  stage
 	id     string // of the post, once it was made
-	flying bool   // a worker is at it
+	flying bool   // something is being done with it
+	noted  bool   // the store knows that it is tried next
 	held   bool   // it waits for something else: a new card, the post to be edited
 	gone   bool   // dropped or parked, and to be marked so
 
 	pause    retry.Backoff
 	until    time.Time // not to be tried before
+	tried    time.Time // by the chat server's clock, the last time that was noted
 	aside    bool      // others of the lane need not wait for it
 	refusals streak    // by the server
 	troubles streak    // by others, or nobody
@@ -60,6 +62,11 @@ func (s *streak) add(now time.Time) {
 	}
 	s.n++
 }
+
+// calls reports whether the next step of a task is a call to the chat server,
+// for which it needs a worker. The others only write to the store, where many
+// share a transaction.
+func (t *task) calls() bool { return !t.gone && (t.stage == posted || t.stage == unsent && t.noted) }
 
 // rank is how urgent a task is; the lowest goes first.
 func (t *task) rank() int {
