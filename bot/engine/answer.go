@@ -32,7 +32,7 @@ func (t *turn) findSuit(typed string) (core.File, error) {
 	if !ok {
 		return core.File{}, t.unknownSuit(typed)
 	}
-	return t.Engine.file(tag)
+	return t.fileNow(tag)
 }
 
 func (t *turn) askSuit(w core.AskSuit) error {
