@@ -366,17 +366,27 @@ func (t *turn) onRun(want core.Intent) error {
 }
 
 // listSeen refuses to tick by words a list that has not reached the chat yet:
-// nobody can have looked at it.
+// nobody can have looked at it. People see a post a moment before the answer to the
+// call that made it is on record.
 func (t *turn) listSeen(want core.Intent) error {
 	tick, is := want.(core.Tick)
 	if !is || tick.ByTap || t.run.List() == nil {
 		return nil
 	}
-	_, delivered, err := t.store.PostID(chat.ListKey(t.run))
-	if err == nil && !delivered {
-		err = &core.Refusal{Why: core.ListUnseen, Run: t.run.ID, Suit: t.run.Suit.Tag}
+	const moment = 10 * time.Second
+	key := chat.ListKey(t.run)
+	if _, delivered, err := t.store.PostID(key); err != nil || delivered {
+		return err
 	}
-	return err
+	for o, err := range t.store.PendingFrom(0) {
+		if err != nil {
+			return err
+		}
+		if chat.BaseKey(o.Key) == key && o.Tries > 0 && t.ev.At.Sub(o.First) < moment {
+			return nil
+		}
+	}
+	return &core.Refusal{Why: core.ListUnseen, Run: t.run.ID, Suit: t.run.Suit.Tag}
 }
 
 // woke rings a run's bells.
