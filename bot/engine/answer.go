@@ -14,27 +14,6 @@ import (
 	"benchbell/store"
 )
 
-// file reads a suit's own entries.
-func (e *Engine) file(tag string) (core.File, error) {
-	entries, err := e.store.OfSuit(tag)
-	if err != nil {
-		return core.File{}, err
-	}
-	return ledger.FileOf(entries), nil
-}
-
-// findSuit looks a suit up by its tag as somebody typed it.
-func (t *turn) findSuit(typed string) (core.File, error) {
-	tag, ok, err := t.store.SuitTag(typed)
-	if err != nil {
-		return core.File{}, err
-	}
-	if !ok {
-		return core.File{}, t.unknownSuit(typed)
-	}
-	return t.Engine.file(tag)
-}
-
 func (t *turn) askSuit(w core.AskSuit) error {
 	file, err := t.findSuit(w.Suit)
 	if err != nil {

@@ -2,9 +2,9 @@ package engine
 
 import (
 	"errors"
-	"fmt"
 	"maps"
 	"slices"
+	"strconv"
 	"time"
 
 	"benchbell/bot/chat"
@@ -14,14 +14,24 @@ import (
 	"benchbell/store"
 )
 
+// enqueue adds a message. A post of a run has the run in its key: a reply under it, in
+// whatever thread, is for that run.
 func (t *turn) enqueue(o store.Out) {
 	if o.Kind == "" {
 		o.Kind = store.Post
 	}
 	if o.Kind == store.Post && o.Key == "" {
-		o.Key = fmt.Sprintf("%s/%d", t.ev.ID, len(t.out))
+		o.Key = t.answerKey(o) + strconv.Itoa(len(t.out))
 	}
 	t.out = append(t.out, o)
+}
+
+// answerKey begins the keys of posts that have no name of their own.
+func (t *turn) answerKey(o store.Out) string {
+	if id, ok := chat.RunOfKey(o.Thread); ok {
+		return id.String() + "/" + t.ev.ID + "/"
+	}
+	return t.ev.ID + "/"
 }
 
 // answer says something where the event came from.

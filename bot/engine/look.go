@@ -185,19 +185,3 @@ func (t *turn) askDue(w core.AskDue) error {
 	t.answer(t.speak.Due(all, within, today))
 	return nil
 }
-
-// release clears what waits for an officer's word.
-func (t *turn) release(w core.Release) error {
-	file, err := t.findSuit(w.Suit)
-	if err != nil {
-		return err
-	}
-	if !t.isOfficer(t.ev.Who) {
-		return &core.Refusal{Why: core.NotAnOfficer, Suit: file.Suit.Tag, Choices: t.officerNames()}
-	}
-	fact, err := file.Release(t.bench.Policy)
-	if err == nil {
-		t.enterSuitFact(file, fact)
-	}
-	return err
-}

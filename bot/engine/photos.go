@@ -139,7 +139,7 @@ func (t *turn) beside(line string) {
 	}
 	back := t.reply("")
 	for i, o := range t.out {
-		isAnswer := o.Kind == store.Post && (strings.HasPrefix(o.Key, t.ev.ID+"/") || chat.IsVerdict(o.Key))
+		isAnswer := o.Kind == store.Post && (strings.HasPrefix(o.Key, t.answerKey(o)) || chat.IsVerdict(o.Key))
 		if isAnswer && (t.hasRun && o.Thread == chat.CardKey(t.after.ID) ||
 			o.Thread == back.Thread && o.Person == back.Person && o.Channel == back.Channel && o.Root == back.Root) {
 			t.out[i].Text = commands.AddLine(o.Text, line)

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strings"
 
 	"benchbell/bot/chat"
 	"benchbell/bot/register"
@@ -211,14 +210,4 @@ func (e *Engine) refuse(err error, in commands.Place) (text string, ok bool) {
 		}
 	}
 	return e.speak.Faults(faults), true
-}
-
-// unknownSuit refuses a tag that nothing has, and names those that were perhaps
-// meant.
-func (t *turn) unknownSuit(typed string) error {
-	near, err := t.store.TagsLike(strings.TrimSpace(typed), 4)
-	if err != nil {
-		return err
-	}
-	return &core.Refusal{Why: core.UnknownSuit, Suit: typed, Choices: near}
 }

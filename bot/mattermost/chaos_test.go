@@ -20,7 +20,7 @@ import (
 // TestNothingIsLost lets people talk for a few hours while connections break,
 // events come twice, late or not at all, requests fail, the engine balks, the
 // server restarts and the bot crashes. In the end the engine must have heard every
-// post that stands, with its last text, and after each gap in the order of the
+// deletion, and every post that stands, with its last text, and after each gap in the order of the
 // server's moments; and each of the bot's posts must be there once.
 func TestNothingIsLost(t *testing.T) {
 	for seed := range uint64(8) {
@@ -35,12 +35,13 @@ type squall struct {
 	*crew
 	rnd      *rand.Rand // behind the fake's lock
 	text     map[string]string
+	gone     map[string]bool         // posts that were deleted
 	standing map[string]map[int]bool // the tester's taps, by post
 	sent     []chat.Message
 }
 
 func storm(t *testing.T, rnd *rand.Rand) {
-	s := &squall{crew: newCrew(t), rnd: rnd, text: make(map[string]string), standing: make(map[string]map[int]bool)}
+	s := &squall{crew: newCrew(t), rnd: rnd, text: make(map[string]string), gone: make(map[string]bool), standing: make(map[string]map[int]bool)}
 	s.locked(func() { s.shape, s.before, s.loseAnswer = s.shapeEvent, s.failRequest, s.loseSome })
 	s.book.refuse = func(chat.Event) error {
 		if s.chance(50) {
@@ -55,6 +56,14 @@ func storm(t *testing.T, rnd *rand.Rand) {
 		switch s.roll(20) {
 		case 0:
 			s.trouble()
+		case 5:
+			if n := len(posts); n > 0 {
+				i := s.roll(n)
+				s.deletes(posts[i].Id)
+				s.gone[posts[i].Id] = true
+				delete(s.text, posts[i].Id)
+				posts = slices.Delete(posts, i, i+1)
+			}
 		case 1:
 			if len(posts) > 0 {
 				p := posts[s.roll(len(posts))]
@@ -70,7 +79,7 @@ func storm(t *testing.T, rnd *rand.Rand) {
 			s.text[p.Id] = "slow"
 		default:
 			for range 1 + s.roll(4) { // often several in one millisecond
-				text := fmt.Sprint("post ", len(posts))
+				text := fmt.Sprint("post ", len(posts), " of ", len(s.text))
 				p := s.says(testerID, rooms[s.roll(len(rooms))], "", text)
 				s.text[p.Id] = text
 				posts = append(posts, p)
@@ -205,7 +214,7 @@ func (s *squall) calm() {
 }
 
 func (s *squall) check() {
-	heard := make(map[string]string)
+	heard, deleted := make(map[string]string), make(map[string]bool)
 	taps := make(map[string]map[int]bool)
 	var gap []chat.Event
 	linked := true
@@ -218,6 +227,11 @@ func (s *squall) check() {
 			}
 		case chat.Edited:
 			heard[what.Post] = what.Text
+		case chat.Deleted:
+			if deleted[what.Post] || !s.gone[what.Post] {
+				s.t.Errorf("the deletion of %s was heard twice, or did not happen", what.Post)
+			}
+			deleted[what.Post] = true
 		case chat.Tapped:
 			if taps[what.Post] == nil {
 				taps[what.Post] = make(map[int]bool)
@@ -240,6 +254,12 @@ func (s *squall) check() {
 	for id, text := range s.text {
 		if got, ok := heard[id]; !ok || got != text {
 			s.t.Errorf("post %s %q was heard as %q", id, text, got)
+		}
+	}
+	for id := range s.gone { // whether it was heard before is left to chance
+		delete(heard, id)
+		if !deleted[id] {
+			s.t.Errorf("the deletion of %s was not heard", id)
 		}
 	}
 	if len(heard) != len(s.text) {

@@ -6,12 +6,12 @@ import (
 )
 
 // A clock tells the chat server's time. It counts on the bot's monotonic clock
-// from moments at which the server said what time it is, so that neither an
-// error nor a jump of the bot's wall clock matters.
+// from moments at which the server told its time, so that errors and jumps of the
+// bot's wall clock do not matter.
 //
-// A sample is an answer with the server's time in it. That time lay between
-// asking and the answer, so half the round trip is the most a sample can be
-// wrong by. The narrowest of the recent ones counts; one that contradicts it
+// A sample is an answer with the server's time in it. The server read its clock
+// between the request and the answer, so a sample is wrong by at most half the
+// round trip. The narrowest of the recent ones counts; one that contradicts it
 // shows that a clock was set (or that the machine slept), and the older ones
 // are forgotten.
 type clock struct {

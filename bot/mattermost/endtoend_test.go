@@ -187,8 +187,14 @@ func (b *bench) expect(want ...string) {
 		}
 	}
 	same := len(news) == len(want)
-	for i := 0; same && i < len(want); i++ {
-		same = strings.HasPrefix(news[i], want[i])
+	left := slices.Clone(news)
+	for _, text := range want { // what is said at the same moment has no order
+		i := slices.IndexFunc(left, func(line string) bool { return strings.HasPrefix(line, text) })
+		if i < 0 {
+			same = false
+			break
+		}
+		left = slices.Delete(left, i, i+1)
 	}
 	if !same {
 		b.t.Errorf("at %v the bot has posted\n  %s\nwant\n  %s", b.clock(), strings.Join(news, "\n  "), strings.Join(want, "\n  "))
@@ -363,7 +369,7 @@ func TestVerdictWithoutPicture(t *testing.T) {
 		b.expect("08:44:00 FAIL HP-07 · R-0001 Drop 3.60 ± 0.15 mbar, limit 3.0 mbar. 16.5 mbar → 12.9 mbar in 3:00, M-1. "+
 			"93.9 % sure that the true drop is beyond the limit. Beyond the limit 3 min before the bell. HP-07 is blocked: not fit. "+
 			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Unplug and put away HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed", "08:44:00 HP-07 FAILED")
-		if n := b.log.count("does not take a file"); n != 1 {
+		if n := b.log.count("a file could not be handed over"); n != 1 {
 			t.Errorf("it stands in the log %d times", n)
 		}
 		b.checkInTheEnd()
@@ -509,7 +515,7 @@ func weather(t *testing.T, bad func(*bench, *squall)) (came map[string]string) {
 		says(testerID, crewID, "", "@benchbell test HP-07 with M-1")
 		// A quick hand replies to the card, and taps the list, as soon as it shows.
 		b.await("R-0001/card")
-		tester("ok 5")
+		label[tester("ok 5")] = "" // refused, if the list has not reached the chat yet
 		time.Sleep(time.Second)
 		list := b.await("R-0001/list/1")
 		b.taps(testerID, list, 1)
@@ -557,14 +563,14 @@ func weather(t *testing.T, bad func(*bench, *squall)) (came map[string]string) {
 		}
 		bells := make(map[string]int)
 		for _, p := range b.posted() {
-			event, n, _ := cutLast(p.key, "/")
+			event, n, _ := cutLast(strings.TrimPrefix(p.key, "R-0001/"), "/")
 			id, _, _ := strings.Cut(event, "@")
 			name, known := label[id]
 			switch {
-			case strings.HasPrefix(p.key, "R-0001/"):
-				came[p.key] = p.text
-			case strings.HasPrefix(p.key, "wake/R-0001/"):
+			case strings.HasPrefix(p.key, "R-0001/wake/R-0001/"):
 				b.checkBell(p, bells)
+			case !known && strings.HasPrefix(p.key, "R-0001/"):
+				came[p.key] = p.text
 			case known && name != "":
 				came[name+" "+n] = p.text
 			case !known:
@@ -596,7 +602,7 @@ func (b *bench) checkBell(p botPost, bells map[string]int) {
 			bells[bell]++
 		}
 	}
-	parts := strings.Split(p.key, "/") // wake/R-0001/due/now/number
+	parts := strings.Split(strings.TrimPrefix(p.key, "R-0001/"), "/") // wake/R-0001/due/now/number
 	due, err1 := strconv.ParseInt(parts[2], 10, 64)
 	now, err2 := strconv.ParseInt(parts[3], 10, 64)
 	if err1 != nil || err2 != nil || now < due || p.at.UnixNano() < due-int64(time.Millisecond) {

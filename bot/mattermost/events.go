@@ -30,8 +30,8 @@ type item struct {
 	what  *chat.Event // nil if the engine need not hear of it
 }
 
-// spoken returns the post as a new post by a person, if it is one. One that was
-// edited before it was seen says only since then what it says: as of its first
+// spoken returns the post as a new post by a person, if it is one. The moment of
+// one that was edited before it was seen is that of the edit: with its first
 // moment, a reading in it could start a clock in the past.
 func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, error) {
 	at := max(p.CreateAt, p.EditAt)
@@ -120,8 +120,8 @@ func (r *receiver) getPost(ctx context.Context, doing, id string) (*model.Post, 
 }
 
 // speaker returns who wrote a post, and whether that is somebody to listen to.
-// A webhook's post carries the user id of whoever made the webhook: only the
-// server's mark tells it from his own.
+// A webhook's post carries the user id of whoever made the webhook; the server's
+// mark tells the two apart.
 func (r *receiver) speaker(ctx context.Context, in room, p *model.Post) (person, bool, error) {
 	_, webhook := p.GetProps()[model.PostPropsFromWebhook]
 	typed := p.Type == model.PostTypeDefault || p.Type == model.PostTypeMe
@@ -210,8 +210,8 @@ func (r *receiver) ownPost(ctx context.Context, id string) (root string, mine bo
 	return p.RootId, true, nil
 }
 
-// taps returns which numbers stand tapped under one of the bot's posts. It has
-// no event if the post has no numbers.
+// taps returns which numbers are tapped under one of the bot's posts. It has no
+// event if the post has no numbers.
 func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, error) {
 	it := item{post: p}
 	if p.Metadata == nil {
@@ -287,9 +287,9 @@ func (r *receiver) onPosted(ctx context.Context, f frame) error {
 	return r.take(ctx, it)
 }
 
-// onEdited also hears of pins and of changed props. They leave edit_at as it
-// was, so that they give an edit that was heard before: the same one again, or
-// one older than anything that can still be unheard.
+// onEdited also hears of pins and of changed props. They do not change edit_at, so
+// they give an edit that was heard before: the same one again, or one too old to
+// be still unheard.
 func (r *receiver) onEdited(ctx context.Context, f frame) error {
 	p, in, err := r.postOf(ctx, f)
 	if err != nil || in == otherRoom || p.EditAt < r.window(p.ChannelId).edits || p.EditAt == 0 {

@@ -1,30 +1,44 @@
-// Package mattermost is Benchbell's link to a Mattermost server. It turns what
-// people post, edit and tap into events for the engine, and delivers the
+// Package mattermost is Benchbell's adapter to a Mattermost server. It turns what
+// people post, edit, delete and tap into events for the engine, and delivers the
 // engine's posts. It knows neither suits nor wording.
+//
+// There are few types to know. [Server] is the server as the bot sees it; [Open]
+// and [Await] make one, and [Server.Check] says what is wrong with the setup.
+// A receiver is one call of [Server.Run]; a link is one websocket; a fault is a
+// call that failed. Begin reading at receiver.receive.
 //
 // # Receiving
 //
-// Every connection begins with a catch-up, by [Server.Run]: the websocket is
-// opened and its hello awaited, so that from then on every post is in the
-// stream; then everything posted since the channel's [bot.Mark] is asked for,
-// less an overlap of ten minutes, because a post becomes visible later than the
-// moment it carries; then come the events that arrived meanwhile. Nothing
-// between the marks is taken on trust: an answer that lacks the last post known
-// from before, or is as long as the server ever makes one, is completed by
-// paging back. An event can so be delivered more than once, always with the
-// same ID, and must be dropped by it.
+// A connection begins with a catch-up: the websocket is opened and its hello
+// awaited, so that from then on every post is in the stream; then the channels
+// are read from their [chat.Mark] on, less an overlap of ten minutes, because a
+// post can become visible later than the moment it carries; then come the events
+// that arrived meanwhile. An answer that lacks the last post known from before,
+// or is as long as the server ever makes one, is completed by paging back. So an
+// event can be delivered more than once, always with the same ID, and must be
+// dropped by it.
+//
+// Without a websocket the channels are read every three seconds. [chat.Lost] is
+// sent when they cannot be read either, or when the crew channel is shut: it is
+// archived, or the bot is not in it. The websocket does not tell reliably of
+// that, so the bot looks every 15 s, and dials again when the channel has changed.
 //
 // A websocket connection is never resumed: a resumption fails silently after a
 // restart of the server or a long gap, and the catch-up is needed then anyway.
 //
 // Only people are heard (no webhooks, bots or system messages), and only in the
-// crew channel and in direct messages by members of the crew's team.
+// crew channel and in direct messages by members of the crew's team. Who they are
+// is sent as [chat.People] before the first [chat.CaughtUp] and after each change.
 //
 // # Sending
 //
 // A post carries its key twice: as the server's pending_post_id, by which the
-// server knows a repeat for 30 s, and in its props, by which the bot finds it
-// again after any failure or crash.
+// server recognizes a repeat for 30 s, and in its props, by which the bot finds
+// it again after any failure or crash.
+//
+// A failed call is a [chat.SendError]. Only the chat server itself, known by the
+// name it gives to each error, can say that a call will never succeed; what a
+// proxy says, or nobody, can be different at the next try.
 //
 // # Why not model.WebSocketClient
 //
@@ -182,7 +196,7 @@ func (s *Server) Name() string { return s.me.Name }
 func baseURL(raw string) (string, error) {
 	u, err := url.Parse(strings.TrimSpace(raw))
 	if err != nil || u.Host == "" || (u.Scheme != "http" && u.Scheme != "https") {
-		return "", fmt.Errorf("the chat server's address %q is no web address: give it as in https://chat.example.org", raw)
+		return "", fmt.Errorf("the chat server's address %q is not a web address: write it as in https://chat.example.org", raw)
 	}
 	return u.Scheme + "://" + u.Host + strings.TrimRight(u.EscapedPath(), "/"), nil
 }

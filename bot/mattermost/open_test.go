@@ -24,8 +24,8 @@ func TestOpenErrors(t *testing.T) {
 		down   bool
 		says   string
 	}{
-		"no address":     {cfg: func(c *Config) { c.URL = "chat.example.org" }, says: "is no web address"},
-		"another scheme": {cfg: func(c *Config) { c.URL = "ws://chat.example.org" }, says: "is no web address"},
+		"no address":     {cfg: func(c *Config) { c.URL = "chat.example.org" }, says: "is not a web address"},
+		"another scheme": {cfg: func(c *Config) { c.URL = "ws://chat.example.org" }, says: "is not a web address"},
 		"nothing there":  {server: func(f *fake) { f.down = true }, down: true, says: "check the address"},
 		"starting":       {server: always(func(w http.ResponseWriter) { sayHTML(w, 503) }), down: true, says: "503"},
 		"a web site": {

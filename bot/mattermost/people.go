@@ -10,7 +10,7 @@ import (
 	"benchbell/core"
 )
 
-// A person is what decides whether an account is listened to.
+// A person is an account with what decides whether the bot listens to it.
 type person struct {
 	core.Person
 	human  bool
@@ -18,8 +18,8 @@ type person struct {
 	known  time.Time
 }
 
-// acquaintance is how long a person is remembered before being asked for again:
-// so long can somebody who left the team still be heard.
+// acquaintance is how long the bot trusts what it knows of a person: somebody who
+// left the team can be heard for that long.
 const acquaintance = 5 * time.Minute
 
 func (r *receiver) person(ctx context.Context, id string) (person, error) {

@@ -11,8 +11,8 @@ import (
 // keyProp is the name under which a post carries its key.
 const keyProp = "benchbell_key"
 
-// sent is what the bot knows of its own posts without asking. It is filled from
-// answers, events and catch-ups, and forgets what is long past.
+// sent is what the bot knows about its own posts without asking. It is filled from
+// answers, events and catch-ups, and forgets the oldest.
 type sent struct {
 	mu    sync.Mutex
 	ids   recent // post ids by key
@@ -89,8 +89,8 @@ func (s *Server) find(ctx context.Context, key, channel string, first time.Time)
 	return "", nil
 }
 
-// recent is a map that forgets: of what was put in, the last generation at
-// least is there.
+// recent is a map that forgets the oldest entries: at least the last generation
+// of them is there.
 type recent struct{ young, old map[string]string }
 
 const generation = 10_000
