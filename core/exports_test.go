@@ -89,8 +89,6 @@ var exportedAnyway = map[string]string{
 	"bot/retry.FirstPause":        "tests of other rooms pass this time",
 	"bot/retry.LongestPause":      "tests of other rooms pass this time",
 	"bot/rehearsal.People":        "tests of other rooms have the same people",
-	"bot/document.Maker":          "serve and rehearsal make documents at delivery with it",
-	"bot/document.NewMaker":       "serve and rehearsal make documents at delivery with it",
 }
 
 // usesOf notes the names of other packages that a file uses.

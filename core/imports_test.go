@@ -52,10 +52,10 @@ var rooms = map[string][]string{
 	},
 
 	"bot/engine": {"core", "commands", "store", "scheduler", "bot/chat", "bot/config", "bot/ledger", "bot/register"},
-	"bot/outbox": {"commands", "store", "bot/chat", "bot/retry"},
+	"bot/outbox": {"core", "commands", "store", "bot/chat", "bot/retry"},
 	"bot/photo":  {"core", "store", "bot/chat", "bot/retry"},
 	"bot/serve": {
-		"commands", "store", "scheduler", "bot/chat", "bot/retry", "bot/config", "bot/ledger",
+		"commands", "store", "scheduler", "bot/chat", "bot/retry", "bot/config", "bot/ledger", "bot/document",
 		"bot/engine", "bot/outbox", "bot/photo",
 	},
 	"bot/rehearsal": {

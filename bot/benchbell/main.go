@@ -1,7 +1,9 @@
 // Command benchbell guides a crew through the pressure tests of its gas-tight
 // suits, in the crew's own chat.
 //
-// Its subcommands are listed by "benchbell help".
+// Its subcommands are listed by "benchbell help", and in run.go with the functions
+// that carry them out, one file each. setup.go finds configuration and store for
+// all of them.
 package main
 
 import (

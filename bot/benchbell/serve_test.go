@@ -21,7 +21,7 @@ func TestServeMakesNothing(t *testing.T) {
 	s.file("benchbell.toml", "[chat]\nurl = \"ftp://chat\"\nteam = \"t\"\nchannel = \"c\"\n")
 	s.mustFail([]string{"serve"}, "token is missing")
 	t.Setenv(config.TokenVariable, "x")
-	s.mustFail([]string{"serve"}, "no web address")
+	s.mustFail([]string{"serve"}, "is not a web address")
 	if s.has("benchbell.db") {
 		t.Error("there is a store now")
 	}

@@ -108,7 +108,7 @@ func (t *turn) findSuit(typed string) (core.File, error) {
 	if !ok {
 		return core.File{}, t.unknownSuit(typed)
 	}
-	return t.Engine.file(tag)
+	return t.fileNow(tag)
 }
 
 // unknownSuit refuses a tag that nothing has, and names those that were perhaps

@@ -60,9 +60,9 @@ func kindOf(header []string) sheetKind {
 // underscores and hyphens do not count.
 func sameColumn(cell, name string) bool { return plainColumn(cell) == plainColumn(name) }
 
-func plainColumn(s string) string {
-	return strings.NewReplacer(" ", "", "_", "", "-", "").Replace(strings.ToLower(s))
-}
+func plainColumn(s string) string { return blanks.Replace(strings.ToLower(s)) }
+
+var blanks = strings.NewReplacer(" ", "", "_", "", "-", "")
 
 func (s *sheet) register(known Known) (Register, error) {
 	var r Register

@@ -11,7 +11,7 @@ import (
 	"benchbell/testdata/demo"
 )
 
-// RehearsalRegister reads the register of a rehearsal: that of the files, or
+// Fleet reads the register of a rehearsal: that of the files, or
 // of the invented station Harrow Point if none are named.
 func Fleet(cfg config.Config, paths []string, at time.Time) ([]core.Entry, error) {
 	known := register.Known{Today: core.DateAt(at, cfg.Policy.Zone), Dates: cfg.Dates, Methods: cfg.AllMethods()}

@@ -1,3 +1,11 @@
+// Package rehearsal plays conversations in virtual time: the demo, the training
+// mode, and most tests of the whole bot.
+//
+// A [Rehearsal] joins the same engine, outbox and store as a bot that serves with a
+// stage (stage.go), a chat server that is only printed. [Rehearsal.Play] plays a
+// script, whose lines are listed in script.go; [Rehearsal.Keyboard] takes the same
+// lines from somebody who types. [Fleet] and [Demo] are the invented station Harrow
+// Point, and [ConfigOf] finds the configuration of a script.
 package rehearsal
 
 import (
@@ -51,7 +59,7 @@ type Rehearsal struct {
 // People are those of the scenario that a rehearsal knows before they speak.
 var People = []string{"bench.tester", "second.tester", "crew.member", "duty.officer"}
 
-// NewRehearsal sets the stage: a new store at path with the given register in
+// New sets the stage: a new store at path with the given register in
 // it, and the station's clock at start.
 func New(path string, cfg config.Config, register []core.Entry, start time.Time, out io.Writer, log *slog.Logger) (*Rehearsal, error) {
 	r := &Rehearsal{

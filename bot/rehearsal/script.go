@@ -225,6 +225,7 @@ func parseStationClock(s string, zone *time.Location) (time.Time, error) {
 // plain makes words comparable: case, emphasis, invisible marks and line
 // breaks do not count.
 func plain(s string) string {
-	s = strings.NewReplacer("*", "", "`", "", "_", "", "\u200b", "").Replace(strings.ToLower(s))
-	return strings.Join(strings.Fields(s), " ")
+	return strings.Join(strings.Fields(unmarked.Replace(strings.ToLower(s))), " ")
 }
+
+var unmarked = strings.NewReplacer("*", "", "`", "", "_", "", "\u200b", "")

@@ -50,23 +50,22 @@ func (s errorSum) at(i int) float64 { return s.half * float64(2*i-fineness) / fi
 // blur adds an error within ± bound: the mean of the distribution function over
 // as far on both sides, from its integral.
 func (s errorSum) blur(bound float64) {
-	integral := make([]float64, fineness+1)
+	var integral [fineness + 1]float64
+	half, step := s.half, s.step()
 	for i := range fineness {
-		integral[i+1] = integral[i] + s.step()*(s.points[i]+s.points[i+1])/2
+		integral[i+1] = integral[i] + step*(s.points[i]+s.points[i+1])/2
 	}
 	upTo := func(x float64) float64 {
-		place := (x + s.half) / s.step()
-		i := int(min(max(place, 0), fineness-1))
+		place := (x + half) / step
 		if place < 0 {
 			return 0
 		}
+		i := min(int(place), fineness-1)
 		return integral[i] + (place-float64(i))*(integral[i+1]-integral[i])
 	}
-	blurred := make([]float64, fineness+1)
-	for i := range blurred {
-		blurred[i] = (upTo(s.at(i)+bound) - upTo(s.at(i)-bound)) / (2 * bound)
+	for i := range s.points {
+		s.points[i] = (upTo(s.at(i)+bound) - upTo(s.at(i)-bound)) / (2 * bound)
 	}
-	copy(s.points, blurred)
 }
 
 // below returns the probability of an error below x.

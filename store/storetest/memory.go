@@ -6,12 +6,13 @@ import (
 	"iter"
 	"maps"
 	"slices"
+	"strings"
 	"sync"
 
 	"benchbell/store"
 )
 
-// Memory returns an empty engine that keeps everything in a map and forgets
+// Memory returns an empty engine that keeps everything in memory and forgets
 // it in the end.
 func Memory() store.Engine { return &memory{} }
 
@@ -23,8 +24,21 @@ var (
 
 type memory struct {
 	mu      sync.RWMutex
-	buckets map[string]map[string][]byte
+	buckets map[string]bucket
 	closed  bool
+}
+
+// bucket has its keys in order.
+type bucket []pair
+
+type pair struct {
+	key   string
+	value []byte
+}
+
+// find returns where a key is, or would be.
+func (b bucket) find(key string) (int, bool) {
+	return slices.BinarySearchFunc(b, key, func(p pair, key string) int { return strings.Compare(p.key, key) })
 }
 
 func (m *memory) View(fn func(store.Tx) error) error {
@@ -60,34 +74,31 @@ func (m *memory) Close() error {
 // memoryTx copies a bucket before it first changes it, so that giving up the
 // transaction is dropping the copies.
 type memoryTx struct {
-	buckets  map[string]map[string][]byte
+	buckets  map[string]bucket
 	own      map[string]bool // buckets copied
 	readOnly bool
 }
 
-func (t *memoryTx) change(bucket string) (map[string][]byte, error) {
+func (t *memoryTx) change(name string) (bucket, error) {
 	if t.readOnly {
 		return nil, errReadOnly
 	}
 	if t.buckets == nil {
-		t.buckets = make(map[string]map[string][]byte)
+		t.buckets = make(map[string]bucket)
 	}
-	if !t.own[bucket] {
-		b := maps.Clone(t.buckets[bucket])
-		if b == nil {
-			b = make(map[string][]byte)
-		}
-		t.buckets[bucket], t.own[bucket] = b, true
+	if !t.own[name] {
+		t.buckets[name], t.own[name] = slices.Clone(t.buckets[name]), true
 	}
-	return t.buckets[bucket], nil
+	return t.buckets[name], nil
 }
 
 func (t *memoryTx) Get(bucket string, key []byte) []byte {
-	value, ok := t.buckets[bucket][string(key)]
+	b := t.buckets[bucket]
+	i, ok := b.find(string(key))
 	if !ok {
 		return nil
 	}
-	return append([]byte{}, value...)
+	return append([]byte{}, b[i].value...)
 }
 
 func (t *memoryTx) Put(bucket string, key, value []byte) error {
@@ -98,7 +109,12 @@ func (t *memoryTx) Put(bucket string, key, value []byte) error {
 	if err != nil {
 		return err
 	}
-	b[string(key)] = bytes.Clone(value)
+	put := pair{string(key), bytes.Clone(value)}
+	if i, ok := b.find(put.key); ok {
+		b[i] = put
+	} else {
+		t.buckets[bucket] = slices.Insert(b, i, put)
+	}
 	return nil
 }
 
@@ -107,18 +123,18 @@ func (t *memoryTx) Delete(bucket string, key []byte) error {
 	if err != nil {
 		return err
 	}
-	delete(b, string(key))
+	if i, ok := b.find(string(key)); ok {
+		t.buckets[bucket] = slices.Delete(b, i, i+1)
+	}
 	return nil
 }
 
 func (t *memoryTx) Range(bucket string, from, to []byte) iter.Seq2[[]byte, []byte] {
 	return func(yield func(key, value []byte) bool) {
 		b := t.buckets[bucket]
-		for _, key := range slices.Sorted(maps.Keys(b)) {
-			if key < string(from) || to != nil && key >= string(to) {
-				continue
-			}
-			if !yield([]byte(key), append([]byte{}, b[key]...)) {
+		first, _ := b.find(string(from))
+		for _, p := range b[first:] {
+			if to != nil && p.key >= string(to) || !yield([]byte(p.key), append([]byte{}, p.value...)) {
 				return
 			}
 		}
