@@ -55,7 +55,7 @@ type Out struct {
 	Fallback string
 	Text     string
 	Due      time.Time // moment that a timed post is about; zero if it is not timed
-	Offer    int       // numbers put under the post for people to tap
+	Offer    int       // numbers put under the post for people to tap; all there is to an Edit without text
 	// File is attached to a Post, under the name FileName. Instead of a File,
 	// Doc names a document or a picture that is made when the post is delivered.
 	File     []byte
@@ -372,6 +372,29 @@ func (s *Store) Delivered(seq uint64, postID string) error {
 			}
 		}
 		return leave(tx, o)
+	})
+}
+
+// Posted notes the id of a Post whose numbers are still to be offered. What
+// stays in the outbox, under the same number, is an Edit of it that has no text
+// but the numbers: [Store.Delivered] takes it out. The error is ErrNotPending
+// if the message is not in the outbox.
+func (s *Store) Posted(seq uint64, postID string) error {
+	return s.mark(func(tx Tx) error {
+		o, err := getPending(tx, seq)
+		if err != nil {
+			return err
+		}
+		if o.Kind != Post { // noted before
+			return nil
+		}
+		if err := notePost(tx, o.Key, postID); err != nil {
+			return err
+		}
+		base, _ := splitCopy(o.Key)
+		return putOut(tx, bucketOut, Parked{Out: Out{
+			Seq: seq, Kind: Edit, Target: base, Offer: o.Offer, First: o.First, Tries: max(o.Tries, 1),
+		}})
 	})
 }
 

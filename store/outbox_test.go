@@ -217,3 +217,25 @@ func TestPendingAfter(t *testing.T) {
 		}
 	}
 }
+
+// TestPosted: of a post that was made its numbers stay in the outbox.
+func TestPosted(t *testing.T) {
+	s := inMemory(t)
+	l := post("list~2")
+	l.Offer = 10
+	commit(t, s, store.Batch{Out: []store.Out{post("list"), l}})
+	do(t, s.Tried(2, morning), s.Posted(2, "p2"), s.Posted(2, "p2"))
+	wantPending(t, s, "1:list 2:list=")
+	if o := must(s.Pending())(t)[1]; o.Kind != store.Edit || o.Offer != 10 || !o.First.Equal(morning) {
+		t.Errorf("pending is %+v", o)
+	}
+	if id, ok, err := s.PostID("list"); id != "p2" || !ok || err != nil {
+		t.Errorf("the post is %q, %v, %v", id, ok, err)
+	}
+	commit(t, s, store.Batch{Out: []store.Out{edit("list", "ticked")}}) // does not replace them
+	wantPending(t, s, "1:list 2:list= 3:list=ticked")
+	do(t, s.Check(), s.Delivered(2, "p2"), s.Check())
+	if err := s.Posted(2, "p2"); !errors.Is(err, store.ErrNotPending) {
+		t.Errorf("after its delivery: %v", err)
+	}
+}

@@ -106,11 +106,7 @@ func measure(b *testing.B, bells, verdicts int) {
 	}
 	c.mu.Unlock()
 	for n := range verdicts {
-		run := core.RunID(n + 1)
-		v, l := reply(run, chat.VerdictKey(run, 1), "PASS"), reply(run, chat.NumberedKey(run, "list", 3), "list")
-		v.Class, v.File, v.FileName = store.Verdict, make([]byte, 50_000), "chart.png"
-		l.Class, l.Offer = store.List, 6
-		put(v, l)
+		put(verdictOf(core.RunID(n + 1))...)
 	}
 	// The engine takes some time for each bell.
 	for n := range bells {
@@ -123,6 +119,18 @@ func measure(b *testing.B, bells, verdicts int) {
 		put(bell)
 	}
 	left.Wait()
+	report(b, all, late)
+}
+
+// verdictOf is a verdict with its picture, and the list that follows it.
+func verdictOf(run core.RunID) []store.Out {
+	v, l := reply(run, chat.VerdictKey(run, 1), "PASS"), reply(run, chat.NumberedKey(run, "list", 3), "list")
+	v.Class, v.File, v.FileName = store.Verdict, make([]byte, 50_000), "chart.png"
+	l.Class, l.Offer = store.List, 6
+	return []store.Out{v, l}
+}
+
+func report(b *testing.B, all time.Duration, late []time.Duration) {
 	b.ReportMetric(all.Seconds()*1000, "ms-all")
 	if len(late) > 0 {
 		slices.Sort(late)

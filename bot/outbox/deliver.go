@@ -36,6 +36,12 @@ func (s *Sender) prepare(t *task) func(context.Context) result {
 	case t.stage == marked:
 		id := t.id
 		return func(context.Context) result { return s.delivered(t.Seq, id) }
+	case t.stage == posted && !t.noted:
+		id := t.id
+		return func(context.Context) result {
+			r := s.mark(t.Seq, func(seq uint64) error { return s.store.Posted(seq, id) })
+			return result{disk: r.disk, tried: s.now()}
+		}
 	case t.stage == posted:
 		return s.offer(t)
 	case s.outdated(t):
@@ -129,10 +135,21 @@ func (s *Sender) later(t *task) *task {
 	return nil
 }
 
-// offer returns the work of putting numbers under a post that was made. It is
-// marked as delivered afterwards, so that a list that a crash left half without
-// them gets the rest.
+// offer returns the work of putting numbers under a post that was made. They
+// stay in the outbox until they were all put there, so that a list that a crash
+// left half without them gets the rest.
 func (s *Sender) offer(t *task) func(context.Context) result {
+	if t.id == "" { // posted by the program before
+		id, err := s.postID(t.Target)
+		switch {
+		case s.diskFailed(err):
+			return nil
+		case id == "":
+			t.gone = true
+			return s.prepare(t)
+		}
+		t.id = id
+	}
 	id, n := t.id, t.Offer
 	return func(ctx context.Context) result {
 		return result{id: id, err: s.chat.Offer(ctx, id, n)}
@@ -223,10 +240,16 @@ func (s *Sender) finish(t *task, r result) {
 	case !r.tried.IsZero():
 		s.diskFailed(nil)
 		t.noted, t.tried = true, r.tried
+		if t.stage == posted {
+			delete(s.posted, baseOf(t.Key)) // the store knows it
+		}
 		return
 	}
-	if t.noted = false; t.First.IsZero() {
-		t.First = t.tried
+	if t.stage == unsent {
+		t.noted = false // every try is noted anew
+		if t.First.IsZero() {
+			t.First = t.tried
+		}
 	}
 	if r.made {
 		s.keepMade(t, r)

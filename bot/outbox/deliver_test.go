@@ -149,6 +149,9 @@ func TestTapsHoldUpNobody(t *testing.T) {
 		l.Class, l.Offer = store.List, 10
 		r.sends(newCard(1, "card"), l, store.Out{Kind: store.Edit, Target: l.Key, Text: "list, later"}, reply(1, "a", "next"))
 		r.expect("card", "list, later", "next")
+		if _, ok, err := r.store.PostID(l.Key); !ok || err != nil {
+			t.Errorf("the store does not know the list yet: %v", err)
+		}
 		time.Sleep(time.Minute)
 		synctest.Wait()
 		if n := r.post("list, later").Numbers; n != 10 {

@@ -8,7 +8,7 @@
 //     its context ends. One goroutine owns all its state; workers make the
 //     calls, and bring back a result.
 //   - task (task.go) is the delivery of one message: unsent, posted (its taps
-//     are still to be put under it), marked (as soon as the store knows).
+//     are still to be put under it), marked (the store is still to know).
 //   - byServer and byOthers (policy.go) are the policy: a table of what happens
 //     after a failure.
 //
@@ -28,9 +28,9 @@
 //     comes before everything else of its thread. A message steps out of order
 //     only where the policy says so. A bell waits no longer than 3 s for what
 //     stands before it; then it is said, outside the thread if need be.
-//   - A list is marked as delivered after its taps were put under it, so that
+//   - The taps of a list stay in the outbox until all were put under it, so that
 //     one that a crash left half without them gets the rest. Nothing waits for
-//     the taps.
+//     them.
 //   - A timed message is dropped if a later one for the same thread waits, and
 //     says how late it is if it is more than 30 s late.
 //   - A document is made by a worker, once. If that fails, or panics, its

@@ -253,6 +253,9 @@ func (s *Sender) reload() error {
 	changed := make(map[string]bool)
 	for _, o := range pending {
 		t := &task{Out: o, class: classOf(o), lane: laneOf(o), born: time.Now()}
+		if t.class == taps {
+			t.stage, t.noted = posted, true
+		}
 		s.lanes[t.lane] = append(s.lanes[t.lane], t)
 		s.last = o.Seq
 		changed[t.lane] = true

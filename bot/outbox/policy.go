@@ -28,6 +28,9 @@ func (c class) String() string {
 
 func classOf(o store.Out) class {
 	if o.Kind == store.Edit {
+		if o.Text == "" && o.Offer > 0 {
+			return taps
+		}
 		return edit
 	}
 	switch o.Class {

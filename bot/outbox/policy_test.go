@@ -83,7 +83,7 @@ func (r *round) fate(o store.Out) string {
 		r.t.Fatal(err)
 	}
 	for _, p := range pending {
-		if p.Key == o.Key && p.Target == o.Target {
+		if p.Key == o.Key && p.Target == o.Target || o.Key != "" && p.Target == o.Key {
 			says = append(says, "pending")
 		}
 	}

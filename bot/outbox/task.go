@@ -16,7 +16,7 @@ type stage int
 
 const (
 	unsent stage = iota
-	posted       // the taps are still to be put under it
+	posted       // its taps are still to be put under it
 	marked       // all is done but to mark it in the store
 )
 
@@ -30,7 +30,7 @@ type task struct {
 	stage  stage
 	id     string // of the post, once it was made
 	flying bool   // something is being done with it
-	noted  bool   // the store knows that it is tried next
+	noted  bool   // the store knows that it is tried next, or of a post that it was made
 	held   bool   // it waits for something else: a new card, the post to be edited
 	gone   bool   // dropped or parked, and to be marked so
 
@@ -66,7 +66,7 @@ func (s *streak) add(now time.Time) {
 // calls reports whether the next step of a task is a call to the chat server,
 // for which it needs a worker. The others only write to the store, where many
 // share a transaction.
-func (t *task) calls() bool { return !t.gone && (t.stage == posted || t.stage == unsent && t.noted) }
+func (t *task) calls() bool { return !t.gone && (t.noted && t.stage != marked) }
 
 // rank is how urgent a task is; the lowest goes first.
 func (t *task) rank() int {
