@@ -11,7 +11,7 @@ import (
 )
 
 // Reminders says when a station looks for what is due. A look tells the crew
-// what fell due since the last one; nothing is told twice.
+// what fell due since the last look; nothing is told twice.
 type Reminders struct {
 	Digest    scheduler.Rule // the regular digest
 	Daily     scheduler.Rule // what falls due today, and what became overdue
@@ -21,7 +21,7 @@ type Reminders struct {
 	QuietFrom, QuietTo time.Duration
 }
 
-// next returns the first look after a moment.
+// Next returns the first look after a moment.
 func (r Reminders) Next(after time.Time) time.Time {
 	a, b := r.Digest.Next(after), r.Daily.Next(after)
 	if a.IsZero() || !b.IsZero() && b.Before(a) {
@@ -30,7 +30,7 @@ func (r Reminders) Next(after time.Time) time.Time {
 	return a
 }
 
-// quietUntil returns when the quiet hours end in which t lies, or t itself.
+// QuietUntil returns the end of the quiet hours if t is within them, else t.
 func (r Reminders) QuietUntil(t time.Time, zone *time.Location) time.Time {
 	if r.QuietFrom == r.QuietTo {
 		return t
@@ -53,8 +53,8 @@ func (r Reminders) QuietUntil(t time.Time, zone *time.Location) time.Time {
 	return end
 }
 
-// digests counts the regular digests that were due since a moment, and returns
-// the last of them.
+// Digests counts the digests that were due since a moment, and returns the moment
+// of the last one.
 func (r Reminders) Digests(since, now time.Time) (n int, last time.Time) {
 	const most = 1000
 	for t := r.Digest.Next(since); n < most && !t.IsZero() && !t.After(now); t = r.Digest.Next(t) {

@@ -20,8 +20,8 @@ import (
 )
 
 // Export writes what the register holds, as Import reads it: suits.csv,
-// manometers.csv and the past tests.csv, with their headers even if there is
-// nothing in them, so that they serve as templates. Beside them it writes the
+// manometers.csv and tests.csv, each with its header even if it is empty, so that
+// it serves as a template. Beside them it writes the
 // whole journal as journal.jsonl, which Restore reads, and as journal.csv for
 // people, and the days on which something falls due as due.ics.
 func Export(st *store.Store, cfg config.Config, folder string) (register.Register, error) {
@@ -88,11 +88,10 @@ func ExportDocuments(st *store.Store, cfg config.Config, folder string, day core
 	return done, nil
 }
 
-// ExportSuit writes all there is about one suit, found by its tag as somebody
-// typed it: its logbook with its standing on a day and the record of each of
-// its runs as PDF, and its entries of the journal as a table and as the lines
-// that they have in a journal.jsonl. The names of the files tell the suit, so
-// that a folder takes several.
+// ExportSuit writes everything about one suit, found by its tag as somebody typed
+// it: its logbook with its standing on a day and the record of each run as PDF,
+// and its journal entries as a table and as their lines of journal.jsonl. The
+// names of the files contain the tag, so that a folder can hold several suits.
 func ExportSuit(st *store.Store, cfg config.Config, typed, folder string, day core.Date, log *slog.Logger) (tag string, done Exported, err error) {
 	tag, ok, err := st.SuitTag(typed)
 	if err != nil {
@@ -171,7 +170,7 @@ func (m Maker) write(folder string, d chat.Doc) error {
 	})
 }
 
-// writeNew writes a file that is not there yet. What breaks off leaves none.
+// writeNew writes a file that must not exist yet, and removes it after an error.
 func writeNew(folder, name string, write func(io.Writer) error) (err error) {
 	if err := os.MkdirAll(folder, 0o755); err != nil {
 		return err

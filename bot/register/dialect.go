@@ -31,11 +31,11 @@ func (d Dialect) number(digits string) string {
 	return digits
 }
 
-// writeTable writes rows as CSV (RFC 4180) that spreadsheet programs open as it
-// is: UTF-8 with its mark, lines that end in CRLF, and no cell that they would
-// work out. Numbers stand in the rows as the dialect has them.
+// writeTable writes rows as CSV (RFC 4180) that spreadsheet programs open without
+// questions: UTF-8 with a byte order mark, lines that end in CRLF, and no cell that
+// they would calculate. The numbers in the rows are in the dialect already.
 func writeTable(w io.Writer, d Dialect, rows iter.Seq2[[]string, error]) error {
-	// Without this mark, some spreadsheets take UTF-8 for something older.
+	// Without this mark, some spreadsheets assume an older encoding.
 	if _, err := io.WriteString(w, "\ufeff"); err != nil {
 		return err
 	}
@@ -58,8 +58,8 @@ func writeTable(w io.Writer, d Dialect, rows iter.Seq2[[]string, error]) error {
 	return out.Error()
 }
 
-// plainCell makes a cell text that stays text: UTF-8 in lines, without control
-// characters, and guarded if it would be a formula.
+// plainCell makes a cell plain text: valid UTF-8 without control characters, and
+// guarded if a spreadsheet would treat it as a formula.
 func plainCell(cell string) string {
 	cell = strings.NewReplacer("\r\n", "\n", "\r", "\n").Replace(strings.ToValidUTF8(cell, "\ufffd"))
 	return guard(strings.Map(func(r rune) rune {

@@ -209,7 +209,7 @@ func parts(all ...string) string {
 	return strings.Join(slices.DeleteFunc(all, func(s string) bool { return s == "" }), "; ")
 }
 
-// columnsOf says what the register's columns say, those that are not empty.
+// columnsOf writes the columns of the register that are not empty.
 func columnsOf[T any](w wording, columns []column[T], of T) string {
 	var all []string
 	for _, c := range columns {
@@ -276,9 +276,8 @@ func (w wording) verdict(v core.Verdict) string {
 		w.hold(v.Start.Written, v.End.Written, v.End.Taken.Sub(v.Start.Taken)), drop, known)
 }
 
-// told writes two pressures in a unit with the decimals asked for, or with as
-// many more as it takes to tell them apart: a drop just over the limit must not
-// look like the limit.
+// told writes two pressures with the given decimals, or with more until they
+// differ: a drop just over the limit must not look like the limit.
 func told(a, b core.Pressure, u core.Unit, decimals int) (string, string) {
 	const most = 9
 	for decimals < most && a != b && a.Fixed(u, decimals) == b.Fixed(u, decimals) {

@@ -17,8 +17,8 @@ import (
 	"benchbell/core"
 )
 
-// Register is what files say of a station's suits, of its manometers, and of
-// the tests it has on paper.
+// Register is what files say about a station's suits, its manometers and its
+// tests on paper.
 type Register struct {
 	Suits      []core.Suit
 	Manometers []core.Manometer
@@ -134,7 +134,7 @@ func readAll(names []string, known Known, open func(name string) (*sheet, error)
 // origins says which file a suit or a manometer is from.
 type origins map[string]string
 
-// add notes what a file has. The error names what other files have too.
+// add notes what is in a file. The error names what is in other files too.
 func (o origins) add(file string, r Register) error {
 	faults := faultsOf{file: file}
 	note := func(kind, name string) {
@@ -162,9 +162,9 @@ func openSheet(folder fs.FS, name string) (*sheet, error) {
 	return readSheet(name, f)
 }
 
-// Entries returns what the register has to say to the journal at a moment,
-// brought by an event: the suits, the manometers, then the past tests, oldest
-// first, those of one day in the order of their rows. A past test counts as
+// Entries returns the journal entries for a register that an event brought at a
+// moment: the suits, the manometers, then the past tests, oldest first, those of
+// one day in the order of their rows. A past test counts as
 // made at noon at the station, or at the moment itself if that is earlier.
 func (r Register) Entries(at time.Time, by core.Person, event string, zone *time.Location) []core.Entry {
 	entries := make([]core.Entry, 0, len(r.Suits)+len(r.Manometers)+len(r.Tests))

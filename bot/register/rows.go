@@ -26,8 +26,8 @@ const (
 const headerWanted = "the first row must name the columns: for suits at least tag, exhaust_valves and method; " +
 	"for manometers at least id, unit and resolution; for past tests at least date, suit, method, start, end and minutes"
 
-// kindOf tells by its header what a file is about: by the column that names
-// the things, or else by how many columns it shares with a kind.
+// kindOf returns what a file is about, by its header: by the column that names
+// the things, or else by the kind with which it shares most columns.
 func kindOf(header []string) sheetKind {
 	const named = 100
 	best, most := noSheet, 0
@@ -145,12 +145,12 @@ func columnNames[T any](columns []column[T]) []string {
 	return names
 }
 
-// check looks at a row that was read, for what no cell shows alone. Only the
-// first fault of a column counts.
+// check looks for faults that only a whole row shows. Only the first fault of a
+// column counts.
 type check[T any] func(row int, of *T, fault func(column, want string))
 
-// readRows reads the rows of a sheet. Its results are of use only if the sheet
-// has no faults then.
+// readRows reads the rows of a sheet. Use the result only if the sheet has no
+// faults afterwards.
 func readRows[T any](s *sheet, columns []column[T], in *lookup, look check[T]) []T {
 	places := findColumns(s, columns)
 	read := make([]T, 0, len(s.rows))

@@ -68,7 +68,7 @@ func readSheet(name string, r io.Reader) (*sheet, error) {
 	return s, nil
 }
 
-// unreadable says why a file is not CSV in UTF-8, if it is not.
+// unreadable returns why a file is not CSV in UTF-8; it is empty if the file is.
 func unreadable(data []byte) string {
 	starts := func(with string) bool { return bytes.HasPrefix(data, []byte(with)) }
 	switch {
@@ -128,8 +128,8 @@ func (s *sheet) split(data []byte) {
 	}
 }
 
-// separator returns what stands between the names of the columns, none of
-// which has a comma, a semicolon or a tab in it.
+// separator returns what separates the names of the columns. No name has a comma,
+// a semicolon or a tab in it.
 func separator(data []byte) rune {
 	for line := range bytes.Lines(data) {
 		if len(bytes.Trim(line, ",;\t\" \r\n")) == 0 {
@@ -156,13 +156,12 @@ func tidy(cell string) string {
 	}, cell))
 }
 
-// formula is how a cell begins that a spreadsheet would work out: some take
-// the wide signs for the plain ones.
+// formula has the characters with which a formula begins. Some spreadsheets
+// accept the wide forms as well.
 const formula = "=+-@＝＋－＠"
 
-// wouldRun reports whether a spreadsheet would take a cell for a formula. Some
-// look for one behind blanks, and behind what does not show; apostrophes in
-// front are those of guard.
+// wouldRun reports whether a spreadsheet would treat a cell as a formula. Some
+// skip blanks and invisible characters first; leading apostrophes come from guard.
 func wouldRun(cell string) bool {
 	shown := strings.TrimLeftFunc(cell, func(r rune) bool {
 		return r == '\'' || unicode.IsSpace(r) || unicode.Is(unicode.Cf, r)
@@ -171,8 +170,8 @@ func wouldRun(cell string) bool {
 	return shown != "" && strings.ContainsRune(formula, first)
 }
 
-// guard keeps spreadsheets from taking what somebody typed for a formula, by
-// the apostrophe that has this meaning for them; unguard takes it off again.
+// guard puts an apostrophe before text that a spreadsheet would treat as a
+// formula; unguard removes it.
 func guard(cell string) string {
 	if wouldRun(cell) {
 		return "'" + cell
