@@ -138,12 +138,26 @@ func (b *bench) hold(who *Person, words string, length time.Duration) (card Post
 // by name, one post each, and the rest at once.
 func (b *bench) putAway(who *Person, card Post) {
 	b.t.Helper()
-	who.Reply(card, "ok all")
-	who.AwaitText("Count back, one at a time: ok 1, ok 2")
+	b.tick(who, card, "ok all", "Count back, one at a time: ok 1, ok 2")
 	who.Reply(card, "ok 1")
 	who.AwaitText("Count back, one at a time: ok 2")
 	who.Reply(card, "ok 2")
 	who.AwaitText("R-0001 is closed")
+}
+
+// tick says words for a list until the answer comes. A list that is still on its way
+// to the chat is not ticked.
+func (b *bench) tick(who *Person, card Post, words, answer string, meanwhile ...func()) {
+	b.t.Helper()
+	for early := true; early; {
+		who.Reply(card, words)
+		for _, do := range meanwhile {
+			do()
+		}
+		early = who.Await(func(p Post) bool {
+			return p.Author == botName && (p.Says("has not reached the chat yet") || p.Says(answer))
+		}).Says("has not reached the chat yet")
+	}
 }
 
 // ask says something to the bot in a direct message and returns the answer.

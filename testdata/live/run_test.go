@@ -11,7 +11,8 @@ import (
 func TestWholeRun(t *testing.T) {
 	t.Parallel()
 	b := newBench(t)
-	if found := b.bot.Run("check"); strings.Contains(found, "NOT RIGHT") || !strings.Contains(found, "24 suits, 4 manometers") {
+	// One manometer of the demo station has lapsed.
+	if found := b.bot.Refused("check"); strings.Count(found, "NOT RIGHT") != 1 || !strings.Contains(found, "NOT RIGHT: manometer M-4") || !strings.Contains(found, "24 suits, 4 manometers") {
 		t.Errorf("benchbell check found\n%s", found)
 	}
 	b.bot.Start()

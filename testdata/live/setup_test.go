@@ -67,7 +67,7 @@ func TestShutAtStart(t *testing.T) {
 		t.Run(tt.name, func(t *testing.T) {
 			t.Parallel()
 			b := newBench(t)
-			if said := b.bot.Run("check"); !says(said, "numbers to tap") || !says(said, "attach files") || !says(said, "officers: @duty.officer") {
+			if said := b.bot.Refused("check"); !says(said, "numbers to tap") || !says(said, "attach files") || !says(said, "officers: @duty.officer") {
 				t.Errorf("benchbell check says\n%s", said)
 			}
 			tt.shut(b.Station)
