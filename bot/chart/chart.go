@@ -17,6 +17,7 @@ package chart
 import (
 	"bytes"
 	"fmt"
+	"image"
 	"image/color"
 	"image/png"
 	"strings"
@@ -173,7 +174,7 @@ func (f *figure) png() ([]byte, error) {
 	c := vgimg.NewWith(vgimg.UseWH(width, height), vgimg.UseDPI(dpi))
 	f.draw(draw.New(c))
 	var b bytes.Buffer
-	if err := png.Encode(&b, reduced(c.Image())); err != nil {
+	if err := png.Encode(&b, reduced(c.Image().(*image.RGBA))); err != nil {
 		return nil, fmt.Errorf("chart of %s: PNG: %w", f.tag, err)
 	}
 	return b.Bytes(), nil

@@ -28,14 +28,14 @@ var shades = func() color.Palette {
 }()
 
 // reduced returns a picture in shades alone.
-func reduced(m image.Image) *image.Paletted {
+func reduced(m *image.RGBA) *image.Paletted {
 	small := image.NewPaletted(m.Bounds(), shades)
-	nearest := make(map[color.Color]uint8)
-	var last color.Color // most pixels are like the one before
-	var index uint8
+	nearest := make(map[color.RGBA]uint8)
+	var last color.RGBA // most pixels are like the one before
+	index := uint8(shades.Index(last))
 	for y := m.Bounds().Min.Y; y < m.Bounds().Max.Y; y++ {
 		for x := m.Bounds().Min.X; x < m.Bounds().Max.X; x++ {
-			if c := m.At(x, y); c != last {
+			if c := m.RGBAAt(x, y); c != last {
 				i, known := nearest[c]
 				if !known {
 					i = uint8(shades.Index(c))

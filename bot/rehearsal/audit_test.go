@@ -568,53 +568,50 @@ func runsOf(t *testing.T, st *store.Store) (order []core.RunID, of map[core.RunI
 	return order, of
 }
 
-// TestEveryRunHasItsRecord makes the record of every run of every script, open
-// ones too, on both papers, and misses nothing on any.
-func TestEveryRunHasItsRecord(t *testing.T) {
+// everyRunHasItsRecord makes the record of every run of a played script, open ones
+// too, on both papers, and misses nothing on any.
+func everyRunHasItsRecord(t *testing.T, st *store.Store, cfg config.Config) {
 	notInShort(t)
-	eachScript(t, func(t *testing.T, path string) {
-		st, cfg := playedStore(t, path)
-		cfg.Address = "Gate 3, Quay Road (invented)"
-		n, head, err := st.Head()
-		if err != nil {
-			t.Fatal(err)
+	cfg.Address = "Gate 3, Quay Road (invented)"
+	n, head, err := st.Head()
+	if err != nil {
+		t.Fatal(err)
+	}
+	order, of := runsOf(t, st)
+	for i, id := range order {
+		for _, format := range []paper.Format{paper.A4, paper.Letter} {
+			t.Run(fmt.Sprintf("%s/%s", id, format), func(t *testing.T) {
+				cfg := cfg
+				cfg.Paper = format
+				documents := document.NewMaker(st, cfg, slog.Default())
+				ref := chat.Doc{Kind: chat.RecordDoc, Run: id, Seq: n}.String()
+				_, made, err := documents.Make(ref)
+				if err != nil {
+					t.Fatal(err)
+				}
+				text := string(poppler(t, "pdftotext", made, "-raw", "-", "-"))
+				a := audit{t: t, zone: cfg.Policy.Zone, text: squashed(text)}
+				for page := range strings.SplitSeq(strings.TrimSuffix(text, "\f"), "\f") {
+					a.pages = append(a.pages, squashed(page))
+				}
+				a.always(cfg, id, n, head.String())
+				a.walk(of[id])
+				inside(t, made)
+				held := core.Replay(of[id]).HeldBy != 0
+				if held && !bytes.Contains(made, []byte("/Subtype /Image")) {
+					t.Error("a hold was begun, and the record has no chart")
+				}
+				if i == 0 {
+					rendered(t, made, len(a.pages))
+					_, again, err := documents.Make(ref)
+					if err != nil || !bytes.Equal(again, made) {
+						t.Errorf("made again it is not the same, %v", err)
+					}
+				}
+				if t.Failed() {
+					t.Log(text)
+				}
+			})
 		}
-		order, of := runsOf(t, st)
-		for i, id := range order {
-			for _, format := range []paper.Format{paper.A4, paper.Letter} {
-				t.Run(fmt.Sprintf("%s/%s", id, format), func(t *testing.T) {
-					cfg := cfg
-					cfg.Paper = format
-					documents := document.NewMaker(st, cfg, slog.Default())
-					ref := chat.Doc{Kind: chat.RecordDoc, Run: id, Seq: n}.String()
-					_, made, err := documents.Make(ref)
-					if err != nil {
-						t.Fatal(err)
-					}
-					text := string(poppler(t, "pdftotext", made, "-raw", "-", "-"))
-					a := audit{t: t, zone: cfg.Policy.Zone, text: squashed(text)}
-					for page := range strings.SplitSeq(strings.TrimSuffix(text, "\f"), "\f") {
-						a.pages = append(a.pages, squashed(page))
-					}
-					a.always(cfg, id, n, head.String())
-					a.walk(of[id])
-					inside(t, made)
-					held := core.Replay(of[id]).HeldBy != 0
-					if held && !bytes.Contains(made, []byte("/Subtype /Image")) {
-						t.Error("a hold was begun, and the record has no chart")
-					}
-					if i == 0 {
-						rendered(t, made, len(a.pages))
-						_, again, err := documents.Make(ref)
-						if err != nil || !bytes.Equal(again, made) {
-							t.Errorf("made again it is not the same, %v", err)
-						}
-					}
-					if t.Failed() {
-						t.Log(text)
-					}
-				})
-			}
-		}
-	})
+	}
 }

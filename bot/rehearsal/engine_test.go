@@ -254,6 +254,10 @@ func TestStepByStep(t *testing.T) {
 			t.Fatal(err)
 		}
 		w := &wire{bay: newBayOf(t, scriptConfig(t, path)), taps: make(map[string]map[int]chat.Tap)}
+		w.plain = true
+		if err := w.restart(t.Context()); err != nil {
+			t.Fatal(err)
+		}
 		for _, s := range steps {
 			if err := w.step(s); err != nil {
 				t.Fatalf("line %d: %q: %v", s.line, s.text, err)

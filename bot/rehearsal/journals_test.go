@@ -3,7 +3,6 @@ package rehearsal
 import (
 	"bytes"
 	"encoding/csv"
-	"io"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -18,17 +17,6 @@ import (
 	"benchbell/store"
 )
 
-// The journal of every script is a table of as many rows, in words throughout,
-// and in JSON Lines it becomes the same journal in another store, of which an
-// engine makes the same rows.
-func TestJournalsOfTheScripts(t *testing.T) {
-	eachScript(t, func(t *testing.T, path string) {
-		st, cfg := playedStore(t, path)
-		tableOf(t, st, cfg)
-		linesOf(t, st, cfg)
-	})
-}
-
 // playedStore plays a script and returns what is in the store then.
 func playedStore(t *testing.T, path string) (*store.Store, config.Config) {
 	t.Helper()
@@ -37,21 +25,10 @@ func playedStore(t *testing.T, path string) (*store.Store, config.Config) {
 		t.Fatal(err)
 	}
 	cfg := scriptConfig(t, path)
-	start := Start(cfg)
-	register, err := Fleet(cfg, nil, start)
+	_, file, err := play(t, string(script), cfg)
 	if err != nil {
-		t.Fatal(err)
-	}
-	file := filepath.Join(t.TempDir(), "rehearsal.db")
-	r, err := New(file, cfg, register, start, io.Discard, slog.New(slog.DiscardHandler))
-	if err != nil {
-		t.Fatal(err)
-	}
-	r.Folder = filepath.Dir(path)
-	if err := r.Play(t.Context(), string(script)); err != nil {
 		t.Error(err)
 	}
-	r.Close()
 	st, err := store.Open(file)
 	if err != nil {
 		t.Fatal(err)
@@ -60,6 +37,7 @@ func playedStore(t *testing.T, path string) (*store.Store, config.Config) {
 	return st, cfg
 }
 
+// tableOf writes a journal as a table: it has as many rows, in words throughout.
 func tableOf(t *testing.T, st *store.Store, cfg config.Config) {
 	t.Helper()
 	var out bytes.Buffer
@@ -88,6 +66,8 @@ func tableOf(t *testing.T, st *store.Store, cfg config.Config) {
 	}
 }
 
+// linesOf writes a journal in JSON Lines: it becomes the same journal in another
+// store, of which an engine makes the same rows.
 func linesOf(t *testing.T, st *store.Store, cfg config.Config) {
 	t.Helper()
 	var lines bytes.Buffer

@@ -12,12 +12,14 @@ import (
 	"unicode/utf8"
 
 	"benchbell/bot/config"
+	"benchbell/store"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-// play plays a script on the demo fleet and returns what was printed.
-func play(t *testing.T, script string, cfg config.Config) (string, error) {
+// play plays a script on the demo fleet and returns what was printed, and the file
+// of the store.
+func play(t *testing.T, script string, cfg config.Config) (printed, file string, err error) {
 	t.Helper()
 	var out bytes.Buffer
 	start := Start(cfg)
@@ -26,28 +28,27 @@ func play(t *testing.T, script string, cfg config.Config) (string, error) {
 		t.Fatal(err)
 	}
 	log := slog.New(slog.NewTextHandler(t.Output(), nil))
-	r, err := New(filepath.Join(t.TempDir(), "rehearsal.db"), cfg, register, start, &out, log)
+	file = filepath.Join(t.TempDir(), "rehearsal.db")
+	r, err := New(file, cfg, register, start, &out, log)
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
-		if r.down {
-			return
-		}
-		if err := r.store.Check(); err != nil {
-			t.Errorf("the store after the play: %v", err)
-		}
-		if _, _, err := r.store.Verify(); err != nil {
-			t.Errorf("the journal after the play: %v", err)
-		}
-		if parked, err := r.store.Parked(); err != nil || len(parked) > 0 {
-			t.Errorf("%d messages were put aside, error %v", len(parked), err)
-		}
-		r.Close()
-	})
+	defer r.Close()
 	r.Folder = "../../testdata/scripts"
 	err = r.Play(t.Context(), script)
-	return out.String(), err
+	if r.down {
+		return out.String(), file, err
+	}
+	if err := r.store.Check(); err != nil {
+		t.Errorf("the store after the play: %v", err)
+	}
+	if _, _, err := r.store.Verify(); err != nil {
+		t.Errorf("the journal after the play: %v", err)
+	}
+	if parked, err := r.store.Parked(); err != nil || len(parked) > 0 {
+		t.Errorf("%d messages were put aside, error %v", len(parked), err)
+	}
+	return out.String(), file, err
 }
 
 // eachScript runs a test for every conversation of testdata/scripts.
@@ -66,14 +67,16 @@ func eachScript(t *testing.T, test func(t *testing.T, path string)) {
 
 // TestScripts plays every conversation of testdata/scripts: its checks must
 // hold, and the whole of it must read as the golden file beside it, which
-// "go test ./bot -update" writes anew.
+// "go test ./bot/rehearsal -update" writes anew. Then the journal is read back,
+// and the record of each run.
 func TestScripts(t *testing.T) {
 	eachScript(t, func(t *testing.T, path string) {
 		script, err := os.ReadFile(path)
 		if err != nil {
 			t.Fatal(err)
 		}
-		got, err := play(t, string(script), scriptConfig(t, path))
+		cfg := scriptConfig(t, path)
+		got, file, err := play(t, string(script), cfg)
 		if err != nil {
 			t.Error(err)
 		}
@@ -85,12 +88,22 @@ func TestScripts(t *testing.T) {
 		}
 		want, err := os.ReadFile(golden)
 		if err != nil {
-			t.Fatalf("%v: write it by \"go test ./bot -update\" and read it", err)
+			t.Fatalf("%v: write it by \"go test ./bot/rehearsal -update\" and read it", err)
 		}
 		if got != string(want) {
 			t.Errorf("%s differs from what was played:\n%s", golden, firstDifference(string(want), got))
 		}
 		checkLayout(t, got)
+		st, err := store.Open(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer st.Close()
+		t.Run("journal", func(t *testing.T) {
+			tableOf(t, st, cfg)
+			linesOf(t, st, cfg)
+		})
+		t.Run("records", func(t *testing.T) { everyRunHasItsRecord(t, st, cfg) })
 	})
 }
 
