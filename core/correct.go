@@ -37,10 +37,11 @@ func (o Outcome) rank() int {
 }
 
 // prompt reports whether a correction comes so soon that it can only be for a slip: the
-// reading is the last one, minutes old, and nothing was done since.
+// reading is the last one, minutes old, and nothing was done since. What was said
+// before the reading corrects nothing of it.
 func (r Run) prompt(at time.Time, of Reading) bool {
 	last, ok := r.Last()
-	return ok && last.N == of.N && !r.Handled && !at.After(of.Posted.Add(correctionTime))
+	return ok && last.N == of.N && !r.Handled && !at.Before(of.Posted) && !at.After(of.Posted.Add(correctionTime))
 }
 
 // yes takes the reading that was asked about, in the unit asked for.

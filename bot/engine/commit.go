@@ -115,6 +115,9 @@ func (t *turn) commit() (err error) {
 			next.Due = time.Time{}
 		}
 		t.wake(t.after.ID.String(), next.Due)
+		if _, again := t.relisted[t.after.ID]; again && t.after.Phase == core.Over {
+			t.wake(wakeRelisted+t.after.ID.String(), time.Time{})
+		}
 	}
 	batch.Notices = t.given
 	if !t.nextLook.IsZero() {
@@ -131,14 +134,6 @@ func (t *turn) commit() (err error) {
 	}
 	if !t.nextLook.IsZero() {
 		t.look, t.looked = t.nextLook, t.lastLook
-	}
-	for _, o := range t.out {
-		switch {
-		case o.Kind == store.Edit:
-			t.shown[o.Target] = o.Text
-		case ofRun(o.Key, t.after.ID):
-			t.shown[o.Key] = o.Text
-		}
 	}
 	onPaper := false
 	for _, entry := range t.entries {
@@ -157,6 +152,7 @@ func (t *turn) commit() (err error) {
 		t.files[t.after.Suit.Tag] = t.changed[t.after.Suit.Tag]
 		t.keep(t.after)
 	}
+	t.remember()
 	for tag, file := range t.changed {
 		if _, open := t.files[tag]; open {
 			t.files[tag] = file
@@ -171,6 +167,23 @@ func (t *turn) commit() (err error) {
 		t.Engine.bench.LastUsed = used
 	}
 	return err
+}
+
+// remember keeps of an open run what is on screen, and when its list was posted again.
+func (t *turn) remember() {
+	id := t.after.ID
+	if _, open := t.bench.Runs[id]; !open {
+		return
+	}
+	for _, o := range t.out {
+		switch key := o.Key + o.Target; {
+		case key == chat.CardKey(id), key == chat.ListKey(t.after), key == chat.EndKey(id), chat.IsVerdict(key):
+			t.shown[key] = o.Text
+		}
+	}
+	if again, is := t.wakes[wakeRelisted+id.String()]; is {
+		t.relisted[id] = again
+	}
 }
 
 // cause is the id that an entry names as what brought it: the post, so that

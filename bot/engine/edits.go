@@ -12,8 +12,12 @@ import (
 // edited handles a post whose text was changed: a reading is corrected, words
 // that came to nothing are heard now.
 func (t *turn) edited(w chat.Edited) error {
-	if !t.heard || t.wordless() {
+	if !t.heard {
 		return nil
+	}
+	if t.wordless() {
+		_, err := t.editedAway(w.Post)
+		return err
 	}
 	want, err := commands.Parse(t.text, t.in)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"maps"
 	"runtime/debug"
 	"slices"
+	"strings"
 	"time"
 
 	"benchbell/bot/chat"
@@ -39,6 +40,11 @@ type Engine struct {
 	// before the first.
 	look, looked time.Time
 
+	restored time.Time                // moment of the last entry of a restored journal
+	relisted map[core.RunID]time.Time // when a run's list was posted again
+	spoke    map[core.RunID]time.Time // when the tester of a run last said anything in it
+	unknown  core.RunID               // highest run of which the chat has posts and the journal nothing
+
 	// inDoubt is true after a commit of which nobody knows whether it reached
 	// the disk: the state is read anew before anything else.
 	inDoubt bool
@@ -50,6 +56,7 @@ func New(st *store.Store, cfg config.Config, name string, log *slog.Logger) (*En
 		store: st, log: log,
 		reminders: cfg.Reminders, dates: cfg.Dates,
 		speak: commands.Speaker{Zone: cfg.Policy.Zone, Bot: name, AskAir: cfg.Policy.AsksAir()},
+		spoke: make(map[core.RunID]time.Time),
 		bench: core.Bench{Methods: cfg.AllMethods(), Policy: cfg.Policy},
 	}
 	if err := e.load(); err != nil {
@@ -80,6 +87,7 @@ func (e *Engine) load() error {
 	e.files = make(map[string]core.File)
 	e.shown = make(map[string]string)
 	e.wakes = make(map[core.RunID]time.Time)
+	e.relisted = make(map[core.RunID]time.Time)
 	e.look, e.looked = time.Time{}, time.Time{}
 	gauges, err := e.store.Manometers()
 	if err != nil {
@@ -129,6 +137,13 @@ func (e *Engine) loadLooks() error {
 			e.look = w.Due
 		case wakeLooked:
 			e.looked = w.Due
+		case ledger.WakeRestored:
+			e.restored = w.Due
+		}
+		if run, is := strings.CutPrefix(w.Key, wakeRelisted); is {
+			if id, ok := chat.ParseRunID(run); ok {
+				e.relisted[id] = w.Due
+			}
 		}
 	}
 	next := e.reminders.Next(e.looked)
@@ -144,6 +159,8 @@ func (e *Engine) keep(run core.Run) {
 	if run.Phase == core.Over {
 		delete(e.bench.Runs, run.ID)
 		delete(e.wakes, run.ID)
+		delete(e.relisted, run.ID)
+		delete(e.spoke, run.ID)
 		maps.DeleteFunc(e.shown, func(key, _ string) bool { return ofRun(key, run.ID) })
 		if _, again := e.bench.OnSuit(run.Suit.Tag); !again {
 			delete(e.files, run.Suit.Tag)
@@ -241,6 +258,9 @@ func (e *Engine) handle(t *turn) (err error) {
 	if seen, err := e.store.Seen(t.ev.ID); err != nil || seen {
 		return err
 	}
+	if t.beforeRestored() {
+		return t.commit()
+	}
 	t.changed = make(map[string]core.File)
 	if t.lastSeq, _, err = e.store.Head(); err != nil {
 		return err
@@ -265,15 +285,17 @@ func (e *Engine) handle(t *turn) (err error) {
 
 // GiveUp ends an event that cannot be handled: whoever brought it is told, and it is
 // never tried again. A wake time is put off, so that the next one can ring.
-func (e *Engine) GiveUp(ev chat.Event, cause error) error {
+func (e *Engine) GiveUp(ev chat.Event, cause error) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("event %s: panic: %v", ev.ID, r)
+		}
+	}()
 	e.log.Error("an event could not be handled and is given up", "event", ev.ID, "err", cause)
 	t := &turn{Engine: e, ev: ev, changed: make(map[string]core.File)}
 	switch w := ev.What.(type) {
 	case chat.Said, chat.Edited:
-		if err := t.locate(); err != nil {
-			return err
-		}
-		if t.heard {
+		if t.tryLocate(); t.heard {
 			t.answer(commands.CouldNot("a fault in the program"))
 		}
 	case chat.Woke:
@@ -284,10 +306,38 @@ func (e *Engine) GiveUp(ev chat.Event, cause error) error {
 		}
 		if id, ok := chat.ParseRunID(w.Key); ok {
 			t.wake(w.Key, ev.At.Add(later))
-			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Text: commands.CouldNot("a fault in the program, at a bell of " + w.Key)})
+			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Fallback: e.bench.Runs[id].Tester.ID, Text: commands.CouldNot("a fault in the program, at a bell of " + w.Key)})
 			defer func() { e.wakes[id] = ev.At.Add(later) }()
 		}
 	}
 	t.heard = true
 	return t.commit()
+}
+
+// tryLocate is locate for an event that perhaps failed there: what it cannot find out
+// is left out, and the answer goes to where the event came from.
+func (t *turn) tryLocate() {
+	defer func() {
+		if r := recover(); r != nil {
+			t.hasRun = false
+		}
+	}()
+	if err := t.locate(); err != nil {
+		t.hasRun = false
+	}
+}
+
+// beforeRestored reports whether an event is older than the journal that the store was
+// restored from. What it did is in the journal, or it did nothing then: its moment is
+// past, and it is not carried out on what came after it.
+func (t *turn) beforeRestored() bool {
+	if t.restored.IsZero() || t.ev.At.After(t.restored) {
+		return false
+	}
+	switch t.ev.What.(type) {
+	case chat.Said, chat.Edited, chat.Deleted, chat.Tapped, chat.TapsNow:
+		t.heard = true // so that it is known from now on
+		return true
+	}
+	return false
 }

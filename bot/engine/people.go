@@ -33,14 +33,24 @@ func (e *Engine) people(all []chat.Member) error {
 	}
 	e.members = members
 	found := make(map[string]string)
-	for i, o := range e.officers {
+	for _, o := range e.officers {
 		if o.id != "" || len(o.name) == accountLength {
 			continue
 		}
 		for _, m := range all {
 			if m.Name == o.name && !m.Gone {
-				e.officers[i].id, found[o.name] = m.ID, m.ID
+				found[o.name] = m.ID
 			}
+		}
+	}
+	if len(found) > 0 { // on disk first: a name must not be bound to another account later
+		if err := e.store.Commit(&store.Batch{Accounts: found}); err != nil {
+			return err
+		}
+	}
+	for i, o := range e.officers {
+		if id := found[o.name]; id != "" {
+			e.officers[i].id = id
 		}
 	}
 	for _, o := range e.officers {
@@ -56,10 +66,7 @@ func (e *Engine) people(all []chat.Member) error {
 		run.Tester = e.named(run.Tester)
 		e.bench.Runs[id] = run
 	}
-	if len(found) == 0 {
-		return nil
-	}
-	return e.store.Commit(&store.Batch{Accounts: found})
+	return nil
 }
 
 // loadOfficers joins the officers of the configuration with the accounts that
@@ -108,12 +115,9 @@ func (e *Engine) named(p core.Person) core.Person {
 	return p
 }
 
-// gone reports whether somebody's account is deactivated, or cannot read the crew
-// channel any more.
-func (e *Engine) gone(p core.Person) bool {
-	m, ok := e.members[p.ID]
-	return len(e.members) > 0 && (!ok || m.Gone)
-}
+// gone reports whether somebody's account is deactivated. Who is not listed is not
+// gone: they may only not be in the crew channel.
+func (e *Engine) gone(p core.Person) bool { return e.members[p.ID].Gone }
 
 // byName finds a member by user name, without the "@".
 func (e *Engine) byName(name string) (core.Person, bool) {

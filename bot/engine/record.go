@@ -99,7 +99,7 @@ func (t *turn) say(m commands.Message) {
 			t.refresh(chat.EndKey(run.ID), m.Text)
 			return
 		}
-		t.enqueue(store.Out{Class: store.Verdict, Key: chat.EndKey(run.ID), Thread: chat.CardKey(run.ID), Text: m.Text})
+		t.enqueue(store.Out{Class: store.Verdict, Key: chat.EndKey(run.ID), Fallback: run.Tester.ID, Thread: chat.CardKey(run.ID), Text: m.Text})
 	case commands.ToOfficers:
 		t.tellOfficers(m.Text, m.Known)
 	case commands.ToCrew:
@@ -107,7 +107,7 @@ func (t *turn) say(m commands.Message) {
 	case commands.ToCard:
 		if t.run.Phase == "" {
 			// The card comes before everything else in its thread.
-			card := store.Out{Class: store.Card, Key: chat.CardKey(run.ID), Kind: store.Post, Text: m.Text}
+			card := store.Out{Class: store.Card, Key: chat.CardKey(run.ID), Fallback: run.Tester.ID, Kind: store.Post, Text: m.Text}
 			t.out = append([]store.Out{card}, t.out...)
 			return
 		}

@@ -27,6 +27,7 @@ func (t *turn) open(w core.Open) error {
 	if err != nil {
 		return err
 	}
+	id = max(id, t.unknown+1)
 	t.run, t.after, t.hasRun = core.Run{ID: id, Suit: file.Suit}, core.Run{ID: id, Suit: file.Suit}, true
 	if err := t.record(facts); err != nil {
 		return err

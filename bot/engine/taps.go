@@ -82,6 +82,11 @@ func (t *turn) tapsNow(w chat.TapsNow) error {
 // its numbers was last taken back: a tap from before that says nothing any more,
 // and a tick from before the list was not made by a tap under it.
 func (t *turn) listOnScreen() (shown time.Time, undone map[int]time.Time, err error) {
+	defer func() {
+		if again := t.relisted[t.run.ID]; again.After(shown) {
+			shown = again
+		}
+	}()
 	entries, err := t.store.OfRun(t.run.ID)
 	undone = make(map[int]time.Time)
 	var run core.Run

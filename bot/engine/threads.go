@@ -12,6 +12,10 @@ import (
 // Threads are data: a message knows its run, and the run's card, the first post of
 // its thread, can be made anew.
 
+// wakeRelisted begins the wake keys of runs whose list was posted again: a tap that is
+// not under the new list says nothing of a tick from before it.
+const wakeRelisted = "relisted/"
+
 // ofRun reports whether a post's key is that of a post of a run.
 func ofRun(key string, run core.RunID) bool {
 	id, ok := chat.RunOfKey(key)
@@ -36,7 +40,7 @@ func (t *turn) cardGone(w chat.CardGone) error {
 		return err
 	}
 	thread := chat.CardKey(run.ID)
-	t.enqueue(store.Out{Class: store.Card, Key: key, Text: t.speak.Card(run, t.ev.At)})
+	t.enqueue(store.Out{Class: store.Card, Key: key, Fallback: run.Tester.ID, Text: t.speak.Card(run, t.ev.At)})
 	t.enqueue(store.Out{Class: store.Answer, Thread: thread, Text: commands.ThreadAnew(run)})
 	if run.List() == nil {
 		return nil
@@ -46,6 +50,7 @@ func (t *turn) cardGone(w chat.CardGone) error {
 		return err
 	}
 	t.enqueue(store.Out{Class: store.List, Key: key, Thread: thread, Text: list.Text, Offer: list.Offer})
+	t.wake(wakeRelisted+run.ID.String(), t.ev.At)
 	return nil
 }
 
@@ -56,6 +61,9 @@ func (t *turn) deleted(w chat.Deleted) error {
 		if _, err := t.takeRunOf(root); err != nil {
 			return err
 		}
+	}
+	if err := t.takeRunByCause(w.Post); err != nil {
+		return err
 	}
 	if !t.hasRun {
 		return nil

@@ -69,7 +69,36 @@ func (t *turn) locate() error {
 	if t.hasRun {
 		t.in, t.heard = commands.Thread, true
 	}
-	return t.takeNamedRun()
+	if edited, is := t.ev.What.(chat.Edited); is {
+		if err := t.takeRunByCause(edited.Post); err != nil {
+			return err
+		}
+	}
+	if err := t.takeNamedRun(); err != nil {
+		return err
+	}
+	if t.hasRun && t.run.Tester.Is(t.ev.Who) {
+		t.spoke[t.run.ID] = t.ev.At
+	}
+	return nil
+}
+
+// takeRunByCause makes the open run that a post brought something into the one that
+// the event is about, wherever the post stands: it may have named the run.
+func (t *turn) takeRunByCause(post string) error {
+	for _, id := range slices.Sorted(maps.Keys(t.bench.Runs)) {
+		entries, err := t.store.OfRun(id)
+		if err != nil {
+			return err
+		}
+		if !slices.ContainsFunc(entries, func(e core.Entry) bool { return e.Event == post }) {
+			continue
+		}
+		t.elsewhere = !t.hasRun || t.run.ID != id
+		t.in, t.heard = commands.Thread, true
+		return t.takeRun(id)
+	}
+	return nil
 }
 
 // takeNamedRun makes the run that words name the one that they are for, wherever
@@ -107,8 +136,18 @@ func (t *turn) takeRunOf(post string) (key string, err error) {
 	if err != nil || !ok {
 		return "", err
 	}
-	if id, ok := chat.RunOfKey(key); ok {
-		return key, t.takeRun(id)
+	id, ok := chat.RunOfKey(key)
+	if !ok {
+		return key, nil
+	}
+	if err := t.takeRun(id); err != nil {
+		return key, err
+	}
+	switch {
+	case !t.hasRun: // the journal was restored from before it: its number is taken all the same
+		t.unknown = max(t.unknown, id)
+	case t.ev.Key != "": // the store may not know the post: it was restored, say
+		t.posts = map[string]string{t.ev.Key: post}
 	}
 	return key, nil
 }
@@ -120,8 +159,6 @@ func (t *turn) keyOf(post string) (key string, ok bool, err error) {
 	if t.ev.Key == "" {
 		return t.store.PostKey(post)
 	}
-	// The store may not know the post: it was restored from before, say.
-	t.posts = map[string]string{t.ev.Key: post}
 	return chat.BaseKey(t.ev.Key), true, nil
 }
 
@@ -351,7 +388,11 @@ func (t *turn) onRun(want core.Intent) error {
 	if err := t.listSeen(want); err != nil {
 		return err
 	}
-	facts, err := t.run.Decide(t.bench, t.asker(), want)
+	run := t.run
+	if spoke := t.spoke[run.ID]; spoke.After(run.Heard) && !run.Tester.Is(t.ev.Who) {
+		run.Heard = spoke
+	}
+	facts, err := run.Decide(t.bench, t.asker(), want)
 	if err != nil {
 		return err
 	}

@@ -22,8 +22,23 @@ func Restore(st *store.Store, cfg config.Config, path string) (entries uint64, e
 	if entries, _, err = st.ReadJSONL(f); err != nil {
 		return 0, err
 	}
+	var last time.Time
+	for e, err := range st.Entries(entries) {
+		if err != nil {
+			return 0, err
+		}
+		last = e.At
+	}
+	if err := st.Commit(&store.Batch{Wakes: map[string]time.Time{WakeRestored: last}}); err != nil {
+		return 0, err
+	}
 	return entries, RebuildRows(st, cfg.Policy)
 }
+
+// WakeRestored is the key under which a restored store has the moment of its journal's
+// last entry. What people said before it is not carried out: it did something then,
+// which is in the journal, or it did nothing.
+const WakeRestored = "restored"
 
 // Enter puts entries that come from a file into the journal, in one
 // transaction, and brings the suits' rows up to date.
