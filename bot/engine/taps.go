@@ -84,7 +84,7 @@ func (t *turn) tapsNow(w chat.TapsNow) error {
 func (t *turn) listOnScreen() (shown time.Time, undone map[int]time.Time, err error) {
 	defer func() {
 		if again := t.relisted[t.run.ID]; again.After(shown) {
-			shown = again
+			shown = again.Add(1) // a tick of that very moment was under the old list
 		}
 	}()
 	entries, err := t.store.OfRun(t.run.ID)

@@ -45,11 +45,18 @@ func (t *turn) cardGone(w chat.CardGone) error {
 	if run.List() == nil {
 		return nil
 	}
+	return t.relist()
+}
+
+// relist posts the run's open list again.
+func (t *turn) relist() error {
+	run := t.withName(t.run)
 	list := commands.ListAgain(run)
-	if key, err = t.store.NextCopy(chat.ListKey(run)); err != nil {
+	key, err := t.store.NextCopy(chat.ListKey(run))
+	if err != nil {
 		return err
 	}
-	t.enqueue(store.Out{Class: store.List, Key: key, Thread: thread, Text: list.Text, Offer: list.Offer})
+	t.enqueue(store.Out{Class: store.List, Key: key, Thread: chat.CardKey(run.ID), Text: list.Text, Offer: list.Offer})
 	t.wake(wakeRelisted+run.ID.String(), t.ev.At)
 	return nil
 }

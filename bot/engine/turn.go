@@ -106,6 +106,12 @@ func (t *turn) takeRunByCause(post string) error {
 // mention the bot are for it only if they mean something in that run.
 func (t *turn) takeNamedRun() error {
 	id, rest, ok := commands.ForRun(t.text)
+	if ok && !strings.Contains(strings.ToUpper(t.text), id.String()) {
+		// A suit may have a tag like a run's: it goes first, but for the run's full id.
+		if _, isSuit, err := t.store.SuitTag(id.String()); err != nil || isSuit {
+			return err
+		}
+	}
 	if !ok || t.hasRun && t.run.ID == id {
 		if ok {
 			t.text = rest
@@ -385,7 +391,7 @@ func (t *turn) onRun(want core.Intent) error {
 	if !t.hasRun {
 		return t.noRunHere()
 	}
-	if err := t.listSeen(want); err != nil {
+	if lost, err := t.listUnseen(want); lost || err != nil {
 		return err
 	}
 	run := t.run
@@ -406,28 +412,37 @@ func (t *turn) onRun(want core.Intent) error {
 	return t.record(facts)
 }
 
-// listSeen refuses to tick by words a list that has not reached the chat yet:
+// listUnseen refuses to tick by words a list that has not reached the chat yet:
 // nobody can have looked at it. People see a post a moment before the answer to the
 // call that made it is on record.
-func (t *turn) listSeen(want core.Intent) error {
+//
+// A list that will never come is posted again, and lost is true.
+func (t *turn) listUnseen(want core.Intent) (lost bool, err error) {
 	tick, is := want.(core.Tick)
 	if !is || tick.ByTap || t.run.List() == nil {
-		return nil
+		return false, nil
 	}
 	const moment = 10 * time.Second
 	key := chat.ListKey(t.run)
 	if _, delivered, err := t.store.PostID(key); err != nil || delivered {
-		return err
+		return false, err
 	}
+	lost = true
 	for o, err := range t.store.PendingFrom(0) {
-		if err != nil {
-			return err
-		}
-		if chat.BaseKey(o.Key) == key && o.Tries > 0 && t.ev.At.Sub(o.First) < moment {
-			return nil
+		switch {
+		case err != nil:
+			return false, err
+		case chat.BaseKey(o.Key) != key:
+		case o.Tries > 0 && t.ev.At.Sub(o.First) < moment:
+			return false, nil
+		default:
+			lost = false
 		}
 	}
-	return &core.Refusal{Why: core.ListUnseen, Run: t.run.ID, Suit: t.run.Suit.Tag}
+	if lost {
+		return true, t.relist()
+	}
+	return false, &core.Refusal{Why: core.ListUnseen, Run: t.run.ID, Suit: t.run.Suit.Tag}
 }
 
 // woke rings a run's bells.
