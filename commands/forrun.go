@@ -49,9 +49,6 @@ func cutRun(text string) (id core.RunID, rest string, ok bool) {
 	if f, known := find(word, Thread); !known || f.in != inThread && !slices.Contains(f.verbs, "capacity") {
 		return 0, text, false
 	}
-	if strings.HasSuffix(first, ":") { // what follows is a reason, whatever it names
-		return 0, text, false
-	}
 	if id, rest, ok = cutRunID(left); !ok {
 		return 0, text, false
 	}

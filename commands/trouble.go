@@ -145,20 +145,17 @@ func ThreadAnew(run core.Run) string {
 // CouldNot answers somebody whose words met a fault of the program; what says which,
 // in a few words for people.
 func CouldNot(what string) string {
-	return lines(bold("Nothing was changed:")+" I could not do that.", upperFirst(shown(what))+". The keeper has been told.")
+	return lines(bold("Nothing was changed:")+" I could not do that.", upperFirst(shown(what))+". Tell the keeper.")
 }
 
-// NotDelivered tells the keeper how many messages the chat server would not take.
-func NotDelivered(n int) string {
-	count := fmt.Sprintf("%d messages were", n)
-	if n == 1 {
-		count = "1 message was"
-	}
-	return lines(bold(count+" not delivered.")+" The chat server refused them for good.",
-		"The keeper types "+code("benchbell check"))
+// BellFailed tells a tester that a bell could not be worked out, and when it is tried
+// again.
+func (s Speaker) BellFailed(run core.Run, again time.Time) string {
+	return lines(of(run)+bold("My bell failed: go by your watch."),
+		"I try again at "+s.clock(again)+". Tell the keeper.", at(run.Tester))
 }
 
 // DocumentFailed stands in place of a document or a picture that could not be made.
 func DocumentFailed(name string) string {
-	return fmt.Sprintf("%s could not be made. The keeper has been told; the record itself is whole.", named(name))
+	return fmt.Sprintf("%s could not be made. Tell the keeper; the record itself is whole.", named(name))
 }

@@ -60,7 +60,7 @@ func undeliveredCmd(_ context.Context, t terminal, flags *flag.FlagSet, args []s
 		_, err = fmt.Fprintf(t.out, "%d of %d will be sent when the bot runs.\n", queued, len(parked))
 		return err
 	}
-	_, err = fmt.Fprintf(t.out, "%d messages were not delivered. When the cause is gone, send them with \"benchbell undelivered --again\".\n", len(parked))
+	_, err = fmt.Fprintf(t.out, "not delivered: %d. When the cause is gone, send them with \"benchbell undelivered --again\".\n", len(parked))
 	return err
 }
 

@@ -283,7 +283,7 @@ func (e *Engine) handle(t *turn) (err error) {
 	return t.commit()
 }
 
-// GiveUp ends an event that cannot be handled: whoever brought it is told, and it is
+// GiveUp ends an event that cannot be handled: who wrote it is told, and it is
 // never tried again. A wake time is put off, so that the next one can ring.
 func (e *Engine) GiveUp(ev chat.Event, cause error) (err error) {
 	defer func() {
@@ -299,15 +299,23 @@ func (e *Engine) GiveUp(ev chat.Event, cause error) (err error) {
 			t.answer(commands.CouldNot("a fault in the program"))
 		}
 	case chat.Woke:
-		const later = 5 * time.Minute
-		if w.Key == wakeLook {
+		const later = time.Minute
+		id, isRun := chat.ParseRunID(w.Key)
+		run, open := e.bench.Runs[id]
+		switch {
+		case w.Key == wakeLook:
 			t.setLook(ev.At.Add(later), e.looked)
-			break
-		}
-		if id, ok := chat.ParseRunID(w.Key); ok {
+		case isRun && open:
 			t.wake(w.Key, ev.At.Add(later))
-			t.enqueue(store.Out{Class: store.Bell, Thread: chat.CardKey(id), Fallback: e.bench.Runs[id].Tester.ID, Text: commands.CouldNot("a fault in the program, at a bell of " + w.Key)})
-			defer func() { e.wakes[id] = ev.At.Add(later) }()
+			t.enqueue(store.Out{
+				Class: store.Bell, Due: ev.At, Thread: chat.CardKey(id), Fallback: run.Tester.ID,
+				Text: e.speak.BellFailed(t.withName(run), ev.At.Add(later)),
+			})
+			defer func() {
+				if err == nil {
+					e.wakes[id] = ev.At.Add(later)
+				}
+			}()
 		}
 	}
 	t.heard = true

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -150,8 +152,7 @@ func (d *desk) mustHear(words string) {
 }
 
 var (
-	ann   = core.Person{ID: "a", Name: "ann"}
-	boris = core.Person{ID: "b", Name: "boris"}
+	ann = core.Person{ID: "a", Name: "ann"}
 )
 
 // card returns the id of the first post of the run's thread.
@@ -381,4 +382,81 @@ func TestRemindersOfToday(t *testing.T) {
 	if next := d.NextWake(); !next.Before(was) || next.IsZero() {
 		t.Errorf("the next look is at %v, as before at %v", next, was)
 	}
+}
+
+// TestOlderThanRestored: words from before the last entry of a restored journal are not
+// carried out on what came after them, and the chat's posts of runs that the journal
+// does not know take no keys from new runs.
+func TestOlderThanRestored(t *testing.T) {
+	before := newDesk(t)
+	before.people("a=ann")
+	before.says(ann, "", "@benchbell found ZZ-1 hole in glove")
+	before.says(ann, "", "@benchbell found ZZ-1 visor cracked")
+	asked := before.now
+	before.now = before.now.Add(time.Minute)
+	before.says(ann, "", "@benchbell repaired ZZ-1 1: new glove")
+	path := filepath.Join(t.TempDir(), "journal.jsonl")
+	var journal bytes.Buffer
+	if err := errors.Join(before.store.WriteJSONL(&journal), os.WriteFile(path, journal.Bytes(), 0o600)); err != nil {
+		t.Fatal(err)
+	}
+
+	d := &desk{t: t, disk: &storetest.Disk{Engine: storetest.Memory()}, cfg: before.cfg, posts: 100, events: 100}
+	st, err := store.New(d.disk)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ledger.Restore(st, d.cfg, path); err != nil {
+		t.Fatal(err)
+	}
+	d.open()
+	d.now = asked
+	d.people("a=ann")
+	d.says(ann, "", "@benchbell repaired ZZ-1 new glove")
+	if got := d.heard(); len(got) > 0 {
+		t.Errorf("old words are answered: %q", got)
+	}
+	d.now = before.now.Add(time.Hour)
+	d.handle(chat.Event{
+		Who: ann, Where: chat.Where{Channel: "crew", Root: "old"}, Key: "R-0001/card",
+		What: chat.Said{Post: "old reply", Text: "thanks all"},
+	})
+	d.says(ann, "", "@benchbell test ZZ-1")
+	if _, open := d.Memory().Bench.Runs[2]; !open {
+		t.Errorf("no run is open: %q", d.heard())
+	}
+}
+
+// TestBadEvents: an event that fails where it is located is given up as well.
+func TestBadEvents(t *testing.T) {
+	d := newDesk(t)
+	d.people("a=ann")
+	d.disk.Poison.Store("root")
+	ev := chat.Event{ID: "bad", At: d.now, Who: ann, Where: chat.Where{Channel: "crew", Root: "root"}, What: chat.Said{Post: "bad", Text: "@benchbell status", Mentioned: true}}
+	if err := d.Handle(ev); err == nil {
+		t.Fatal("it is handled")
+	}
+	if err := d.GiveUp(ev, errors.New("poisoned")); err != nil {
+		t.Fatal(err)
+	}
+	d.disk.Poison.Store("")
+	if seen, err := d.store.Seen("bad"); err != nil || !seen {
+		t.Errorf("it comes again: %v", err)
+	}
+}
+
+// TestSaidElsewhere: a reading that was said outside its thread and is edited away or
+// deleted is answered like any other.
+func TestSaidElsewhere(t *testing.T) {
+	d := newDesk(t)
+	d.people("a=ann")
+	d.says(ann, "", "@benchbell test ZZ-1")
+	d.says(ann, d.card(), "ok all")
+	d.says(ann, "", "R-0001 17.5")
+	post := fmt.Sprint("e", d.events)
+	d.heard()
+	d.handle(chat.Event{Who: ann, Where: chat.Where{Channel: "crew"}, What: chat.Edited{Post: post, Text: "sorry, wrong suit"}})
+	d.mustHear("on record")
+	d.handle(chat.Event{Who: ann, Where: chat.Where{Channel: "crew"}, What: chat.Deleted{Post: post}})
+	d.mustHear("on record")
 }

@@ -38,12 +38,13 @@ type turn struct {
 	unheeded bool   // nothing came of the words
 	perhaps  string // what they could have been meant for
 
-	elsewhere bool              // the run was named outside its thread
-	rows      []store.SuitRow   // of suits that nothing else here is about
-	lastSeq   uint64            // of the journal before this event
-	posts     map[string]string // posts of the bot's that the event tells of, by key
-	plan      *ledger.Plan      // what attached files say
-	planErr   error
+	unknownRun core.RunID        // named, and there is none of it
+	elsewhere  bool              // the run was named outside its thread
+	rows       []store.SuitRow   // of suits that nothing else here is about
+	lastSeq    uint64            // of the journal before this event
+	posts      map[string]string // posts of the bot's that the event tells of, by key
+	plan       *ledger.Plan      // what attached files say
+	planErr    error
 }
 
 // locate finds out where something was said: in a run's thread, or in talk with
@@ -106,6 +107,11 @@ func (t *turn) takeRunByCause(post string) error {
 // mention the bot are for it only if they mean something in that run.
 func (t *turn) takeNamedRun() error {
 	id, rest, ok := commands.ForRun(t.text)
+	if first, _, _ := strings.Cut(t.text, " "); ok && t.hasRun && t.run.ID != id && strings.HasSuffix(first, ":") {
+		if _, begins := chat.ParseRunID(strings.ToUpper(strings.TrimSuffix(first, ":"))); !begins {
+			return nil // "stop: R-0002 leaks": a reason, whatever it names
+		}
+	}
 	if ok && !strings.Contains(strings.ToUpper(t.text), id.String()) {
 		// A suit may have a tag like a run's: it goes first, but for the run's full id.
 		if _, isSuit, err := t.store.SuitTag(id.String()); err != nil || isSuit {
@@ -127,8 +133,9 @@ func (t *turn) takeNamedRun() error {
 		}
 	}
 	before := t.hasRun
-	if err := t.takeRun(id); err != nil || !t.hasRun || t.run.ID != id {
-		t.hasRun = before
+	t.hasRun = false
+	if err := t.takeRun(id); err != nil || !t.hasRun {
+		t.hasRun, t.unknownRun = before, id
 		return err
 	}
 	t.text, t.in, t.heard, t.elsewhere = rest, commands.Thread, true, true
@@ -234,6 +241,9 @@ func (t *turn) said() error {
 	}
 	if t.wordless() && len(files) > 0 && !t.hasRun { // a file means nothing by itself
 		return &core.Refusal{Why: core.NoFile}
+	}
+	if t.unknownRun != 0 {
+		return &core.Refusal{Why: core.UnknownRun, Run: t.unknownRun}
 	}
 	want, err := commands.Parse(t.text, t.in)
 	_, t.imports = want.(core.ImportFiles)

@@ -193,7 +193,7 @@ func TestChannelShut(t *testing.T) {
 		r.sends(reply(1, "a1", "answer"), newBell(1, "a2", "bell"))
 		time.Sleep(shutPatience - 1)
 		r.expect("card")
-		time.Sleep(1)
+		time.Sleep(1 * time.Nanosecond)
 		r.expect("card", "bell")
 		if to := r.post("bell").To; to != (chat.To{Person: "tester"}) {
 			t.Errorf("it went to %+v", to)
