@@ -5,6 +5,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -27,33 +28,72 @@ func importFiles(_ context.Context, t terminal, flags *flag.FlagSet, args []stri
 	}
 	restores := len(files) == 1 && strings.HasSuffix(files[0], ".jsonl")
 	var contents map[string][]byte
-	if !restores {
-		if contents, err = readFiles(files); err != nil {
-			return err
-		}
+	if restores {
+		err = lookAt(files[0])
+	} else {
+		contents, err = readFiles(files)
+	}
+	if err != nil {
+		return err
 	}
 	st, made, err := cfg.openOrCreate()
 	if err != nil {
 		return err
 	}
-	defer func() { err = errorOr(err, st.Close()) }()
+	var taken string
+	if restores {
+		taken, err = restore(st, cfg, files[0])
+	} else {
+		taken, err = register(st, cfg, files, contents)
+	}
+	if err != nil && made != "" {
+		return errors.Join(err, discard(st, made))
+	}
+	if err = errorOr(err, st.Close()); err != nil {
+		return err
+	}
 	if made != "" {
 		fmt.Fprintf(t.out, "made a new store: %s\n", made)
 	}
-	if restores {
-		n, err := ledger.Restore(st, cfg.Config, files[0])
-		if err != nil {
-			return err
-		}
-		_, err = fmt.Fprintf(t.out, "restored: %d entries of the journal\n", n)
-		return err
-	}
-	reg, err := ledger.Import(st, cfg.Config, files, contents, time.Now())
+	_, err = fmt.Fprintln(t.out, taken)
+	return err
+}
+
+// lookAt reports why a file cannot be read, or that it is empty.
+func lookAt(path string) error {
+	f, err := os.Open(path)
 	if err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(t.out, "taken into the register: %d suits, %d manometers, %d new past tests\n", len(reg.Suits), len(reg.Manometers), len(reg.Tests))
-	return err
+	defer f.Close()
+	if _, err := f.Read(make([]byte, 1)); err != nil && !errors.Is(err, io.EOF) {
+		return err
+	} else if err != nil {
+		return fmt.Errorf("%s is empty", path)
+	}
+	return nil
+}
+
+// restore and register take files into a store, and say what was taken.
+func restore(st *store.Store, cfg setup, file string) (taken string, err error) {
+	n, err := ledger.Restore(st, cfg.Config, file)
+	return fmt.Sprintf("restored: %d entries of the journal", n), err
+}
+
+func register(st *store.Store, cfg setup, files []string, contents map[string][]byte) (taken string, err error) {
+	reg, err := ledger.Import(st, cfg.Config, files, contents, time.Now())
+	return fmt.Sprintf("taken into the register: %d suits, %d manometers, %d new past tests", len(reg.Suits), len(reg.Manometers), len(reg.Tests)), err
+}
+
+// discard removes a store that was made for what then could not be taken: found
+// later, an empty store would pass for the station's own. It is removed while it
+// is still locked, so that nobody else can have begun to use it; where an open
+// file cannot be removed, just after.
+func discard(st *store.Store, path string) error {
+	if err := os.Remove(path); err == nil {
+		return st.Close()
+	}
+	return errors.Join(st.Close(), os.Remove(path))
 }
 
 // readFiles reads files by their paths.

@@ -98,6 +98,34 @@ func TestImportFaults(t *testing.T) {
 	mustHave(t, s.mustRun("verify"), "whole: 1 entries")
 }
 
+// TestImportLeavesNothing: an import that fails leaves no new store behind, which
+// would pass for the station's own, and says of none. A store that was there
+// stays.
+func TestImportLeavesNothing(t *testing.T) {
+	s := newConfigured(t)
+	bad := s.file("bad.csv", "tag,method\nZZ-1,f1052\n")
+	s.file("empty.jsonl", "")
+	s.file("folder.jsonl/x", "")
+	s.file("other.jsonl", "{\"format\":\"x\"}\n")
+	for file, want := range map[string]string{
+		"nope.jsonl": "nope.jsonl", "empty.jsonl": "empty.jsonl is empty", "folder.jsonl": "folder.jsonl",
+		"other.jsonl": "line 1", bad: "bad.csv",
+	} {
+		out, err := s.runs("import", file)
+		if err == nil || !strings.Contains(err.Error(), want) || out != "" {
+			t.Errorf("of %s it says %q, and ends with %v", file, out, err)
+		}
+		if left, err := filepath.Glob("*.db*"); err != nil || len(left) > 0 {
+			t.Errorf("of %s is left %v, %v", file, left, err)
+		}
+	}
+	good := s.file("good.csv", "id,unit,resolution\nG-1,mbar,0.1\n")
+	mustHave(t, s.mustRun("import", good), "made a new store")
+	s.mustFail([]string{"import", bad}, "bad.csv")
+	s.mustFail([]string{"import", "other.jsonl"}, "not empty")
+	mustHave(t, s.mustRun("verify"), "whole: 1 entries")
+}
+
 // TestTampered: a journal whose past was edited is told from a whole one, by the
 // number of the entry.
 func TestTampered(t *testing.T) {

@@ -1,6 +1,7 @@
 package outbox
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -54,11 +55,31 @@ func (s *Sender) prepare(t *task) func(context.Context) result {
 	return s.send(t)
 }
 
-// outdated reports whether a later timed message of the same place waits.
+// outdated reports whether a later timed message of the same place waits, or
+// was said already.
 func (s *Sender) outdated(t *task) bool {
-	return !t.Due.IsZero() && slices.ContainsFunc(s.lanes[t.lane], func(o *task) bool {
+	return !t.Due.IsZero() && (s.said[sayer(t)].After(t.Due) || slices.ContainsFunc(s.lanes[t.lane], func(o *task) bool {
 		return o.stage == unsent && !o.gone && o.Thread == t.Thread && o.Due.After(t.Due)
-	})
+	}))
+}
+
+// sayer is what the timed messages of which one makes the others out of date
+// have in common.
+func sayer(t *task) string { return cmp.Or(t.Thread, t.lane) }
+
+// saidTimed notes that a timed message was said. Older ones are looked at
+// anew at once, whenever they were to be tried again: a program that is started
+// later would not know that they are out of date.
+func (s *Sender) saidTimed(t *task) {
+	if !s.said[sayer(t)].Before(t.Due) {
+		return
+	}
+	s.said[sayer(t)] = t.Due
+	for _, o := range s.lanes[t.lane] {
+		if o != t && o.stage == unsent && !o.flying && s.outdated(o) {
+			o.until = time.Time{}
+		}
+	}
 }
 
 // mark changes the store. A change that is there already, since an earlier one
@@ -281,6 +302,7 @@ func (s *Sender) made(t *task, id string, stage stage) {
 	if t.Kind == store.Post {
 		s.posted[baseOf(t.Key)] = id
 	}
+	s.saidTimed(t)
 	s.release(t.lane)
 }
 

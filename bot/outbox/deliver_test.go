@@ -45,6 +45,57 @@ func TestTimed(t *testing.T) {
 	})
 }
 
+// TestOlderBellDropped: a bell that was overtaken by a newer one of its thread is
+// not said after it, by this program or by one that is started later.
+func TestOlderBellDropped(t *testing.T) {
+	for name, restart := range map[string]bool{"goes on": false, "starts anew": true} {
+		t.Run(name, func(t *testing.T) {
+			inRound(t, func(r *round) {
+				r.sends(newCard(1, "card"), newCard(2, "card 2"))
+				r.board.Set(func() { r.board.Fault = chattest.Only("post a", chattest.RetryAfter(time.Minute)) })
+				r.sends(newBell(1, "a1", "expansion over"), newBell(2, "a2", "other bell"))
+				time.Sleep(10 * time.Second)
+				r.board.Set(func() { r.board.Fault = nil })
+				r.sends(newBell(1, "b1", "post a reading"))
+				time.Sleep(bellPatience)
+				r.expect("card", "card 2", "post a reading")
+				if restart {
+					r.stop()
+					r.reopen()
+				}
+				time.Sleep(5 * time.Minute)
+				r.expect("card", "card 2", "post a reading", "other bell")
+				if n := r.log.Count("out of date"); n != 1 || r.pending() != 0 {
+					t.Errorf("that one was dropped stands in the log %d times, %d are in the outbox", n, r.pending())
+				}
+			})
+		})
+	}
+	// Nor if it was under way when the newer one was said.
+	inRound(t, func(r *round) {
+		r.sends(newCard(1, "card"))
+		r.board.Set(func() {
+			r.board.During = func(c chattest.Call) {
+				if c.What == "post a1" {
+					time.Sleep(20 * time.Second)
+				}
+			}
+			r.board.Fault = chattest.Only("post a1", chattest.RetryAfter(0))
+		})
+		r.sends(newBell(1, "a1", "expansion over"))
+		time.Sleep(time.Second)
+		r.sends(newBell(1, "b1", "post a reading"))
+		time.Sleep(bellPatience)
+		r.board.Set(func() { r.board.Fault = nil })
+		time.Sleep(time.Minute)
+		r.board.Set(func() { r.board.Fault, r.board.During = nil, nil })
+		time.Sleep(time.Minute)
+		if n := len(r.board.Called("post a1")); n != 1 || r.pending() != 0 {
+			t.Errorf("the older was tried %d times, %d are in the outbox", n, r.pending())
+		}
+	})
+}
+
 // TestDocuments: a document is made by a worker, once; one that cannot be made
 // holds nothing up.
 func TestDocuments(t *testing.T) {

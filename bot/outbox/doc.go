@@ -31,8 +31,8 @@
 //   - The taps of a list stay in the outbox until all were put under it, so that
 //     one that a crash left half without them gets the rest. Nothing waits for
 //     them.
-//   - A timed message is dropped if a later one for the same thread waits, and
-//     says how late it is if it is more than 30 s late.
+//   - A timed message is dropped if a later one for the same thread waits or was
+//     said, and says how late it is if it is more than 30 s late.
 //   - A document is made by a worker, once. If that fails, or panics, its
 //     message is sent with a line instead, and the log has the error.
 //

@@ -55,6 +55,7 @@ type Sender struct {
 	gone   map[string]bool   // ids of posts that are not there any more
 	asks   map[core.RunID]*ask
 	shut   map[chat.To]time.Time // places that take nothing, and since when
+	said   map[string]time.Time  // when the newest timed message was due that was said, by sayer
 
 	disk      retry.Backoff
 	diskUntil time.Time
@@ -73,6 +74,7 @@ func New(st *store.Store, c chat.Chat, now func() time.Time, log *slog.Logger, o
 		lanes:  make(map[string][]*task),
 		posted: make(map[string]string), gone: make(map[string]bool),
 		asks: make(map[core.RunID]*ask), shut: make(map[chat.To]time.Time),
+		said: make(map[string]time.Time),
 		done: make(chan func(), workers),
 	}
 }
