@@ -15,7 +15,7 @@ import (
 // toPeople is talk behind any word: to those around, about them, or laughter.
 const toPeople = "guys folks everyone everybody anyone people mate mates lads ladies girls boys friends you ya your yours yourself " +
 	"it its it's that that's this these those there here them him her us " +
-	"lol haha hahaha sorry thanks thank pls pleasing and or but"
+	"lol haha hahaha sorry thanks thank pls and or but no yes wait now right"
 
 // Words behind a command word that make talk of it, besides those to people.
 var (

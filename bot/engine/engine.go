@@ -185,6 +185,17 @@ func (e *Engine) NextWake() time.Time {
 	return next
 }
 
+// NextAfter returns the next moment after another at which the engine must be woken,
+// zero if there is none.
+func (e *Engine) NextAfter(after time.Time) (next time.Time) {
+	for _, due := range append(slices.Collect(maps.Values(e.wakes)), e.look) {
+		if due.After(after) && (next.IsZero() || due.Before(next)) {
+			next = due
+		}
+	}
+	return next
+}
+
 // Due returns an event for each wake time that has come at now, by the chat
 // server's clock, soonest first; that of the look for what is due is the last.
 func (e *Engine) Due(now time.Time) []chat.Event {

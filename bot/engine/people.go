@@ -34,7 +34,7 @@ func (e *Engine) people(all []chat.Member) error {
 	e.members = members
 	found := make(map[string]string)
 	for _, o := range e.officers {
-		if o.id != "" || len(o.name) == accountLength {
+		if _, isID := members[o.name]; o.id != "" || isID {
 			continue
 		}
 		for _, m := range all {

@@ -92,7 +92,10 @@ func (t *turn) takeRunByCause(post string) error {
 		if err != nil {
 			return err
 		}
-		if !slices.ContainsFunc(entries, func(e core.Entry) bool { return e.Event == post }) {
+		if !slices.ContainsFunc(entries, func(e core.Entry) bool {
+			_, opened := e.Fact.(core.Opened)
+			return e.Event == post && !opened
+		}) {
 			continue
 		}
 		t.elsewhere = !t.hasRun || t.run.ID != id

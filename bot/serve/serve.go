@@ -94,6 +94,7 @@ type serveLoop struct {
 	beside  sync.WaitGroup
 
 	caughtUp bool
+	recorded func()          // ends telling them
 	alarmed  bool            // people were told that nothing can be written
 	failures map[string]int  // how often an event failed in succession
 	planning map[string]bool // events whose files are being read
@@ -160,8 +161,8 @@ func (l *serveLoop) handle(ctx context.Context, d delivery) error {
 // wake rings what is due.
 func (l *serveLoop) wake(ctx context.Context) {
 	for _, ev := range l.Engine.Due(l.Server.Now()) {
-		if l.judge(ctx, ev, l.Engine.Handle(ev)) != nil {
-			return // the others come again with this one
+		if l.judge(ctx, ev, l.Engine.Handle(ev)) != nil && l.alarmed {
+			return // nothing can be written: the others come again with this one
 		}
 	}
 }
@@ -183,6 +184,9 @@ func (l *serveLoop) judge(ctx context.Context, ev chat.Event, err error) error {
 	if err == nil {
 		delete(l.failures, id)
 		l.alarmed = false
+		if l.recorded != nil {
+			l.recorded()
+		}
 		return nil
 	}
 	if ctx.Err() != nil {
@@ -245,7 +249,10 @@ func (l *serveLoop) setAlarm() {
 	case !l.caughtUp:
 		next = time.Time{}
 	case (l.alarmed || len(l.failures) > 0) && !next.IsZero() && !next.After(now):
-		next = now.Add(5 * time.Second) // what failed is tried again
+		again := now.Add(5 * time.Second) // what failed is tried again
+		if next = l.Engine.NextAfter(now); next.IsZero() || again.Before(next) {
+			next = again
+		}
 	}
 	l.alarm.Set(next)
 }
@@ -259,9 +266,15 @@ func (l *serveLoop) tellNotRecording(ctx context.Context, err error) {
 	l.alarmed = true
 	l.Log.Error("the store cannot be written: nothing is recorded", "err", err)
 	m := chat.Message{Key: "alarm/" + l.Server.Now().UTC().Format(time.RFC3339), Text: commands.NotRecording()}
+	ctx, l.recorded = context.WithCancel(ctx)
 	l.beside.Go(func() {
-		if _, err := l.Server.Post(ctx, m); err != nil {
+		for pause := (retry.Backoff{}); ctx.Err() == nil; {
+			_, err := l.Server.Post(ctx, m)
+			if err == nil {
+				return
+			}
 			l.Log.Error("the crew could not be told that nothing is recorded", "err", err)
+			_ = retry.Pause(ctx, pause.Next(0)) // ctx ends it
 		}
 	})
 }
