@@ -1,11 +1,14 @@
 package mattermost
 
 import (
+	"io"
 	"net/http"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
+
+	"github.com/mattermost/mattermost/server/public/model"
 
 	"benchbell/bot/chat"
 )
@@ -167,5 +170,77 @@ func TestTapsOfUnknown(t *testing.T) {
 		c.start()
 		time.Sleep(10 * time.Second)
 		c.expect("caught up")
+	})
+}
+
+// membersOf describes the last list of people told, and forgets it.
+func (c *crew) membersOf() string {
+	c.book.mu.Lock()
+	defer c.book.mu.Unlock()
+	if len(c.book.people) == 0 {
+		return "nothing"
+	}
+	var names []string
+	for _, m := range c.book.people[len(c.book.people)-1].All {
+		if m.Gone {
+			m.Name += " (gone)"
+		}
+		names = append(names, m.Name)
+	}
+	c.book.people = nil
+	return strings.Join(names, " ")
+}
+
+// TestMissingPeople: somebody who is missing from a new list of people is looked
+// up: only a deactivated account is gone, and only who has left is dropped.
+func TestMissingPeople(t *testing.T) {
+	inBubble(t, func(t *testing.T) {
+		c := newCrew(t)
+		check := func(when, want string) {
+			t.Helper()
+			time.Sleep(rosterEvery + 2*longestPause)
+			synctest.Wait()
+			if got := c.membersOf(); got != want {
+				t.Errorf("%s: told of %s, want %s", when, got, want)
+			}
+		}
+		check("at the start", "bench.tester duty.officer")
+
+		var down string // what fails
+		c.locked(func() {
+			c.before = func(w http.ResponseWriter, r *http.Request) bool {
+				switch {
+				case r.URL.Query().Has("in_channel") && down == "slips":
+					io.WriteString(w, toJSON([]*model.User{c.users[officerID]}))
+				case down != "" && strings.HasSuffix(r.URL.Path, down):
+					sayHTML(w, 403)
+				default:
+					return false
+				}
+				return true
+			}
+		})
+		c.locked(func() { down = "slips" })
+		check("slipped between two pages", "nothing")
+		c.locked(func() { down = "" })
+		check("found again", "nothing")
+
+		c.locked(func() { down, c.inside[crewID][testerID] = "/users/ids", false })
+		check("left, and cannot be looked up", "nothing")
+		c.locked(func() { down = "/members/ids" })
+		check("left, and the channel cannot be looked at", "nothing")
+		if n := c.log.count("those missing from the list of people cannot be looked up"); n == 0 {
+			t.Error("it is not in the log")
+		}
+		c.locked(func() { down = "" })
+		check("left", "duty.officer")
+		c.locked(func() { c.inside[crewID][testerID] = true })
+		check("joined", "bench.tester duty.officer")
+
+		c.locked(func() { c.inside[crewID][testerID], c.users[testerID].DeleteAt = false, c.now() })
+		check("deactivated and out of the channel", "bench.tester (gone) duty.officer")
+		check("later", "nothing")
+		c.locked(func() { c.users[testerID].DeleteAt = 0 })
+		check("active again, not in the channel", "duty.officer")
 	})
 }

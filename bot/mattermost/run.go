@@ -50,6 +50,7 @@ const (
 	thingCrew    = "crew channel"
 	thingSocket  = "websocket"
 	thingPeople  = "people"
+	thingMissing = "missing people"
 	thingHandler = "handler"
 )
 
@@ -74,7 +75,7 @@ type receiver struct {
 	up      bool                 // the engine was told that it has heard everything
 	polls   int                  // without a websocket, one after another
 
-	roster rosterKeeper
+	roster *rosterKeeper
 	listed roster // as the engine knows it
 
 	crewAt int64 // when the crew channel last changed, by the server
