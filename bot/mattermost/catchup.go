@@ -120,9 +120,19 @@ func (r *receiver) takeAll(ctx context.Context, items []item) error {
 // the bot may not read any more has nothing.
 func (r *receiver) missed(ctx context.Context, channel string, in room) ([]item, error) {
 	w := r.window(channel)
-	posts, err := r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor, true)
+	read := func(ctx context.Context) ([]*model.Post, error) {
+		return r.history(ctx, channel, min(w.posts, w.edits)-1, w.anchor, true)
+	}
+	var posts []*model.Post
+	var err error
+	if in == directRoom {
+		l := lookUp{"reading a direct message", channel, "it is not read for now", requestTimeout}
+		posts, err = look(ctx, r, l, read)
+	} else {
+		posts, err = read(ctx)
+	}
 	if err != nil {
-		if in == directRoom && asFault(err).refused() {
+		if in == directRoom && (asFault(err).refused() || errors.Is(err, errGivenUp)) {
 			r.outages.Failed("channel "+channel, "a direct message cannot be read", err, "channel", channel)
 			return nil, nil
 		}

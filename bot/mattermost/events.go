@@ -3,6 +3,7 @@ package mattermost
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"hash/fnv"
 	"slices"
@@ -101,8 +102,11 @@ func (r *receiver) keyOf(ctx context.Context, root string) (string, error) {
 	if key, ok := r.sent.key(root); ok {
 		return key, nil
 	}
-	p, err := r.getPost(ctx, "looking at the first post of a thread", root)
+	p, err := r.getPost(ctx, "looking at the first post of a thread", root,
+		"what is posted in its thread is handled as if the thread were no run's")
 	switch {
+	case errors.Is(err, errGivenUp):
+		return "", nil // and it is asked for again
 	case err != nil && !asFault(err).refused():
 		return "", err
 	case err == nil && p.UserId == r.me.ID:
@@ -113,10 +117,12 @@ func (r *receiver) keyOf(ctx context.Context, root string) (string, error) {
 	return key, nil
 }
 
-func (r *receiver) getPost(ctx context.Context, doing, id string) (*model.Post, error) {
-	return ask(ctx, doing, func() (*model.Post, *model.Response, error) {
-		return r.api.GetPost(ctx, id, "")
-	}, wholePost)
+func (r *receiver) getPost(ctx context.Context, doing, id, without string) (*model.Post, error) {
+	return look(ctx, r, lookUp{doing, id, without, lookUpWait}, func(ctx context.Context) (*model.Post, error) {
+		return ask(ctx, doing, func() (*model.Post, *model.Response, error) {
+			return r.api.GetPost(ctx, id, "")
+		}, wholePost)
+	})
 }
 
 // speaker returns who wrote a post, and whether that is somebody to listen to.
@@ -129,6 +135,9 @@ func (r *receiver) speaker(ctx context.Context, in room, p *model.Post) (person,
 		return person{}, false, nil
 	}
 	who, err := r.person(ctx, p.UserId)
+	if errors.Is(err, errGivenUp) {
+		return person{}, false, nil
+	}
 	return who, who.mayTalk(in), err
 }
 
@@ -174,6 +183,9 @@ func (r *receiver) tapped(ctx context.Context, channel string, t *model.Reaction
 		return nil, err
 	}
 	who, err := r.person(ctx, t.UserId)
+	if errors.Is(err, errGivenUp) {
+		return nil, nil
+	}
 	if err != nil || !who.mayTalk(in) {
 		return nil, err
 	}
@@ -196,10 +208,10 @@ func (r *receiver) ownPost(ctx context.Context, id string) (root string, mine bo
 	if root, ok := r.sent.root(id); ok {
 		return root, true, nil
 	}
-	p, err := r.getPost(ctx, "looking at a post that was tapped", id)
+	p, err := r.getPost(ctx, "looking at a post that was tapped", id, "taps on it are passed over")
 	if err != nil {
-		if asFault(err).refused() {
-			err = nil // deleted meanwhile
+		if asFault(err).refused() || errors.Is(err, errGivenUp) {
+			err = nil // if refused, it was deleted meanwhile
 		}
 		return "", false, err
 	}
@@ -226,6 +238,9 @@ func (r *receiver) taps(ctx context.Context, in room, p *model.Post) (item, erro
 			continue
 		}
 		who, err := r.person(ctx, t.UserId)
+		if errors.Is(err, errGivenUp) { // without this one, it would look as if it had been taken back
+			return item{post: p}, nil
+		}
 		if err != nil {
 			return it, err
 		}

@@ -630,6 +630,16 @@ func (f *fake) answer(a *answer, r *http.Request, path []string) {
 			return
 		}
 		a.value = &model.ChannelMember{ChannelId: arg(1), UserId: arg(3), Roles: "channel_user"}
+	case route == "POST channels/members" && arg(3) == "ids":
+		var wanted []string
+		json.NewDecoder(r.Body).Decode(&wanted)
+		list := model.ChannelMembers{}
+		for _, id := range wanted {
+			if f.inside[arg(1)][id] {
+				list = append(list, model.ChannelMember{ChannelId: arg(1), UserId: id})
+			}
+		}
+		a.value = list
 	case route == "GET channels/posts":
 		f.answerPosts(a, r, arg(1))
 	case route == "POST posts/":

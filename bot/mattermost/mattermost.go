@@ -29,6 +29,7 @@
 // Only people are heard (no webhooks, bots or system messages), and only in the
 // crew channel and in direct messages by members of the crew's team. Who they are
 // is sent as [chat.People] before the first [chat.CaughtUp] and after each change.
+// Somebody is gone only if the server says that the account is deactivated.
 //
 // # Sending
 //

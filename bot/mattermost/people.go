@@ -2,11 +2,14 @@ package mattermost
 
 import (
 	"context"
+	"errors"
 	"regexp"
+	"slices"
 	"time"
 
 	"github.com/mattermost/mattermost/server/public/model"
 
+	"benchbell/bot/chat"
 	"benchbell/core"
 )
 
@@ -22,25 +25,45 @@ type person struct {
 // left the team can be heard for that long.
 const acquaintance = 5 * time.Minute
 
+// person returns who somebody is: as the server tells, or if this look-up is
+// given up, as the roster or an earlier answer told.
 func (r *receiver) person(ctx context.Context, id string) (person, error) {
-	if p, ok := r.people[id]; ok && time.Since(p.known) < acquaintance {
-		return p, nil
+	last, met := r.people[id]
+	if met && time.Since(last.known) < acquaintance {
+		return last, nil
 	}
 	p := person{Person: core.Person{ID: id}, known: time.Now()}
-	user, err := ask(ctx, "asking who somebody is", func() (*model.User, *model.Response, error) {
-		return r.api.GetUser(ctx, id, "")
-	}, func(u *model.User) bool { return u.Id != "" })
+	user, err := r.getUser(ctx, id)
+	listed := slices.IndexFunc(r.listed.all, func(m chat.Member) bool { return m.ID == id })
 	switch {
 	case err == nil:
 		p.Name, p.human = user.Username, !user.IsBot
+	case errors.Is(err, errGivenUp) && met:
+		return last, nil
+	case errors.Is(err, errGivenUp) && listed >= 0:
+		p.Name, p.human = r.listed.all[listed].Name, true
 	case !asFault(err).refused():
 		return person{}, err
 	}
-	if p.member, err = r.isMember(ctx, id); err != nil {
+	in := lookUp{"asking who is in the team", id, "direct messages by somebody are passed over, if that is not known", lookUpWait}
+	p.member, err = look(ctx, r, in, func(ctx context.Context) (bool, error) { return r.isMember(ctx, id) })
+	switch {
+	case errors.Is(err, errGivenUp):
+		p.member = last.member
+	case err != nil:
 		return person{}, err
 	}
 	r.people[id] = p
 	return p, nil
+}
+
+func (r *receiver) getUser(ctx context.Context, id string) (*model.User, error) {
+	l := lookUp{"asking who somebody is", id, "what they write and tap is passed over, if the list of people does not have them", lookUpWait}
+	return look(ctx, r, l, func(ctx context.Context) (*model.User, error) {
+		return ask(ctx, l.doing, func() (*model.User, *model.Response, error) {
+			return r.api.GetUser(ctx, id, "")
+		}, func(u *model.User) bool { return u.Id != "" })
+	})
 }
 
 // isMember reports whether somebody is in the crew's team.
@@ -83,9 +106,15 @@ func (r *receiver) roomOf(ctx context.Context, id string, kind model.ChannelType
 		return known, nil
 	}
 	if kind == "" {
-		channel, err := ask(ctx, "asking what a channel is", func() (*model.Channel, *model.Response, error) {
-			return r.api.GetChannel(ctx, id, "")
-		}, func(c *model.Channel) bool { return c != nil && c.Id != "" })
+		l := lookUp{"asking what a channel is", id, "what happens there is passed over", lookUpWait}
+		channel, err := look(ctx, r, l, func(ctx context.Context) (*model.Channel, error) {
+			return ask(ctx, l.doing, func() (*model.Channel, *model.Response, error) {
+				return r.api.GetChannel(ctx, id, "")
+			}, wholeChannel)
+		})
+		if errors.Is(err, errGivenUp) {
+			return otherRoom, nil // and it is asked for again
+		}
 		if err != nil && !asFault(err).refused() {
 			return otherRoom, err
 		}

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"github.com/mattermost/mattermost/server/public/model"
@@ -25,21 +26,27 @@ const (
 	rosterWait = 2 * time.Second
 )
 
-// A roster says who can read the crew channel, and who the officers are.
+// A roster says who can read the crew channel, and who the officers are. Those
+// who were in the last one stay in it when their account is deactivated.
 type roster struct {
 	all   []chat.Member
 	crew  []*model.User // who is in the crew channel, bots too
 	asked time.Time
+	doubt error // why it has people of the last one of whom nothing is known now
 }
 
 // A rosterKeeper asks for the roster beside the receiver.
 type rosterKeeper struct {
 	wanted retry.Signal
 	news   chan roster // the newest one, until the receiver takes it
+
+	told atomic.Pointer[[]chat.Member] // as the engine knows them
 }
 
-func newRosterKeeper() rosterKeeper {
-	return rosterKeeper{wanted: retry.NewSignal(), news: make(chan roster, 1)}
+func newRosterKeeper() *rosterKeeper {
+	k := &rosterKeeper{wanted: retry.NewSignal(), news: make(chan roster, 1)}
+	k.told.Store(new([]chat.Member))
+	return k
 }
 
 // keepRoster asks for the roster when it is wanted, and now and then, until ctx
@@ -63,11 +70,11 @@ func (r *receiver) keepRoster(ctx context.Context) {
 }
 
 // fetchRoster asks the server for the roster.
-func (s *Server) fetchRoster(ctx context.Context) (roster, error) {
+func (r *receiver) fetchRoster(ctx context.Context) (roster, error) {
 	list := roster{asked: time.Now()}
 	for page := 0; ; page++ {
 		users, err := ask(ctx, "asking who is in the crew channel", func() ([]*model.User, *model.Response, error) {
-			return s.api.GetUsersInChannel(ctx, s.crew.Id, page, pageSize, "")
+			return r.api.GetUsersInChannel(ctx, r.crew.Id, page, pageSize, "")
 		}, wholeUsers)
 		if err != nil {
 			return roster{}, err
@@ -77,19 +84,82 @@ func (s *Server) fetchRoster(ctx context.Context) (roster, error) {
 			break
 		}
 	}
-	officers, err := s.findOfficers(ctx)
+	officers, err := r.findOfficers(ctx)
 	if err != nil {
 		return roster{}, err
 	}
-	byID := make(map[string]bool)
-	for _, u := range slices.Concat(list.crew, officers) {
-		if !u.IsBot && !byID[u.Id] {
-			byID[u.Id] = true
-			list.all = append(list.all, chat.Member{Person: core.Person{ID: u.Id, Name: u.Username}, Gone: u.DeleteAt != 0})
-		}
+	list.add(slices.Concat(list.crew, officers))
+	if err := r.addMissing(ctx, &list); err != nil {
+		return roster{}, err
 	}
 	slices.SortFunc(list.all, func(a, b chat.Member) int { return cmp.Or(cmp.Compare(a.Name, b.Name), cmp.Compare(a.ID, b.ID)) })
 	return list, nil
+}
+
+// add adds those people among users who are not in the list yet.
+func (l *roster) add(users []*model.User) {
+	for _, u := range users {
+		if !u.IsBot && !l.has(u.Id) {
+			l.all = append(l.all, chat.Member{Person: core.Person{ID: u.Id, Name: u.Username}, Gone: u.DeleteAt != 0})
+		}
+	}
+}
+
+func (l *roster) has(id string) bool {
+	return slices.ContainsFunc(l.all, func(m chat.Member) bool { return m.ID == id })
+}
+
+// addMissing looks for those who were in the roster before and are missing now.
+// Somebody who slipped from one page to another, because others came or went
+// between the two, is still in the channel. An account that was deactivated is
+// told as such. Who has left is dropped. If that cannot be found out, they all
+// stay as they were.
+func (r *receiver) addMissing(ctx context.Context, list *roster) error {
+	var ids []string
+	missing := slices.DeleteFunc(slices.Clone(*r.roster.told.Load()), func(m chat.Member) bool { return list.has(m.ID) })
+	for _, m := range missing {
+		ids = append(ids, m.ID)
+	}
+	if len(ids) == 0 {
+		return nil
+	}
+	users, inside, err := r.findMissing(ctx, ids)
+	switch {
+	case err != nil && ctx.Err() != nil:
+		return err
+	case err != nil:
+		list.doubt = err
+		list.all = append(list.all, missing...)
+		return nil
+	}
+	for _, u := range users {
+		if inside[u.Id] {
+			list.crew = append(list.crew, u)
+		}
+		if inside[u.Id] || u.DeleteAt != 0 {
+			list.add([]*model.User{u})
+		}
+	}
+	return nil
+}
+
+// findMissing returns the accounts of people, and which are in the crew channel.
+func (s *Server) findMissing(ctx context.Context, ids []string) ([]*model.User, map[string]bool, error) {
+	const doing = "looking for people who are missing from the list"
+	users, err := ask(ctx, doing, func() ([]*model.User, *model.Response, error) {
+		return s.api.GetUsersByIds(ctx, ids)
+	}, wholeUsers)
+	if err != nil {
+		return nil, nil, err
+	}
+	members, err := ask(ctx, doing, func() (model.ChannelMembers, *model.Response, error) {
+		return s.api.GetChannelMembersByIds(ctx, s.crew.Id, ids)
+	}, func(all model.ChannelMembers) bool { return all != nil })
+	inside := make(map[string]bool)
+	for _, m := range members {
+		inside[m.UserId] = true
+	}
+	return users, inside, err
 }
 
 func wholeUsers(users []*model.User) bool {
@@ -155,6 +225,11 @@ func (r *receiver) tellPeople(ctx context.Context, list roster, again bool) erro
 	if list.asked.Before(r.listed.asked) {
 		return nil
 	}
+	if list.doubt != nil {
+		r.outages.Failed(thingMissing, "those missing from the list of people cannot be looked up; they stay in it", list.doubt)
+	} else {
+		r.outages.Over(thingMissing, "those missing from the list of people can be looked up again")
+	}
 	for _, u := range list.crew {
 		r.people[u.Id] = person{
 			Person: core.Person{ID: u.Id, Name: u.Username}, human: !u.IsBot, member: true, known: list.asked,
@@ -170,6 +245,7 @@ func (r *receiver) tellPeople(ctx context.Context, list roster, again bool) erro
 		return err
 	}
 	r.listed = list
+	r.roster.told.Store(&list.all)
 	return nil
 }
 

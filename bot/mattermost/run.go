@@ -50,6 +50,7 @@ const (
 	thingCrew    = "crew channel"
 	thingSocket  = "websocket"
 	thingPeople  = "people"
+	thingMissing = "missing people"
 	thingHandler = "handler"
 )
 
@@ -70,10 +71,11 @@ type receiver struct {
 	floor   int64                // where a channel that has no mark begins
 	people  map[string]person
 	rooms   map[string]room
-	up      bool // the engine was told that it has heard everything
-	polls   int  // without a websocket, one after another
+	givenUp map[string]time.Time // look-ups that fail, and when they were last given up
+	up      bool                 // the engine was told that it has heard everything
+	polls   int                  // without a websocket, one after another
 
-	roster rosterKeeper
+	roster *rosterKeeper
 	listed roster // as the engine knows it
 
 	crewAt int64 // when the crew channel last changed, by the server
@@ -88,7 +90,8 @@ type receiver struct {
 func (s *Server) Run(ctx context.Context, marks map[string]chat.Mark, sink func(context.Context, chat.Event) error) error {
 	r := &receiver{
 		Server: s, sink: sink, outages: retry.NewOutages(s.log), marks: make(map[string]chat.Mark),
-		people: make(map[string]person), rooms: make(map[string]room), roster: newRosterKeeper(),
+		people: make(map[string]person), rooms: make(map[string]room),
+		givenUp: make(map[string]time.Time), roster: newRosterKeeper(),
 	}
 	maps.Copy(r.marks, marks)
 	keeping, stop := context.WithCancel(ctx)
