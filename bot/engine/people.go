@@ -34,7 +34,7 @@ func (e *Engine) people(all []chat.Member) error {
 	e.members = members
 	found := make(map[string]string)
 	for _, o := range e.officers {
-		if _, isID := members[o.name]; o.id != "" || isID {
+		if _, isID := members[o.name]; o.id != "" || isID && len(o.name) == accountLength {
 			continue
 		}
 		for _, m := range all {
