@@ -125,7 +125,8 @@ func (s *Sender) change(t *task) func(context.Context) result {
 	}
 	id, err := s.postID(t.Target)
 	switch {
-	case s.diskFailed(err):
+	case err != nil:
+		s.unread(t, err, nil)
 		return nil
 	case id == "" || s.gone[id]:
 		s.log.Info("the post to be edited is not there; the edit is dropped", "key", t.Target)
@@ -163,7 +164,8 @@ func (s *Sender) offer(t *task) func(context.Context) result {
 	if t.id == "" { // posted by the program before
 		id, err := s.postID(t.Target)
 		switch {
-		case s.diskFailed(err):
+		case err != nil:
+			s.unread(t, err, nil)
 			return nil
 		case id == "":
 			t.gone = true

@@ -22,8 +22,11 @@
 //     when it is out of date, or when it is put aside, and the log says so.
 //   - Shown once: before a try the store notes when it was first tried. After
 //     a crash, or a call whose outcome nobody knows, the chat looks for a post
-//     with that key before it makes one. A store that fails pauses everything;
-//     a post that was made is not made again because it could not be marked.
+//     with that key before it makes one. A store that cannot be written
+//     pauses everything; a post that was made is not made again because it could
+//     not be marked. What cannot be read there holds up only the message that
+//     needs it; a post whose thread is so unknown goes to the channel, a bell
+//     after 3 s, any other after 1 min.
 //   - In order within a lane, which is a run's thread or another place. A card
 //     comes before everything else of its thread. A message steps out of order
 //     only where the policy says so. A bell waits no longer than 3 s for what
