@@ -322,6 +322,7 @@ func (s *Sender) keepMade(t *task, r result) {
 
 // worked notes that the chat server took something.
 func (s *Sender) worked(t *task) {
+	s.took = time.Now()
 	s.down.Over(thing(t), "delivered again", "key", cmpKey(t))
 	if t.Kind == store.Post && t.way != directly {
 		delete(s.shut, place(t.Out))

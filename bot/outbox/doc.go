@@ -61,19 +61,22 @@
 // about the message:
 //
 //	         anything  trouble with a file
-//	bell     patient   bare
-//	verdict  patient   shows
-//	card     waits     bare
+//	bell     strays    bare
+//	verdict  strays    shows
+//	card     lags      bare
 //	list     patient   hands
 //	answer   patient   hands
 //	notice   patient   hands
 //	edit     patient   patient
 //	taps     offers    offers
 //
-//	waits    again, with pauses that double up to 30 s; its lane waits
-//	patient  the same; after 1 min and 5 tries it steps aside: its lane goes on,
-//	         and it is tried every 30 s
-//	leads    the same, but instead of stepping aside it makes detours
+//	patient  again, with pauses that double up to 30 s; after 1 min and 5 tries
+//	         it steps aside: its lane goes on, and it is tried every 30 s
+//	strays   the same; after 2 min it makes detours as well, if a proxy answers,
+//	         or if other messages got through since
+//	lags     again; its lane waits. After 2 min it makes detours, if other
+//	         messages got through since
+//	leads    patient, but instead of stepping aside it makes detours
 //	ends     patient, and put aside after 24 h
 //	tells    again; after 10 s it is said directly to its Fallback
 //	shows    again; after 10 s it is said without its file

@@ -55,6 +55,7 @@ type Sender struct {
 	gone   map[string]bool   // ids of posts that are not there any more
 	asks   map[core.RunID]*ask
 	shut   map[chat.To]time.Time // places that take nothing, and since when
+	took   time.Time             // when the chat server took something last
 	said   map[string]time.Time  // when the newest timed message was due that was said, by sayer
 
 	disk      retry.Backoff // of writing to the store
