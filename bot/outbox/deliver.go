@@ -198,7 +198,7 @@ func (s *Sender) send(t *task) func(context.Context) result {
 		}
 	}
 	if t.class == card && t.way == directly {
-		m.Key, m.First = t.Key+"/direct", time.Time{}
+		m.Key += "/direct"
 	}
 	return func(ctx context.Context) (r result) {
 		if make != "" {

@@ -281,6 +281,40 @@ func TestCardLags(t *testing.T) {
 	}
 }
 
+// TestOneCopy: the copy of a card that is refused is told directly once, also if
+// the answer to it is lost, and if the program is started anew.
+func TestOneCopy(t *testing.T) {
+	inRound(t, func(r *round) {
+		card := newCard(1, "card")
+		card.Class, card.Fallback = store.Card, "tester"
+		lost := false
+		r.board.Set(func() {
+			r.board.Fault = func(c chattest.Call) error {
+				if c.To.Person == "" {
+					return chattest.Never
+				}
+				return nil
+			}
+			r.board.After = func(chattest.Call) error {
+				if lost = !lost; lost {
+					return &chat.SendError{Err: errors.New("cut off")}
+				}
+				return nil
+			}
+		})
+		r.sends(card)
+		time.Sleep(time.Hour)
+		r.expect("card")
+		r.stop()
+		r.reopen()
+		time.Sleep(time.Hour)
+		r.expect("card")
+		if n := len(r.board.Called("post " + card.Key + "/direct")); n < 3 {
+			t.Errorf("the copy was tried %d times", n)
+		}
+	})
+}
+
 // TestNobodyPutsAside: whatever a proxy or nobody says, and for however long,
 // puts nothing aside, and nothing is dropped for it but taps. Bells, verdicts
 // and cards are not given up whoever says it.
