@@ -125,7 +125,8 @@ func (s *Sender) change(t *task) func(context.Context) result {
 	}
 	id, err := s.postID(t.Target)
 	switch {
-	case s.diskFailed(err):
+	case err != nil:
+		s.unread(t, err, nil)
 		return nil
 	case id == "" || s.gone[id]:
 		s.log.Info("the post to be edited is not there; the edit is dropped", "key", t.Target)
@@ -163,7 +164,8 @@ func (s *Sender) offer(t *task) func(context.Context) result {
 	if t.id == "" { // posted by the program before
 		id, err := s.postID(t.Target)
 		switch {
-		case s.diskFailed(err):
+		case err != nil:
+			s.unread(t, err, nil)
 			return nil
 		case id == "":
 			t.gone = true
@@ -196,7 +198,7 @@ func (s *Sender) send(t *task) func(context.Context) result {
 		}
 	}
 	if t.class == card && t.way == directly {
-		m.Key, m.First = t.Key+"/direct", time.Time{}
+		m.Key += "/direct"
 	}
 	return func(ctx context.Context) (r result) {
 		if make != "" {
@@ -320,6 +322,7 @@ func (s *Sender) keepMade(t *task, r result) {
 
 // worked notes that the chat server took something.
 func (s *Sender) worked(t *task) {
+	s.took = time.Now()
 	s.down.Over(thing(t), "delivered again", "key", cmpKey(t))
 	if t.Kind == store.Post && t.way != directly {
 		delete(s.shut, place(t.Out))

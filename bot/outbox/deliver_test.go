@@ -12,6 +12,7 @@ import (
 
 	"benchbell/bot/chat"
 	"benchbell/bot/chattest"
+	"benchbell/bot/retry"
 	"benchbell/core"
 	"benchbell/store"
 	"benchbell/store/storetest"
@@ -257,6 +258,92 @@ func TestInDoubt(t *testing.T) {
 		}
 		if n := r.log.Count(store.ErrNotPending.Error()); n != 0 {
 			t.Errorf("that a mark was there already stands in the log %d times", n)
+		}
+	})
+}
+
+// guarded is an engine that turns a panic into an error, as that on a file does.
+type guarded struct{ store.Engine }
+
+func (g guarded) View(fn func(store.Tx) error) (err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("damaged: %v", r)
+		}
+	}()
+	return g.Engine.View(fn)
+}
+
+// spoil starts a courier anew on a store of which a key cannot be read.
+func (r *round) spoil(key string) {
+	r.stop()
+	r.disk.Poison.Store(key)
+	r.disk = &storetest.Disk{Engine: guarded{r.disk}}
+	r.reopen()
+}
+
+// TestDamagedKey: what cannot be read holds up only what needs it, and of that
+// no bell.
+func TestDamagedKey(t *testing.T) {
+	inRound(t, func(r *round) {
+		r.sends(newCard(1, "card"), newCard(2, "card 2"))
+		r.spoil(chat.CardKey(1))
+		r.sends(reply(1, "a1", "answer"), newBell(1, "a2", "bell"), newEdit(1, "card, later"), newBell(2, "b1", "bell 2"), reply(2, "b2", "answer 2"))
+		r.expect("card", "card 2", "bell 2", "answer 2")
+		time.Sleep(bellPatience)
+		r.expect("card", "card 2", "bell 2", "answer 2", "bell")
+		time.Sleep(rootPatience)
+		r.expect("card", "card 2", "bell 2", "answer 2", "bell", "answer")
+		for _, text := range []string{"bell", "answer"} {
+			if to := r.post(text).To; to != (chat.To{}) {
+				t.Errorf("%q went to %+v", text, to)
+			}
+		}
+		time.Sleep(time.Hour)
+		if n := r.log.Count("the store cannot be read for a message\" "); n != 2 || r.log.Count("outbox: store error") > 0 || r.log.Count("works again") > 0 {
+			t.Errorf("it stands in the log %d times, want for the posts and for the edit", n)
+		}
+		if n := r.pending(); n != 1 {
+			t.Errorf("%d in the outbox, want the edit", n)
+		}
+	})
+}
+
+// unlisted is an engine whose pages of the outbox cannot be read for a while.
+type unlisted struct {
+	store.Engine
+	fail atomic.Bool
+}
+
+func (u *unlisted) View(fn func(store.Tx) error) error {
+	if u.fail.Load() {
+		return storetest.ErrBroken
+	}
+	return u.Engine.View(fn)
+}
+
+// TestOutboxUnread: while the outbox cannot be read, what was read before is
+// delivered.
+func TestOutboxUnread(t *testing.T) {
+	inRound(t, func(r *round) {
+		engine := &unlisted{Engine: r.disk.Engine}
+		r.stop()
+		r.disk.Engine = engine
+		r.reopen()
+		r.board.Set(func() { r.board.Fault = chattest.Only("post a", chattest.RetryAfter(2*time.Second)) })
+		r.sends(store.Out{Kind: store.Post, Key: "a", Text: "read before"})
+		engine.fail.Store(true)
+		r.sends(store.Out{Kind: store.Post, Key: "b", Text: "not read"})
+		time.Sleep(time.Second)
+		r.board.Set(func() { r.board.Fault = nil })
+		time.Sleep(time.Second)
+		r.expect("read before")
+		time.Sleep(time.Minute)
+		engine.fail.Store(false)
+		time.Sleep(retry.LongestPause)
+		r.expect("read before", "not read")
+		if n := r.log.Count("works again"); n != 1 {
+			t.Errorf("that it is over stands in the log %d times", n)
 		}
 	})
 }

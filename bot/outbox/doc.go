@@ -22,8 +22,11 @@
 //     when it is out of date, or when it is put aside, and the log says so.
 //   - Shown once: before a try the store notes when it was first tried. After
 //     a crash, or a call whose outcome nobody knows, the chat looks for a post
-//     with that key before it makes one. A store that fails pauses everything;
-//     a post that was made is not made again because it could not be marked.
+//     with that key before it makes one. A store that cannot be written
+//     pauses everything; a post that was made is not made again because it could
+//     not be marked. What cannot be read there holds up only the message that
+//     needs it; a post whose thread is so unknown goes to the channel, a bell
+//     after 3 s, any other after 1 min.
 //   - In order within a lane, which is a run's thread or another place. A card
 //     comes before everything else of its thread. A message steps out of order
 //     only where the policy says so. A bell waits no longer than 3 s for what
@@ -58,19 +61,22 @@
 // about the message:
 //
 //	         anything  trouble with a file
-//	bell     patient   bare
-//	verdict  patient   shows
-//	card     waits     bare
+//	bell     strays    bare
+//	verdict  strays    shows
+//	card     lags      bare
 //	list     patient   hands
 //	answer   patient   hands
 //	notice   patient   hands
 //	edit     patient   patient
 //	taps     offers    offers
 //
-//	waits    again, with pauses that double up to 30 s; its lane waits
-//	patient  the same; after 1 min and 5 tries it steps aside: its lane goes on,
-//	         and it is tried every 30 s
-//	leads    the same, but instead of stepping aside it makes detours
+//	patient  again, with pauses that double up to 30 s; after 1 min and 5 tries
+//	         it steps aside: its lane goes on, and it is tried every 30 s
+//	strays   the same; after 2 min it makes detours as well, if a proxy answers,
+//	         or if other messages got through since
+//	lags     again; its lane waits. After 2 min it makes detours, if other
+//	         messages got through since
+//	leads    patient, but instead of stepping aside it makes detours
 //	ends     patient, and put aside after 24 h
 //	tells    again; after 10 s it is said directly to its Fallback
 //	shows    again; after 10 s it is said without its file

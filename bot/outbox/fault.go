@@ -57,6 +57,15 @@ func (s *Sender) act(t *task, do action, fault *chat.SendError) {
 		later()
 	case detour:
 		s.detour(t, later, fault.After)
+	case stray:
+		switch {
+		case s.alone(t, fault.By):
+			s.detour(t, later, fault.After)
+		case t.class == card && !t.aside:
+			soon()
+		default:
+			later()
+		}
 	case direct:
 		switch {
 		case t.way == directly:
@@ -93,6 +102,15 @@ func (s *Sender) act(t *task, do action, fault *chat.SendError) {
 		}
 		t.gone = true
 	}
+}
+
+// alone reports whether it is only this message, or its way, that does not get
+// through: the chat server took another one since it began to fail. A bell or a
+// verdict need not wait for that if a proxy answers: all ways are then tried in
+// a moment, and its own first. Where nobody answers, each try takes long, and
+// what is said after an outage could go any way.
+func (s *Sender) alone(t *task, by chat.Origin) bool {
+	return s.took.After(t.troubles.since) || t.class != card && by == chat.ByProxy
 }
 
 // detour leads a message another way. Of a card a copy goes to the Fallback,

@@ -55,11 +55,14 @@ type Sender struct {
 	gone   map[string]bool   // ids of posts that are not there any more
 	asks   map[core.RunID]*ask
 	shut   map[chat.To]time.Time // places that take nothing, and since when
+	took   time.Time             // when the chat server took something last
 	said   map[string]time.Time  // when the newest timed message was due that was said, by sayer
 
-	disk      retry.Backoff
+	disk      retry.Backoff // of writing to the store
 	diskUntil time.Time
 	diskErr   error
+	reading   retry.Backoff // of reading what is new in the outbox
+	readUntil time.Time
 
 	done    chan func() // what to do in Run's goroutine once a worker is done
 	flying  sync.WaitGroup
@@ -87,10 +90,13 @@ func (s *Sender) Run(ctx context.Context) error {
 	s.countParked()
 	unread := true
 	for {
-		if unread && !s.diskWaits() {
-			unread = s.diskFailed(s.reload())
+		if unread && !time.Now().Before(s.readUntil) {
+			unread = s.readFailed(s.reload())
 		}
 		next := s.start(ctx)
+		if unread && (next.IsZero() || s.readUntil.Before(next)) {
+			next = s.readUntil
+		}
 		s.askBeside(ctx)
 		var due <-chan time.Time
 		if !next.IsZero() {
@@ -297,12 +303,44 @@ func (s *Sender) release(lane string) {
 // hold has a task wait until its lane is released, or until a moment.
 func (t *task) hold(until time.Time) { t.held, t.until = true, until }
 
-// diskWaits reports whether the store failed so shortly before that it is not
-// asked again yet.
+// readFailed notes an error of reading the outbox, and reports whether there is
+// one. What was read before is delivered all the same.
+func (s *Sender) readFailed(err error) bool {
+	if err == nil {
+		s.reading.Reset()
+		s.down.Over("outbox", "outbox: the store works again")
+		return false
+	}
+	s.down.Failed("outbox", "outbox: store error, retrying", err)
+	s.readUntil = time.Now().Add(s.reading.Next(0))
+	return true
+}
+
+// unread notes that something which a message needs of the store cannot be
+// read. That holds up nobody else: one damaged page must not silence all runs.
+// The message waits a moment, at most until the limit for it, if there is one;
+// then unread reports false.
+func (s *Sender) unread(t *task, err error, limit func(since time.Time) time.Time) (waits bool) {
+	s.down.Failed(thing(t), "the store cannot be read for a message", err, "key", cmpKey(t), "class", t.class)
+	now := time.Now()
+	t.misread.add(now)
+	until := now.Add(t.pause.Next(0))
+	if limit != nil {
+		until = earlier(until, limit(t.misread.since))
+	}
+	if !now.Before(until) {
+		return false
+	}
+	t.hold(until)
+	return true
+}
+
+// diskWaits reports whether the store could not be written so shortly before
+// that it is not asked again yet.
 func (s *Sender) diskWaits() bool { return time.Now().Before(s.diskUntil) }
 
-// diskFailed notes an error of the store, and reports whether there is one. One
-// pause is for all: no message can be marked.
+// diskFailed notes an error of writing to the store, and reports whether there
+// is one. One pause is for all: no message can be marked.
 func (s *Sender) diskFailed(err error) bool {
 	if s.diskErr = err; err == nil {
 		s.disk.Reset()

@@ -58,6 +58,7 @@ const (
 	again    action = iota // try again; the lane waits
 	aside                  // try again with the longest pause; the lane goes on
 	detour                 // try the next way: thread, channel, directly, and round again; the lane goes on
+	stray                  // detour if others get through; else aside, and a card again
 	direct                 // tell the Fallback directly; the lane goes on
 	bare                   // say it without its file
 	newRoot                // ask the engine for a new card; what has no thread of a run goes to the channel
@@ -67,7 +68,7 @@ const (
 )
 
 func (a action) String() string {
-	return [...]string{"again", "aside", "detour", "direct", "bare", "new root", "put aside", "drop", "drop and ask"}[a]
+	return [...]string{"again", "aside", "detour", "detour if others get through", "direct", "bare", "new root", "put aside", "drop", "drop and ask"}[a]
 }
 
 // A step is what happens from a time and a number of failures on.
@@ -106,6 +107,7 @@ func (r rule) turn(since time.Duration) (in time.Duration, ok bool) {
 const (
 	patience      = time.Minute      // for a refusal that may be temporary …
 	patientTries  = 5                // … and at least so many tries
+	strayPatience = 2 * time.Minute  // of a bell that alone does not get through
 	shutPatience  = 10 * time.Second // of a bell, for a channel that takes nothing
 	filePatience  = 10 * time.Second // of a verdict, for its picture
 	docPatience   = 2 * time.Minute  // of a message whose point can be its file
@@ -121,9 +123,10 @@ const (
 var (
 	atOnce = func(do action) rule { return rule{{do: do}} }
 
-	waits   = rule{{do: again}}
 	patient = rule{{do: again}, {patience, patientTries, aside}}
 	leads   = rule{{do: again}, {patience, patientTries, detour}}
+	strays  = rule{{do: again}, {patience, patientTries, aside}, {strayPatience, patientTries, stray}}
+	lags    = rule{{do: again}, {strayPatience, patientTries, stray}}
 	tells   = rule{{do: again}, {shutPatience, 1, direct}}
 	ends    = rule{{do: again}, {patience, patientTries, aside}, {keepTrying, patientTries, putAside}}
 	shows   = rule{{do: again}, {filePatience, 1, bare}}
@@ -146,12 +149,13 @@ var byServer = [classes][outcomesCount]rule{
 
 // byOthers is the policy where a proxy says it, or nobody: whatever it is, it
 // can be over soon, and says nothing about the message. Only a file that does
-// not get through is left out after a while.
+// not get through is left out after a while, and what is urgent is led another
+// way if it alone does not get through.
 var byOthers = [classes][2]rule{
 	//         anything  trouble with a file
-	bell:    {patient, atOnce(bare)},
-	verdict: {patient, shows},
-	card:    {waits, atOnce(bare)},
+	bell:    {strays, atOnce(bare)},
+	verdict: {strays, shows},
+	card:    {lags, atOnce(bare)},
 	list:    {patient, hands},
 	answer:  {patient, hands},
 	notice:  {patient, hands},

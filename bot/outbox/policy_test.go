@@ -108,6 +108,7 @@ func TestPolicy(t *testing.T) {
 	const (
 		waits   = "pending | pending"
 		leads   = "pending | direct"
+		strayed = "pending | channel"
 		detour  = "direct | direct"
 		channel = "channel | channel"
 		bare    = "thread, bare | thread, bare"
@@ -133,8 +134,8 @@ func TestPolicy(t *testing.T) {
 	}
 	others := [classes][2]string{
 		//        anything  a file
-		bell:    {waits, bare},
-		verdict: {waits, hands},
+		bell:    {leads, bare}, // if a proxy answers; else it waits: nothing else gets through
+		verdict: {leads, hands},
 		card:    {waits, card0},
 		list:    {waits, hands},
 		answer:  {waits, hands},
@@ -151,6 +152,12 @@ func TestPolicy(t *testing.T) {
 					if what == chat.FileTrouble || what == chat.FileRefused {
 						want = others[c][1]
 					}
+					switch {
+					case want == leads && by == chat.ByNobody:
+						want = waits
+					case want == leads && what == chat.ThreadGone: // only there
+						want = strayed
+					}
 				}
 				if c == card && what == chat.ThreadGone { // it is in none
 					want = channel
@@ -165,6 +172,147 @@ func TestPolicy(t *testing.T) {
 			}
 		}
 	}
+}
+
+// refuses has the board refuse, for a proxy or for nobody, what has one of some
+// words in its key and does not go to a person.
+func (r *round) refuses(by chat.Origin, within bool, keys ...string) {
+	r.board.Set(func() {
+		r.board.Fault = func(c chattest.Call) error {
+			for _, key := range keys {
+				if strings.HasPrefix(c.What, "post "+key) && c.To.Person == "" && (c.To.Root != "" || !within) {
+					return &chat.SendError{Err: errors.New("no"), Outcome: chat.Later, By: by}
+				}
+			}
+			return nil
+		}
+	})
+}
+
+// TestStrays: a bell or a verdict that alone does not get through, whoever
+// refuses it, is led another way after two minutes, is said once, and is tried
+// in its thread as well all the while.
+func TestStrays(t *testing.T) {
+	for _, by := range []chat.Origin{chat.ByNobody, chat.ByProxy} {
+		for _, c := range []class{bell, verdict} {
+			for _, within := range []bool{true, false} {
+				t.Run(fmt.Sprint(c, by, within), func(t *testing.T) {
+					inRound(t, func(r *round) {
+						o := ofClass(c)
+						r.sends(newCard(1, "card"), newCard(2, "card 2"))
+						r.refuses(by, within, o.Key)
+						r.sends(o)
+						time.Sleep(time.Minute)
+						r.sends(reply(2, "other", "other"))
+						time.Sleep(time.Minute - 1)
+						r.expect("card", "card 2", "other")
+						time.Sleep(retryAside)
+						want := chat.To{Person: "tester"}
+						if within {
+							want = chat.To{}
+						}
+						if to := r.post("x").To; to != want {
+							t.Errorf("it went to %+v, want %+v", to, want)
+						}
+						r.refuses(by, within)
+						time.Sleep(time.Hour)
+						r.expect("card", "card 2", "other", "x")
+						if n := r.pending(); n != 0 {
+							t.Errorf("%d are still in the outbox", n)
+						}
+					})
+				})
+			}
+		}
+	}
+}
+
+// TestStraysBack: what no way takes is tried in its thread again and again, and
+// is said there after an outage.
+func TestStraysBack(t *testing.T) {
+	for _, by := range []chat.Origin{chat.ByNobody, chat.ByProxy} {
+		inRound(t, func(r *round) {
+			r.sends(newCard(1, "card"), newCard(2, "card 2"))
+			root := r.post("card").Id
+			r.board.Set(func() {
+				r.board.Fault = chattest.Only("post", &chat.SendError{Err: errors.New("no"), By: by})
+			})
+			r.sends(newBell(1, "b", "bell"), newCard(3, "card 3"), reply(3, "c", "answer 3"))
+			time.Sleep(time.Hour)
+			r.board.Set(func() { r.board.Fault = nil })
+			time.Sleep(retryAside)
+			r.expect("card", "card 2", "card 3", "bell", "answer 3")
+			if to := r.post("bell").To; to.Root != root {
+				t.Errorf("by %v: it went to %+v", by, to)
+			}
+			if to := r.post("answer 3").To; to.Root != r.post("card 3").Id {
+				t.Errorf("by %v: the answer went to %+v", by, to)
+			}
+		})
+	}
+}
+
+// TestCardLags: a card that alone does not get through holds up nothing for
+// longer than two minutes, and a copy of it is told directly. While nothing
+// gets through its lane waits for it.
+func TestCardLags(t *testing.T) {
+	for _, by := range []chat.Origin{chat.ByNobody, chat.ByProxy} {
+		inRound(t, func(r *round) {
+			card := newCard(1, "card")
+			card.Class, card.Fallback = store.Card, "tester"
+			r.refuses(by, false, card.Key)
+			r.sends(card, reply(1, "a", "answer"))
+			time.Sleep(10 * time.Minute)
+			r.expect()
+			r.sends(newCard(2, "card 2"))
+			time.Sleep(retryAside)
+			r.expect("card 2", "card", "answer")
+			if to := r.post("card").To; to != (chat.To{Person: "tester"}) {
+				t.Errorf("the copy went to %+v", to)
+			}
+			time.Sleep(time.Hour)
+			r.refuses(by, false)
+			time.Sleep(retryAside)
+			r.expect("card 2", "card", "answer", "card")
+			if n := r.pending(); n != 0 {
+				t.Errorf("%d are still in the outbox", n)
+			}
+		})
+	}
+}
+
+// TestOneCopy: the copy of a card that is refused is told directly once, also if
+// the answer to it is lost, and if the program is started anew.
+func TestOneCopy(t *testing.T) {
+	inRound(t, func(r *round) {
+		card := newCard(1, "card")
+		card.Class, card.Fallback = store.Card, "tester"
+		lost := false
+		r.board.Set(func() {
+			r.board.Fault = func(c chattest.Call) error {
+				if c.To.Person == "" {
+					return chattest.Never
+				}
+				return nil
+			}
+			r.board.After = func(chattest.Call) error {
+				if lost = !lost; lost {
+					return &chat.SendError{Err: errors.New("cut off")}
+				}
+				return nil
+			}
+		})
+		r.sends(card)
+		time.Sleep(time.Hour)
+		r.expect("card")
+		r.stop()
+		r.reopen()
+		time.Sleep(time.Hour)
+		r.expect("card")
+		if n := len(r.board.Called("post " + card.Key + "/direct")); n < 3 {
+			t.Errorf("the copy was tried %d times", n)
+		}
+	})
 }
 
 // TestNobodyPutsAside: whatever a proxy or nobody says, and for however long,

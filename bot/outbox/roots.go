@@ -63,10 +63,11 @@ func (s *Sender) address(t *task) (to chat.To, ok bool) {
 		return to, false
 	}
 	root, err := s.postID(t.Thread)
-	switch {
-	case s.diskFailed(err):
-		return to, false
-	case root != "" && !s.gone[root]:
+	if err != nil {
+		return to, !s.unread(t, err, func(since time.Time) time.Time { return s.patienceOf(t, since) })
+	}
+	t.misread = streak{}
+	if root != "" && !s.gone[root] {
 		to.Root = root
 		return to, true
 	}
@@ -82,7 +83,8 @@ func (s *Sender) address(t *task) (to chat.To, ok bool) {
 	return to, false
 }
 
-// patienceOf returns until when a message waits for a card.
+// patienceOf returns until when a message waits for a card, or for the store to
+// say which it is.
 func (s *Sender) patienceOf(t *task, since time.Time) time.Time {
 	if t.class == bell {
 		return t.born.Add(bellPatience)

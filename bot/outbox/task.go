@@ -40,6 +40,7 @@ type task struct {
 	aside    bool      // others of the lane need not wait for it
 	refusals streak    // by the server
 	troubles streak    // by others, or nobody
+	misread  streak    // of the store
 	way      way
 	told     bool // of a card: its copy was sent to the Fallback
 
