@@ -28,6 +28,14 @@ func (s Speaker) Record(run core.Run) string {
 	return text
 }
 
+// Logbook goes with a suit's logbook.
+func Logbook(tag string) string { return "Logbook of " + tag + "." }
+
+// ShelfList goes with the list for the wall.
+func ShelfList(day core.Date) string {
+	return fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day)
+}
+
 // Seal tells how the journal stands in a month, to be kept where nobody can
 // edit it: what to do with it first, then what to do if somebody doubts a
 // record, with the very command.

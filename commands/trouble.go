@@ -9,7 +9,7 @@ import (
 )
 
 // What is said when something went wrong on the way: a post came late, was deleted
-// or was never delivered, or an answer could not be made.
+// or an answer or a record could not be made.
 
 // leastLate is from when on a post says that it is late.
 const leastLate = 5 * time.Second
@@ -136,6 +136,9 @@ func corrections(run core.Run, facts []core.Fact, way string) string {
 	return lines("It counts: only the last reading can be corrected.", code("note …")+" puts a remark on record.")
 }
 
+// EditNotHeard answers an edit of words that were carried out before.
+func EditNotHeard() string { return "An edit corrects a reading only. Say it again as a new post." }
+
 // ThreadAnew begins a run's new thread, after the first post of the old was deleted.
 func ThreadAnew(run core.Run) string {
 	return lines(of(run)+bold(run.ID.String()+" goes on here."),
@@ -148,14 +151,9 @@ func CouldNot(what string) string {
 	return lines(bold("Nothing was changed:")+" I could not do that.", upperFirst(shown(what))+". The keeper has been told.")
 }
 
-// NotDelivered tells the keeper how many messages the chat server would not take.
-func NotDelivered(n int) string {
-	count := fmt.Sprintf("%d messages were", n)
-	if n == 1 {
-		count = "1 message was"
-	}
-	return lines(bold(count+" not delivered.")+" The chat server refused them for good.",
-		"The keeper types "+code("benchbell check"))
+// NotRecording tells the crew that nothing can be written.
+func NotRecording() string {
+	return "**Readings are NOT being recorded.** I cannot write to my disk. Go on with watch and paper, and call the keeper."
 }
 
 // DocumentFailed stands in place of a document or a picture that could not be made.

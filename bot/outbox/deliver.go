@@ -234,14 +234,14 @@ func (s *Sender) finish(t *task, r result) {
 		return
 	case r.left:
 		s.diskFailed(nil)
-		delete(s.posted, baseOf(t.Key))
+		delete(s.posted, chat.BaseKey(t.Key))
 		s.forget(t)
 		return
 	case !r.tried.IsZero():
 		s.diskFailed(nil)
 		t.noted, t.tried = true, r.tried
 		if t.stage == posted {
-			delete(s.posted, baseOf(t.Key)) // the store knows it
+			delete(s.posted, chat.BaseKey(t.Key)) // the store knows it
 		}
 		return
 	}
@@ -279,7 +279,7 @@ func (s *Sender) made(t *task, id string, stage stage) {
 		t.class = taps
 	}
 	if t.Kind == store.Post {
-		s.posted[baseOf(t.Key)] = id
+		s.posted[chat.BaseKey(t.Key)] = id
 	}
 	s.release(t.lane)
 }
