@@ -48,8 +48,7 @@ func (s Speaker) Seal(month time.Month, n uint64, head string) string {
 		"It answers that the journal is whole, or where it is not.")
 }
 
-// FileRefused goes with what was to be said with a file that the chat server
-// did not take.
+// FileRefused is the line in place of a file that the chat server refused.
 func FileRefused(name string) string {
 	return fmt.Sprintf("The chat server refused the file %s: ask its administrator.", name)
 }

@@ -13,7 +13,7 @@ func GoOnInThread(run core.Run) string {
 	return fmt.Sprintf("%s: go on in the thread of %s.", run.Suit.Tag, run.ID)
 }
 
-// OpenInThread answers who opened a run in a direct message.
+// OpenInThread answers a person who opened a run in a direct message.
 func OpenInThread(run core.Run) string {
 	return fmt.Sprintf("%s is open in the crew channel: go on in its thread.", run.ID)
 }

@@ -18,8 +18,8 @@ const leastLate = 5 * time.Second
 const bellIsLate = "This bell is"
 
 // Late is a timed post as it is delivered at now: if it is late it says so behind its
-// first line, which has the suit and what to do. What it said of that when it was
-// written is replaced.
+// first line, which has the suit and what to do. An older remark about lateness is
+// replaced.
 func (s Speaker) Late(text string, due, now time.Time) string {
 	by := now.Sub(due)
 	if by < leastLate {
@@ -46,7 +46,7 @@ func Deleted(run core.Run, facts []core.Fact) string {
 	return lines(bold("Deleted here, but on record:")+" "+kept+".", corrections(run, facts, code("fix …")+" corrects it"))
 }
 
-// EditedAway says the same of a post that was edited into words that correct nothing.
+// EditedAway is Deleted for a post whose edit is not a correction.
 func EditedAway(run core.Run, facts []core.Fact) string {
 	kept := onRecord(facts)
 	if kept == "" {
@@ -55,8 +55,8 @@ func EditedAway(run core.Run, facts []core.Fact) string {
 	return lines(bold("Edited here, but on record:")+" "+kept+".", corrections(run, facts, "edit it to a number, or say "+code("fix …")))
 }
 
-// onRecord names facts that a post brought. What follows from them by itself, as a
-// verdict, is not named.
+// onRecord lists the facts of a post, without those that follow from them, such as a
+// verdict.
 func onRecord(facts []core.Fact) string {
 	var kept []string
 	for _, fact := range facts {
@@ -110,8 +110,8 @@ func onRecord(facts []core.Fact) string {
 	return strings.Join(kept, "; ")
 }
 
-// corrections says how what a post brought can still be corrected. way is how that is
-// done with the last reading.
+// corrections says how what a post brought can still be corrected. way is how to
+// correct the last reading.
 func corrections(run core.Run, facts []core.Fact, way string) string {
 	number := 0
 	for _, fact := range facts {
@@ -145,8 +145,8 @@ func ThreadAnew(run core.Run) string {
 		"The first post of its thread was deleted. Nothing else changed.", at(run.Tester))
 }
 
-// CouldNot answers somebody whose words met a fault of the program; what says which,
-// in a few words for people.
+// CouldNot answers somebody whose message could not be handled because of a fault; what
+// describes it, in a few words for people.
 func CouldNot(what string) string {
 	return lines(bold("Nothing was changed:")+" I could not do that.", upperFirst(shown(what))+". The keeper has been told.")
 }

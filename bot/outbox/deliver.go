@@ -61,8 +61,8 @@ func (s *Sender) outdated(t *task) bool {
 	})
 }
 
-// mark changes the store. A change that is there already, since an earlier one
-// of which nobody knew the outcome reached the disk, counts as done.
+// mark changes the store. If an earlier attempt in doubt did reach the disk, the change
+// counts as done.
 func (s *Sender) mark(seq uint64, how func(uint64) error) result {
 	err := how(seq)
 	if err == nil || errors.Is(err, store.ErrNotPending) {

@@ -206,10 +206,9 @@ func (s *Sender) beside(ctx context.Context, work func() (after func())) {
 	})
 }
 
-// Flush delivers what can be delivered now, one message after another in the
-// order of the outbox, and returns how long to wait at least before trying what
-// is left again, zero if nothing is left to retry. It is for one who has Flush
-// called instead of Run.
+// Flush delivers what can be delivered now, one message after another in the order of
+// the outbox, and returns how long to wait at least before trying what is left again,
+// zero if nothing is left to retry. A caller uses Flush or Run, not both.
 func (s *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
 	s.diskUntil, s.diskErr = time.Time{}, nil
 	if err := s.reload(); err != nil {
@@ -295,12 +294,11 @@ func (s *Sender) release(lane string) {
 // hold has a task wait until its lane is released, or until a moment.
 func (t *task) hold(until time.Time) { t.held, t.until = true, until }
 
-// diskWaits reports whether the store failed so shortly before that it is not
-// asked again yet.
+// diskWaits reports whether the pause after a store error still lasts.
 func (s *Sender) diskWaits() bool { return time.Now().Before(s.diskUntil) }
 
-// diskFailed notes an error of the store, and reports whether there is one. One
-// pause is for all: no message can be marked.
+// diskFailed notes an error of the store, and reports whether there is one. All tasks
+// share one pause, since none can be marked meanwhile.
 func (s *Sender) diskFailed(err error) bool {
 	if s.diskErr = err; err == nil {
 		s.disk.Reset()
