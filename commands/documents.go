@@ -28,6 +28,14 @@ func (s Speaker) Record(run core.Run) string {
 	return text
 }
 
+// Logbook goes with a suit's logbook.
+func Logbook(tag string) string { return "Logbook of " + tag + "." }
+
+// ShelfList goes with the list for the wall.
+func ShelfList(day core.Date) string {
+	return fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day)
+}
+
 // Seal tells how the journal stands in a month, to be kept where nobody can
 // edit it: what to do with it first, then what to do if somebody doubts a
 // record, with the very command.
@@ -40,8 +48,7 @@ func (s Speaker) Seal(month time.Month, n uint64, head string) string {
 		"It answers that the journal is whole, or where it is not.")
 }
 
-// FileRefused goes with what was to be said with a file that the chat server
-// did not take.
+// FileRefused is the line in place of a file that the chat server refused.
 func FileRefused(name string) string {
 	return fmt.Sprintf("The chat server refused the file %s: ask its administrator.", name)
 }

@@ -134,3 +134,9 @@ func numbers(ns []int) string {
 	}
 	return strings.Join(words, ", ")
 }
+
+// ListAgain is the checklist that stands open, for a post that takes the place of one
+// that is gone.
+func ListAgain(run core.Run) Message {
+	return Message{Dest: ToList, New: true, N: run.Lists, Text: list(run), Offer: len(run.List())}
+}

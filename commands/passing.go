@@ -12,12 +12,13 @@ import (
 // the passing field of the forms. Such words are asked back and change nothing. A
 // colon behind the command word settles it: "stop: laughing gas in the hall".
 
-// toPeople is talk behind any word: to those around, about them, or laughter.
+// toPeople are first words that show that the rest is said to people: it names them, or
+// is laughter.
 const toPeople = "guys folks everyone everybody anyone people mate mates lads ladies girls boys friends you ya your yours yourself " +
 	"it its it's that that's this these those there here them him her us " +
 	"lol haha hahaha sorry thanks thank pls and or but no yes wait now right"
 
-// Words behind a command word that make talk of it, besides those to people.
+// First words after which a command word is taken for conversation, besides toPeople.
 var (
 	talkAfterStop = words(toPeople + " me please at by in on off over for with to before after until till when if a an the as being who what where how why then")
 	talkAfterNote = words("to that how of on taken taking well me him them us guys folks everyone everybody lol haha thanks sorry")
@@ -27,8 +28,7 @@ var (
 
 func words(list string) []string { return strings.Fields(list) }
 
-// thingsInIng are things that a test can be stopped for, spelt like something that
-// people do.
+// thingsInIng are nouns in -ing: a test can be stopped for a ring.
 var thingsInIng = words("ring o-ring wing string spring thing nothing something everything anything evening morning building meeting warning lightning " +
 	"fitting coupling coating lining housing bearing tubing piping stitching seating sealing opening casing ceiling training wiring plumbing clothing")
 
@@ -47,11 +47,11 @@ func (f form) inPassing(rest string) bool {
 	if slices.Contains(f.passing, first) {
 		return true
 	}
-	return f.verbs[0] == "stop" && doing(first)
+	return f.verbs[0] == "stop" && endsInIng(first)
 }
 
-// doing reports whether a word is something that people do: "laughing".
-func doing(word string) bool {
+// endsInIng reports whether a word looks like something that people do: "laughing".
+func endsInIng(word string) bool {
 	const shortest = len("being")
 	return len(word) >= shortest && strings.HasSuffix(word, "ing") && !slices.Contains(thingsInIng, word)
 }
@@ -62,8 +62,8 @@ func cutColon(rest string) (text string, ok bool) {
 	return strings.TrimLeft(text, ": "), ok
 }
 
-// askedBack is the answer to words that sound like talk: it shows how to say them
-// for sure.
+// askedBack answers a text that is probably conversation, and shows the unmistakable
+// form.
 func (f form) askedBack(text, verb, rest string) *Misunderstood {
 	const longest = 60
 	try := verb + ": " + rest

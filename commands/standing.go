@@ -15,8 +15,8 @@ func (s Speaker) Suit(tag string, st core.Standing, now time.Time) string {
 	return s.standing(tag, st, core.DateAt(now, s.Zone))
 }
 
-// Asked answers whoever asks about a suit: its standing, and which it is and
-// where it is kept, for who goes and gets it.
+// Asked answers a question about a suit: its standing, its size and where it is kept,
+// for the person who fetches it.
 func (s Speaker) Asked(suit core.Suit, st core.Standing, now time.Time) string {
 	var kept []string
 	for _, what := range []string{suit.Size, suit.Place} {

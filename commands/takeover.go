@@ -10,8 +10,8 @@ func nowRunBy(run core.Run, p core.Person) string {
 	return fmt.Sprintf("%s is now %s's run.", run.ID, p.Name)
 }
 
-// taken returns the takeover of a step: a run that its tester did not hand over.
-func taken(st Step) (core.HandedOver, bool) {
+// takeoverOf returns the takeover of a step: a run that its tester did not hand over.
+func takeoverOf(st Step) (core.HandedOver, bool) {
 	for _, fact := range st.Facts {
 		if f, ok := fact.(core.HandedOver); ok && f.Why != "" {
 			return f, true
@@ -22,7 +22,7 @@ func taken(st Step) (core.HandedOver, bool) {
 
 // takenOver says from whom a run was taken over, and why that was allowed.
 func (s Speaker) takenOver(st Step) string {
-	f, ok := taken(st)
+	f, ok := takeoverOf(st)
 	if !ok {
 		return ""
 	}
@@ -39,7 +39,7 @@ func (s Speaker) takenOver(st Step) string {
 // mentions calls the new and the old tester of a run that was taken over. A
 // deactivated account hears nothing.
 func mentions(st Step) string {
-	f, ok := taken(st)
+	f, ok := takeoverOf(st)
 	switch {
 	case !ok:
 		return ""

@@ -9,7 +9,7 @@ import (
 )
 
 // What is said when something went wrong on the way: a post came late, was deleted
-// or was never delivered, or an answer could not be made.
+// or an answer or a record could not be made.
 
 // leastLate is from when on a post says that it is late.
 const leastLate = 5 * time.Second
@@ -18,8 +18,8 @@ const leastLate = 5 * time.Second
 const bellIsLate = "This bell is"
 
 // Late is a timed post as it is delivered at now: if it is late it says so behind its
-// first line, which has the suit and what to do. What it said of that when it was
-// written is replaced.
+// first line, which has the suit and what to do. An older remark about lateness is
+// replaced.
 func (s Speaker) Late(text string, due, now time.Time) string {
 	by := now.Sub(due)
 	if by < leastLate {
@@ -46,7 +46,7 @@ func Deleted(run core.Run, facts []core.Fact) string {
 	return lines(bold("Deleted here, but on record:")+" "+kept+".", corrections(run, facts, code("fix …")+" corrects it"))
 }
 
-// EditedAway says the same of a post that was edited into words that correct nothing.
+// EditedAway is Deleted for a post whose edit is not a correction.
 func EditedAway(run core.Run, facts []core.Fact) string {
 	kept := onRecord(facts)
 	if kept == "" {
@@ -55,8 +55,8 @@ func EditedAway(run core.Run, facts []core.Fact) string {
 	return lines(bold("Edited here, but on record:")+" "+kept+".", corrections(run, facts, "edit it to a number, or say "+code("fix …")))
 }
 
-// onRecord names facts that a post brought. What follows from them by itself, as a
-// verdict, is not named.
+// onRecord lists the facts of a post, without those that follow from them, such as a
+// verdict.
 func onRecord(facts []core.Fact) string {
 	var kept []string
 	for _, fact := range facts {
@@ -110,8 +110,8 @@ func onRecord(facts []core.Fact) string {
 	return strings.Join(kept, "; ")
 }
 
-// corrections says how what a post brought can still be corrected. way is how that is
-// done with the last reading.
+// corrections says how what a post brought can still be corrected. way is how to
+// correct the last reading.
 func corrections(run core.Run, facts []core.Fact, way string) string {
 	number := 0
 	for _, fact := range facts {
@@ -136,14 +136,17 @@ func corrections(run core.Run, facts []core.Fact, way string) string {
 	return lines("It counts: only the last reading can be corrected.", code("note …")+" puts a remark on record.")
 }
 
+// EditNotHeard answers an edit of words that were carried out before.
+func EditNotHeard() string { return "An edit corrects a reading only. Say it again as a new post." }
+
 // ThreadAnew begins a run's new thread, after the first post of the old was deleted.
 func ThreadAnew(run core.Run) string {
 	return lines(of(run)+bold(run.ID.String()+" goes on here."),
 		"The first post of its thread was deleted. Nothing else changed.", at(run.Tester))
 }
 
-// CouldNot answers somebody whose words met a fault of the program; what says which,
-// in a few words for people.
+// CouldNot answers somebody whose message could not be handled because of a fault; what
+// describes it, in a few words for people.
 func CouldNot(what string) string {
 	return lines(bold("Nothing was changed:")+" I could not do that.", upperFirst(shown(what))+". Tell the keeper.")
 }
@@ -153,6 +156,11 @@ func CouldNot(what string) string {
 func (s Speaker) BellFailed(run core.Run, again time.Time) string {
 	return lines(of(run)+bold("My bell failed: go by your watch."),
 		"I try again at "+s.clock(again)+". Tell the keeper.", at(run.Tester))
+}
+
+// NotRecording tells the crew that nothing can be written.
+func NotRecording() string {
+	return "**Readings are NOT being recorded.** I cannot write to my disk. Go on with watch and paper, and call the keeper."
 }
 
 // DocumentFailed stands in place of a document or a picture that could not be made.

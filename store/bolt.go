@@ -82,7 +82,7 @@ func openPages(path string, o *bbolt.Options) (*bolt, error) {
 	return b, err
 }
 
-// errDamaged is what a page is that bbolt cannot read.
+// errDamaged is returned for a page that bbolt cannot read.
 var errDamaged = errors.New("the file is damaged: put a backup in its place")
 
 // guard calls into bbolt, and makes an error of a panic or a fault there.
@@ -173,8 +173,7 @@ func (b *bolt) Update(fn func(Tx) error) error {
 	})
 }
 
-// call hands a transaction to fn. What fn could not read counts, not what fn
-// made of it.
+// call hands a transaction to fn. A read error is returned even if fn ignored it.
 func (b *bolt) call(tx *bbolt.Tx, fn func(Tx) error) error {
 	t := &boltTx{b: b, tx: tx}
 	err := fn(t)

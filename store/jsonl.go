@@ -539,10 +539,10 @@ func readLinesInto(tx Tx, r io.Reader) (head, error) {
 	return last, nil
 }
 
-// sortingTx holds what is put into some buckets, of whose keys no range is read
-// meanwhile, and then puts it there in order. In a transaction of many keys an
-// engine can take a time for each that grows with their number, but for those
-// that come in order.
+// sortingTx holds the pairs put into some buckets and writes them in order at the end;
+// nobody may read a range of those buckets meanwhile. In a transaction of many keys an
+// engine can take a time for each that grows with their number, but for those that come
+// in order.
 type sortingTx struct {
 	Tx
 	held map[string]map[string][]byte

@@ -34,10 +34,10 @@ type marking struct {
 	next chan bool
 }
 
-// markings lets changes that are wanted at the same time share a transaction:
-// to wait for the disk takes long, and as long for many changes as for one.
-// While one transaction is written, changes gather for the next; a change that
-// comes alone is carried out at once.
+// markings lets changes that are wanted at the same time share a transaction: waiting
+// for the disk takes long, but as long for many changes as for one. While one
+// transaction is written, changes gather for the next; a change that comes alone is
+// carried out at once.
 type markings struct {
 	mu      sync.Mutex
 	busy    bool // somebody carries out markings

@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// OutKind tells a post to be made from a change of one.
+// OutKind says whether an Out is a new post or an edit.
 type OutKind string
 
 // The kinds of what goes out.

@@ -88,8 +88,8 @@ func notePost(tx Tx, key, postID string) error {
 	return tx.Put(bucketPostIDs, []byte(key), []byte(postID))
 }
 
-// learnPosts keeps the post ids that the chat server told, where they
-// contradict nothing.
+// learnPosts keeps the post ids that the chat server told, unless the store already
+// knows another.
 func learnPosts(tx Tx, posts map[string]string) error {
 	for _, key := range slices.Sorted(maps.Keys(posts)) {
 		id := posts[key]

@@ -48,8 +48,8 @@ func (s setup) open() (*store.Store, error) {
 	return st, err
 }
 
-// openOrCreate opens the store, or makes one if the configuration says where:
-// without, this may be the wrong folder. made is the path of a new store.
+// openOrCreate opens the store, or makes one if the configuration says where: without a
+// configuration this may be the wrong folder. made is the path of a new store.
 func (s setup) openOrCreate() (st *store.Store, made string, err error) {
 	st, err = store.Open(s.Data)
 	if !errors.Is(err, fs.ErrNotExist) {

@@ -48,8 +48,8 @@ type Where struct {
 	Root string
 }
 
-// What is one of Said, Edited, Deleted, Tapped, TapsNow, Woke, Fetched, People,
-// CardGone, CaughtUp and Lost.
+// What says what happened. It is one of Said, Edited, Deleted, Tapped, TapsNow, Woke,
+// Fetched, People, CardGone, CaughtUp and Lost.
 type What interface{ what() }
 
 // Said is a new post by a person. Mentioned is true if it names the bot; Text
@@ -68,8 +68,8 @@ type File struct {
 	Size int64
 }
 
-// Deleted is a person's post that somebody deleted. The chat server does not
-// tell who did; Event.Who is whose post it was.
+// Deleted is a person's post that somebody deleted. The chat server does not tell who
+// did; Event.Who is the author, not the one who deleted it.
 type Deleted struct{ Post string }
 
 // Member is somebody who can read the crew channel, or an officer of the
@@ -84,9 +84,8 @@ type Member struct {
 // renamed or deactivated. The engine looks nobody up.
 type People struct{ All []Member }
 
-// CardGone says that the first post of a run's thread is not there (any more):
-// somebody deleted it, or the store was restored and knows no post of the run.
-// Root is its id, empty if none is known.
+// CardGone says that the first post of a run's thread no longer exists, or is unknown
+// to a restored store. Root is its id, empty if none is known.
 type CardGone struct {
 	Run  core.RunID
 	Root string
@@ -155,9 +154,8 @@ func (Deleted) what()  {}
 func (People) what()   {}
 func (CardGone) what() {}
 
-// Chat is the engine's view of a chat server: the outbox is delivered through
-// it. Every method may be called from the delivery goroutine; a call that
-// fails says in a *SendError whether trying again can help.
+// Chat is what the outbox needs of a chat server. Its methods are called by several
+// goroutines at once; an error is a *SendError.
 type Chat interface {
 	// Post makes a post and returns its id. It is safe to repeat with the
 	// same m.Key: the same post is found again, not made a second time.
@@ -196,10 +194,10 @@ type To struct {
 // chat server had and does not have any more.
 var ErrGone = errors.New("the chat server does not have the file any more")
 
-// Outcome is what became of a call to the chat server that did not succeed.
+// Outcome says why a call to the chat server failed, and so whether to repeat it.
 type Outcome int
 
-// The outcomes. Later is also that of a call of which nobody knows the outcome.
+// The outcomes. A call whose result is unknown is Later too.
 const (
 	Later       Outcome = iota // the same call can succeed later
 	Shut                       // the channel takes nothing now: it is archived, or the bot is not in it
@@ -214,7 +212,7 @@ func (o Outcome) String() string {
 	return [...]string{"later", "channel shut", "thread gone", "post gone", "file trouble", "file refused", "never"}[o]
 }
 
-// Origin is who said what became of a call.
+// Origin says who reported the failure.
 type Origin int
 
 // The origins of an outcome.
@@ -226,7 +224,7 @@ const (
 
 func (o Origin) String() string { return [...]string{"nobody", "proxy", "server"}[o] }
 
-// A SendError is a call to the chat server that did not succeed.
+// A SendError says why a call to the chat server failed.
 type SendError struct {
 	Err     error
 	Outcome Outcome

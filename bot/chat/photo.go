@@ -7,11 +7,11 @@ import (
 	"benchbell/core"
 )
 
-// photoKey is the wake key of a photo whose file is still to be read, and the
-// id of the event that says what it is.
+// PhotoKey returns the wake key of a photo whose file is still to be read; the event
+// that brings it has the same id.
 func PhotoKey(run core.RunID, file string) string { return fmt.Sprintf("photo/%s/%s", run, file) }
 
-// ofPhotoKey is the contrary.
+// ParsePhotoKey takes apart what PhotoKey made.
 func ParsePhotoKey(key string) (run core.RunID, file string, ok bool) {
 	rest, ok := strings.CutPrefix(key, "photo/")
 	if !ok {
@@ -22,6 +22,5 @@ func ParsePhotoKey(key string) (run core.RunID, file string, ok bool) {
 	return run, file, ok
 }
 
-// largestPhoto is how many bytes a photo may have: as many as the chat server
-// takes unless it is told otherwise.
+// LargestPhoto is the limit for a photo in bytes: the chat server's own default.
 const LargestPhoto = 100 << 20

@@ -6,7 +6,7 @@ import (
 	"time"
 )
 
-// Server is what Serve needs of a chat server: a Chat that also listens.
+// Server is what package serve needs of a chat server: a Chat that also listens.
 type Server interface {
 	Chat
 	Files

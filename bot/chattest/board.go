@@ -12,29 +12,29 @@ import (
 	"time"
 
 	"benchbell/bot/chat"
-	"benchbell/core"
 )
 
-// A board is a chat server in memory that fails as it is told to. Like a real
+// A Board is a chat server in memory that fails as it is told to. Like a real
 // one it finds a post again by its key, and only if it is told to look.
 type Board struct {
 	mu    sync.Mutex
 	Posts []Post
 	Files map[string][]byte // attached to posts, by id
 	Calls []Call
-	// fault is asked before each call; during is called in the midst of one.
+	// Fault is asked before each call; During is called in the midst of one.
 	Fault  func(c Call) error
 	During func(c Call)
 	After  func(c Call) error // the answer is lost
 }
 
+// A Post is a post that stands on the board.
 type Post struct {
 	Id, Key, Text string
 	To            chat.To
 	Numbers       int
 }
 
-// A call is one call of the board, as "post KEY", "edit ID" or "offer ID".
+// A Call is one call of the board, as "post KEY", "edit ID", "offer ID" or "file ID".
 type Call struct {
 	What  string
 	At    time.Time
@@ -102,11 +102,7 @@ func (b *Board) change(c Call, id string, how func(*Post)) error {
 	return &chat.SendError{Err: errors.New("no such post"), Outcome: chat.PostGone, By: chat.ByServer}
 }
 
-// Person and File make it a Directory.
-func (b *Board) Person(_ context.Context, name string) (core.Person, error) {
-	return core.Person{ID: name, Name: name}, b.begin(Call{What: "person " + name})
-}
-
+// File returns what was put into Files.
 func (b *Board) File(_ context.Context, id string) (io.ReadCloser, error) {
 	if err := b.begin(Call{What: "file " + id}); err != nil {
 		return nil, err
@@ -116,14 +112,14 @@ func (b *Board) File(_ context.Context, id string) (io.ReadCloser, error) {
 	return io.NopCloser(bytes.NewReader(b.Files[id])), nil
 }
 
-// set changes the board while others use it.
+// Set changes the board while others use it.
 func (b *Board) Set(change func()) {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	change()
 }
 
-// texts returns what stands on the board.
+// Texts returns what stands on the board.
 func (b *Board) Texts() (all []string) {
 	b.Set(func() {
 		for _, p := range b.Posts {
@@ -133,7 +129,7 @@ func (b *Board) Texts() (all []string) {
 	return all
 }
 
-// called returns the calls with a beginning, and forgets none.
+// Called returns the calls whose What begins with what.
 func (b *Board) Called(what string) (calls []Call) {
 	b.Set(func() {
 		for _, c := range b.Calls {
@@ -145,10 +141,10 @@ func (b *Board) Called(what string) (calls []Call) {
 	return calls
 }
 
-// never is what a chat server says that will never take a message.
+// Never is the error of a chat server that refuses a message for good.
 var Never = &chat.SendError{Err: errors.New("the text is not to its taste"), Outcome: chat.Never, By: chat.ByServer}
 
-// only makes calls fail that begin so.
+// Only returns a Fault for the calls whose What begins with what.
 func Only(what string, err error) func(Call) error {
 	return func(c Call) error {
 		if strings.HasPrefix(c.What, what) {
@@ -158,6 +154,7 @@ func Only(what string, err error) func(Call) error {
 	}
 }
 
+// RetryAfter returns the error of a call that can succeed after a time.
 func RetryAfter(after time.Duration) error {
 	return &chat.SendError{Err: errors.New("the line is bad"), After: after}
 }

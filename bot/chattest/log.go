@@ -7,7 +7,7 @@ import (
 	"testing"
 )
 
-// A logBook keeps the log and passes it on to the test.
+// A LogBook keeps the log and passes it on to the test.
 type LogBook struct {
 	T  *testing.T
 	mu sync.Mutex
@@ -21,6 +21,7 @@ func (l *LogBook) Write(p []byte) (int, error) {
 	return l.Buffer.Write(p)
 }
 
+// Count returns how often a text was logged.
 func (l *LogBook) Count(text string) int {
 	l.mu.Lock()
 	defer l.mu.Unlock()

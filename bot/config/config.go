@@ -113,8 +113,8 @@ func setDuration(to *time.Duration, s string) error {
 	return nil
 }
 
-// The looks of a station that configured nothing: Mondays, and every day, at
-// seven.
+// When a station without [reminders] looks for what is due: on Mondays, and every day,
+// at seven.
 const (
 	defaultDigest = "0 7 * * 1"
 	defaultDaily  = "0 7 * * *"

@@ -14,9 +14,8 @@ import (
 	"benchbell/core"
 )
 
-// key is one key of the file. Its value goes into the configuration by set,
-// whose error says what to write instead; write says it of a value that is not
-// even of the right type.
+// key is one key of the file. Its value goes into the configuration by set, whose error
+// says what to write instead; write is the hint for a value of the wrong type.
 type key struct {
 	name  string
 	write string

@@ -71,13 +71,13 @@ func (f *faults) add(key string, err error) {
 	}
 }
 
-// unknown notes a key that there is not.
+// unknown records an unknown key.
 func (f *faults) unknown(key string) {
 	f.all = append(f.all, fmt.Errorf("line %d: no key %q is known here", f.lines[key], key))
 }
 
-// unknownKeys notes the keys outside the tables of methods that there are not,
-// and whatever should be a table and is none.
+// unknownKeys records unknown keys outside the tables of methods, and values where a
+// table should be.
 func (f *faults) unknownKeys(tree map[string]any) {
 	known := make(map[string]bool)
 	for _, k := range keys {

@@ -218,7 +218,7 @@ func (m Maker) suits(seq uint64) ([]core.Summary, error) {
 	return then, nil
 }
 
-// seal is the entry of the journal that a document names, with its hash.
+// seal returns number and hash of the journal entry that a document names.
 func (m Maker) seal(seq uint64) (paper.Head, error) {
 	hash, ok, err := m.store.HashAt(seq)
 	if err == nil && !ok && seq != 0 { // entry 0 is an empty journal

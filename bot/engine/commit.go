@@ -70,9 +70,9 @@ func (t *turn) reset() {
 	t.wakes, t.rows = nil, nil
 }
 
-// editable leaves out the edits of posts that never were: those of a run begun by
-// an earlier version, whose verdicts had no keys of their own. The store refuses
-// such an edit and all that comes with it, and the event would come back for ever.
+// editable drops edits of posts that do not exist: those of a run begun by an earlier
+// version, whose verdicts had no keys of their own. The store refuses such an edit and
+// all that comes with it, and the event would come back for ever.
 func (t *turn) editable(outs []store.Out) ([]store.Out, error) {
 	made := make(map[string]bool)
 	var kept []store.Out
@@ -92,7 +92,7 @@ func (t *turn) editable(outs []store.Out) ([]store.Out, error) {
 	return kept, nil
 }
 
-// commit makes it so: one transaction, then the state in memory.
+// commit writes the batch in one transaction, and then updates the state in memory.
 func (t *turn) commit() (err error) {
 	if t.out, err = t.editable(t.out); err != nil {
 		return err

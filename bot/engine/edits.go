@@ -9,8 +9,8 @@ import (
 	"benchbell/core"
 )
 
-// edited handles a post whose text was changed: a reading is corrected, words
-// that came to nothing are heard now.
+// edited handles a post whose text was changed: a reading is corrected, words that were
+// not understood before are handled now.
 func (t *turn) edited(w chat.Edited) error {
 	if !t.heard {
 		return nil

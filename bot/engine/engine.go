@@ -36,8 +36,7 @@ type Engine struct {
 	files map[string]core.File // of suits with an open run, by tag
 	shown map[string]string    // text on screen, by key of its post; of open runs
 	wakes map[core.RunID]time.Time
-	// When the next look for what is due is, and when the last was; zero
-	// before the first.
+	// The times of the next and the last look for what is due; zero before the first.
 	look, looked time.Time
 
 	restored time.Time                // moment of the last entry of a restored journal
@@ -50,7 +49,7 @@ type Engine struct {
 	inDoubt bool
 }
 
-// New takes up where the store was left; name is the bot's own user name.
+// New returns an engine with the state in the store; name is the bot's own user name.
 func New(st *store.Store, cfg config.Config, name string, log *slog.Logger) (*Engine, error) {
 	e := &Engine{
 		store: st, log: log,
@@ -294,8 +293,8 @@ func (e *Engine) handle(t *turn) (err error) {
 	return t.commit()
 }
 
-// GiveUp ends an event that cannot be handled: who wrote it is told, and it is
-// never tried again. A wake time is put off, so that the next one can ring.
+// GiveUp ends an event that cannot be handled: it is never tried again, and the author
+// of a post or an edit is told. A wake time is put off, so that the next one can ring.
 func (e *Engine) GiveUp(ev chat.Event, cause error) (err error) {
 	defer func() {
 		if r := recover(); r != nil {

@@ -69,8 +69,8 @@ func (e *Engine) people(all []chat.Member) error {
 	return nil
 }
 
-// loadOfficers joins the officers of the configuration with the accounts that
-// were found for them, and forgets the accounts of those who are in it no more.
+// loadOfficers joins the officers of the configuration with the accounts that were
+// found for them, and deletes the accounts of officers who were removed from it.
 func (e *Engine) loadOfficers(names []string) error {
 	accounts, err := e.store.Accounts()
 	if err != nil {
@@ -164,10 +164,9 @@ func (e *Engine) reachable() (found []core.Person, all bool) {
 	return found, all
 }
 
-// tellOfficers tells each officer directly what cannot wait for them to look. It
-// is told in the crew channel instead where no officer can be told, and besides
-// where one of them cannot, unless it is known there anyway: in silence it is
-// never lost.
+// tellOfficers tells each officer directly what cannot wait for them to look. If an
+// officer cannot be reached, or there is none, the text also goes to the crew channel,
+// unless the crew knows it already (known).
 func (t *turn) tellOfficers(text string, known bool) {
 	officers, all := t.reachable()
 	for _, p := range officers {

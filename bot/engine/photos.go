@@ -19,8 +19,8 @@ import (
 // at once, with a wake time that makes the Fetcher read the file; what its
 // content is comes back as an event of its own.
 
-// imageNames are the endings of the names of images. What a file is, only its
-// content says: this is for what is said before it was read.
+// imageNames are the endings of the names of images. Only the content tells what a file
+// is; until it is read the name has to do.
 var imageNames = []string{".jpg", ".jpeg", ".png", ".heic", ".heif", ".webp", ".gif", ".avif", ".tif", ".tiff", ".dng", ""}
 
 func looksLikeImage(name string) bool {
@@ -51,9 +51,9 @@ func (t *turn) pictured() bool {
 	return false
 }
 
-// isCaption reports whether words that were taken for want, or for nothing, are
-// what somebody says of a photo: those that mean nothing, and those that name a
-// suit there is not, as "valve 2" does.
+// isCaption reports whether words that were taken for want, or for nothing, are what
+// somebody says of a photo: those that mean nothing, and those that look like the tag
+// of an unknown suit, such as "valve 2".
 func (t *turn) isCaption(want any, err error) bool {
 	if err == nil || !t.pictured() {
 		return false
@@ -77,8 +77,8 @@ func (t *turn) caption(err error) {
 	}
 }
 
-// photos enters what is attached to the post, whatever became of its words: it
-// is linked to what they made. The words of which nothing came are its caption.
+// photos records the attached files and links them to the facts of the same post. If
+// the text meant nothing, it is the caption.
 func (t *turn) photos() error {
 	said, ok := t.ev.What.(chat.Said)
 	if !ok || !t.heard || t.imports {

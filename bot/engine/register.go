@@ -16,7 +16,7 @@ import (
 // The register by chat: one suit or manometer in words, or files attached to a
 // post. Both are read as the files of "benchbell import" are.
 
-// mayRegister refuses who may not change the register.
+// mayRegister refuses a person who may not change the register.
 func (t *turn) mayRegister() error {
 	if t.isOfficer(t.ev.Who) {
 		return nil
@@ -118,8 +118,8 @@ func overlay(was []byte, w core.Enter, name string) ([]byte, error) {
 	return out.Bytes(), err
 }
 
-// Needs is the error of an event that can be handled only with what is attached to
-// its post. It is read beside the engine, which goes on meanwhile.
+// Needs is returned for an event whose attached files must be read first. They are read
+// beside the engine, which goes on meanwhile.
 type Needs struct{ Files []chat.File }
 
 func (n *Needs) Error() string {

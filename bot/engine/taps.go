@@ -78,9 +78,9 @@ func (t *turn) tapsNow(w chat.TapsNow) error {
 	return nil
 }
 
-// listOnScreen returns when the run's list was put on screen, and when each of
-// its numbers was last taken back: a tap from before that says nothing any more,
-// and a tick from before the list was not made by a tap under it.
+// listOnScreen returns when the run's list was put on screen, and when each of its
+// numbers was last taken back: older taps are ignored, and ticks older than the list
+// were not made by taps under it.
 func (t *turn) listOnScreen() (shown time.Time, undone map[int]time.Time, err error) {
 	defer func() {
 		if again := t.relisted[t.run.ID]; again.After(shown) {

@@ -22,7 +22,7 @@ type turn struct {
 
 	in      commands.Place
 	text    string
-	heard   bool // it is for the bot
+	heard   bool // it is addressed to the bot
 	run     core.Run
 	hasRun  bool
 	entries []core.Entry
@@ -35,8 +35,8 @@ type turn struct {
 	wakes              map[string]time.Time // wake times to be set
 
 	imports  bool   // what is attached is for the register
-	unheeded bool   // nothing came of the words
-	perhaps  string // what they could have been meant for
+	unheeded bool   // the words changed nothing
+	perhaps  string // a command that they may have been meant for
 
 	unknownRun core.RunID        // named, and there is none of it
 	elsewhere  bool              // the run was named outside its thread
@@ -84,8 +84,8 @@ func (t *turn) locate() error {
 	return nil
 }
 
-// takeRunByCause makes the open run that a post brought something into the one that
-// the event is about, wherever the post stands: it may have named the run.
+// takeRunByCause makes the open run in which a post put something on record the run of
+// this turn, wherever the post stands: it may have named the run.
 func (t *turn) takeRunByCause(post string) error {
 	for _, id := range slices.Sorted(maps.Keys(t.bench.Runs)) {
 		entries, err := t.store.OfRun(id)
@@ -105,9 +105,9 @@ func (t *turn) takeRunByCause(post string) error {
 	return nil
 }
 
-// takeNamedRun makes the run that words name the one that they are for, wherever
-// they are said: "R-0001 15.0", "stop R-0001 …". Words in the channel that do not
-// mention the bot are for it only if they mean something in that run.
+// takeNamedRun finds the run that is named in the text ("R-0001 15.0", "stop R-0001 …")
+// and makes it the run of this turn. Words in the channel that do not mention the bot
+// are for it only if they mean something in that run.
 func (t *turn) takeNamedRun() error {
 	id, rest, ok := commands.ForRun(t.text)
 	if first, _, _ := strings.Cut(t.text, " "); ok && t.hasRun && t.run.ID != id && strings.HasSuffix(first, ":") {
@@ -145,8 +145,8 @@ func (t *turn) takeNamedRun() error {
 	return nil
 }
 
-// takeRunOf makes the run that one of the bot's posts belongs to, if it is one
-// of a run, the one that the event is about. It returns the post's key.
+// takeRunOf makes the run of one of the bot's posts, if the post belongs to one, the
+// run of this turn. It returns the post's key.
 func (t *turn) takeRunOf(post string) (key string, err error) {
 	key, ok, err := t.keyOf(post)
 	if err != nil || !ok {
@@ -306,7 +306,7 @@ func (t *turn) noRunHere() error {
 	return &core.Refusal{Why: core.NoRunHere, Choices: t.runChoices()}
 }
 
-// runChoices names the open runs of who is talking.
+// runChoices names the speaker's open runs.
 func (t *turn) runChoices() (names []string) {
 	for _, run := range t.runsOf(t.ev.Who) {
 		names = append(names, fmt.Sprintf("%s (%s)", run.ID, run.Suit.Tag))

@@ -4,10 +4,10 @@
 // row by which the store finds it, and [SummaryOf] reads a row back. [Tests]
 // lists the tests of a suit.
 //
-// Files of a register are taken in two steps, so that the engine need not wait
-// for the first: [PlanAttached] only reads, and the [Plan] that it makes is
-// committed later, unless it is stale by then. [Import] does both at once.
-// [Registered] is the contrary: all that the files of a register can say.
+// Files of a register are taken in two steps, so that the engine need not wait for the
+// first: [PlanAttached] only reads, and the [Plan] that it makes is committed later,
+// unless it is stale by then. [Import] does both at once. [Registered] is the inverse:
+// it returns the register as such files would hold it.
 package ledger
 
 import (

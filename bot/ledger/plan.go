@@ -25,11 +25,10 @@ type Plan struct {
 	suits, manometers map[string]bool // what it depends on, by core.NameKey
 }
 
-// planImport plans to take files into the register, whole or not at all. It
-// reads the store, and of that only the suits which the files name; it may run
-// while others commit. names are the names of the files, by which contents has
-// what is in them. A *[register.Error] is one that whoever wrote the files can
-// mend.
+// planImport plans to take files into the register, whole or not at all. It reads the
+// store, and of that only the suits which the files name; it may run while others
+// commit. contents holds each file's content by its name, names their order. A
+// *[register.Error] is one that whoever wrote the files can mend.
 func planImport(st *store.Store, cfg config.Config, names []string, contents map[string][]byte, at time.Time, by core.Person, event string) (Plan, error) {
 	var p Plan
 	var err error

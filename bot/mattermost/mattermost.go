@@ -304,8 +304,8 @@ func (s *Server) crewOpen(ctx context.Context) (*model.Channel, error) {
 	return channel, err
 }
 
-// placeError puts says before a refusal by the server; any other failure to
-// find the team or the channel is the server's and may pass.
+// placeError wraps a refusal by the server in says; any other failure to find the team
+// or the channel is the server's and may pass.
 func (s *Server) placeError(err error, says string) error {
 	if f := asFault(err); f.temporary() {
 		return fmt.Errorf("%w at %s: %w", ErrDown, s.api.URL, err)

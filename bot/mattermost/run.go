@@ -130,7 +130,7 @@ func (r *receiver) pauseAfter(err error, pause *retry.Backoff) time.Duration {
 	return pause.Next(asFault(err).after)
 }
 
-// lost tells the engine that things may happen of which it does not hear.
+// lost tells the engine that it no longer hears what happens.
 func (r *receiver) lost(ctx context.Context) error {
 	if !r.up {
 		return nil

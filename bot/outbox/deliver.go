@@ -82,8 +82,8 @@ func (s *Sender) saidTimed(t *task) {
 	}
 }
 
-// mark changes the store. A change that is there already, since an earlier one
-// of which nobody knew the outcome reached the disk, counts as done.
+// mark changes the store. If an earlier attempt in doubt did reach the disk, the change
+// counts as done.
 func (s *Sender) mark(seq uint64, how func(uint64) error) result {
 	err := how(seq)
 	if err == nil || errors.Is(err, store.ErrNotPending) {
@@ -257,14 +257,14 @@ func (s *Sender) finish(t *task, r result) {
 		return
 	case r.left:
 		s.diskFailed(nil)
-		delete(s.posted, baseOf(t.Key))
+		delete(s.posted, chat.BaseKey(t.Key))
 		s.forget(t)
 		return
 	case !r.tried.IsZero():
 		s.diskFailed(nil)
 		t.noted, t.tried = true, r.tried
 		if t.stage == posted {
-			delete(s.posted, baseOf(t.Key)) // the store knows it
+			delete(s.posted, chat.BaseKey(t.Key)) // the store knows it
 		}
 		return
 	}
@@ -302,7 +302,7 @@ func (s *Sender) made(t *task, id string, stage stage) {
 		t.class = taps
 	}
 	if t.Kind == store.Post {
-		s.posted[baseOf(t.Key)] = id
+		s.posted[chat.BaseKey(t.Key)] = id
 	}
 	s.saidTimed(t)
 	s.release(t.lane)

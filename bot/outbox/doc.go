@@ -57,8 +57,7 @@
 //	edit     ends     ends    drop, ask    drop, ask   put aside     put aside     put aside
 //	taps     offers   offers  drop         drop        drop          drop          drop
 //
-// What a proxy says, or what follows if nobody says anything, says nothing
-// about the message:
+// If a proxy answers, or nobody, that says nothing about the message:
 //
 //	         anything  trouble with a file
 //	bell     strays    bare
@@ -91,6 +90,6 @@
 //	         there is none, it goes to the channel
 //	drop     it is of no use any more; "ask" if it was the edit of a card
 //
-// Bells, verdicts and cards are so never given up. What is put aside is logged
+// So bells, verdicts and cards are never given up. What is put aside is logged
 // once as an error, and kept by the store among the parked messages.
 package outbox

@@ -214,10 +214,9 @@ func (s *Sender) beside(ctx context.Context, work func() (after func())) {
 	})
 }
 
-// Flush delivers what can be delivered now, one message after another in the
-// order of the outbox, and returns how long to wait at least before trying what
-// is left again, zero if nothing is left to retry. It is for one who has Flush
-// called instead of Run.
+// Flush delivers what can be delivered now, one message after another in the order of
+// the outbox, and returns how long to wait at least before trying what is left again,
+// zero if nothing is left to retry. A caller uses Flush or Run, not both.
 func (s *Sender) Flush(ctx context.Context) (again time.Duration, err error) {
 	s.diskUntil, s.diskErr = time.Time{}, nil
 	if err := s.reload(); err != nil {

@@ -24,7 +24,7 @@ type ask struct {
 // made.
 func (s *Sender) pendingPost(base string) *task {
 	for _, t := range s.lanes[runLane(base)] {
-		if t.stage == unsent && t.Key != "" && baseOf(t.Key) == base {
+		if t.stage == unsent && t.Key != "" && chat.BaseKey(t.Key) == base {
 			return t
 		}
 	}

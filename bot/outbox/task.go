@@ -3,7 +3,6 @@ package outbox
 import (
 	"cmp"
 	"slices"
-	"strings"
 	"time"
 
 	"benchbell/bot/chat"
@@ -129,15 +128,7 @@ func runLane(key string) string {
 // isCard reports whether a key is that of a run's card, or of a copy of it.
 func isCard(key string) bool {
 	id, ok := chat.RunOfKey(key)
-	return ok && baseOf(key) == chat.CardKey(id)
-}
-
-// baseOf returns a post's key without the number of a copy.
-func baseOf(key string) string {
-	if i := strings.LastIndexByte(key, '~'); i >= 0 && strings.Trim(key[i+1:], "0123456789") == "" {
-		return key[:i]
-	}
-	return key
+	return ok && chat.BaseKey(key) == chat.CardKey(id)
 }
 
 // sortLane puts a lane in order: cards begin the thread, the rest as it came.

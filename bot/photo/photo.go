@@ -149,9 +149,9 @@ func (f *Fetcher) wanted() (all []wanted, err error) {
 	return all, nil
 }
 
-// Flush reads the files whose time has come, one after another, and returns
-// when the next one's comes, zero if there is none. The error is ctx's, the
-// store's or the engine's. It is for one who has Flush called instead of Run.
+// Flush reads the files whose time has come, one after another, and returns when the
+// next one's comes, zero if there is none. The error is ctx's, the store's or the
+// engine's. A caller uses Flush or Run, not both.
 func (f *Fetcher) Flush(ctx context.Context) (next time.Time, err error) {
 	files, err := f.wanted()
 	if err != nil {

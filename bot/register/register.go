@@ -44,7 +44,7 @@ type Known struct {
 	Find func(typed string) (core.Suit, bool)
 }
 
-// with returns what is known once r is in the register too.
+// with returns k with the suits and manometers of r added.
 func (k Known) with(r Register) Known {
 	k.Suits = slices.Concat(k.Suits, r.Suits)
 	k.Manometers = slices.Concat(k.Manometers, r.Manometers)

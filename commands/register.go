@@ -38,3 +38,16 @@ func (s Speaker) Faults(all []FileFault) string {
 	}
 	return lines(out...)
 }
+
+// Registered answers a change of one entry of the register.
+func Registered(name string, changed bool) string {
+	if changed {
+		return name + " is changed in the register."
+	}
+	return name + " is in the register."
+}
+
+// Imported answers files that were taken into the register.
+func Imported(suits, manometers, tests int) string {
+	return fmt.Sprintf("Taken: %d suits, %d manometers, %d new past tests.", suits, manometers, tests)
+}
