@@ -16,7 +16,7 @@ import (
 // is laughter.
 const toPeople = "guys folks everyone everybody anyone people mate mates lads ladies girls boys friends you ya your yours yourself " +
 	"it its it's that that's this these those there here them him her us " +
-	"lol haha hahaha sorry thanks thank pls and or but no yes wait now right"
+	"lol haha hahaha sorry thanks thank pls and or but yes wait right"
 
 // First words after which a command word is taken for conversation, besides toPeople.
 var (
