@@ -181,7 +181,7 @@ func TestUndelivered(t *testing.T) {
 		)
 	}
 	mustHave(t, s.mustRun("undelivered", "--again"), "will be sent again", "a newer text", "4 of 5 will be sent when the bot runs")
-	mustHave(t, s.mustRun("undelivered"), "1 messages were not delivered")
+	mustHave(t, s.mustRun("undelivered"), "1 message was not delivered")
 	st, err := store.Open("benchbell.db")
 	if err != nil {
 		t.Fatal(err)
