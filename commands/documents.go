@@ -33,7 +33,7 @@ func Logbook(tag string) string { return "Logbook of " + tag + "." }
 
 // ShelfList goes with the list for the wall.
 func ShelfList(day core.Date) string {
-	return fmt.Sprintf("List for the wall, %s. It is out of date tomorrow.", day)
+	return fmt.Sprintf("List for the wall, %s. Valid today only.", day)
 }
 
 // Seal tells how the journal stands in a month, to be kept where nobody can
@@ -42,7 +42,7 @@ func ShelfList(day core.Date) string {
 func (s Speaker) Seal(month time.Month, n uint64, head string) string {
 	return lines(
 		bold("Seal of the records, "+month.String()+".")+" Keep this post. Nothing else to do.",
-		"No record so far can be changed without its showing.",
+		"If somebody changes a record made so far, it will show.",
 		"Doubts about one? The keeper stops me and types",
 		code(fmt.Sprintf("benchbell verify %d %s", n, head)),
 		"It answers that the journal is whole, or where it is not.")
@@ -50,5 +50,5 @@ func (s Speaker) Seal(month time.Month, n uint64, head string) string {
 
 // FileRefused is the line in place of a file that the chat server refused.
 func FileRefused(name string) string {
-	return fmt.Sprintf("The chat server refused the file %s: ask its administrator.", name)
+	return fmt.Sprintf("The chat server refused the file %s, so it is not attached. Ask its administrator.", name)
 }

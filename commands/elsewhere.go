@@ -15,5 +15,5 @@ func GoOnInThread(run core.Run) string {
 
 // OpenInThread answers a person who opened a run in a direct message.
 func OpenInThread(run core.Run) string {
-	return fmt.Sprintf("%s is open in the crew channel: go on in its thread.", run.ID)
+	return fmt.Sprintf("%s was opened in the crew channel. Go on in its thread.", run.ID)
 }

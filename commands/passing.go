@@ -70,7 +70,7 @@ func (f form) askedBack(text, verb, rest string) *Misunderstood {
 	if len(try) > longest || strings.ContainsAny(rest, "@#~`*") || strings.Contains(rest, "://") {
 		try = verb + ": …"
 	}
-	return &Misunderstood{Text: text, Say: "nothing was done: it sounds like talk", Try: try, Faulty: true, Passing: true}
+	return &Misunderstood{Text: text, Say: "nothing was done: that sounds like talk", Try: try, Faulty: true, Passing: true}
 }
 
 // twoRuns is a run's number where the words for another run would stand.

@@ -26,7 +26,7 @@ func (s Speaker) Refuse(err error, in Place) (text string, ok bool) {
 			return fmt.Sprintf("%s %s says what can be said.", say, code("help")), true
 		}
 		if m.Passing {
-			return lines(say, fmt.Sprintf("If it is meant: %s.", typed(m.Try))), true
+			return lines(say, fmt.Sprintf("To do it all the same, say %s.", typed(m.Try))), true
 		}
 		if m.Also != "" {
 			return fmt.Sprintf("%s Say %s, then %s.", say, typed(m.Try), typed(m.Also)), true
@@ -123,7 +123,7 @@ func (s Speaker) notDone(r *core.Refusal) string {
 		}
 		return fmt.Sprintf("Not taken: this is %s's run.\nThey can say %s.", r.Person.Name, code("over to @"+first(r.Choices)))
 	case core.NotTheirRun:
-		return lines(fmt.Sprintf("Not done: this is %s's run.", r.Person.Name), "They may do it, or an officer"+s.orAnybody(r.Until)+".")
+		return lines(fmt.Sprintf("Not done: this is %s's run.", r.Person.Name), "Only they or an officer may do that."+s.orAnybody(r.Until))
 	case core.NoList:
 		return fmt.Sprintf("Nothing to tick now. %s says what is next.", code("where"))
 	case core.NoSuchItem:
@@ -131,12 +131,12 @@ func (s Speaker) notDone(r *core.Refusal) string {
 	case core.RunClosed:
 		return fmt.Sprintf("%s is closed. %s begins a new run.", r.Run, code("test "+r.Suit))
 	case core.CannotRepeat:
-		return fmt.Sprintf("Only a test without verdict is repeated, before its list is begun. Unplug the suit by the list, then %s.", code("test "+r.Suit))
+		return fmt.Sprintf("Only a test without a verdict can be repeated, and only before its list is begun. Unplug the suit by the list, then %s.", code("test "+r.Suit))
 	case core.AlreadyStopped:
 		if r.TakeOver {
-			return fmt.Sprintf("The test is over; the list is not. It is %s's: %s takes it over.", r.Person.Name, code("over to me"))
+			return fmt.Sprintf("The test is over, but not the list. It is %s's run: %s takes it over.", r.Person.Name, code("over to me"))
 		}
-		return fmt.Sprintf("The test is over; the list is not. %s says what is left.", code("where"))
+		return fmt.Sprintf("The test is over, but not the list. %s says what is left.", code("where"))
 	case core.PastDefects:
 		return fmt.Sprintf("The visual check is over. %s ends the run, %s puts the defect on record.", code("stop …"), code("found "+r.Suit+" …"))
 	case core.AlreadyTheirs:
@@ -144,7 +144,7 @@ func (s Speaker) notDone(r *core.Refusal) string {
 	case core.UnknownPerson:
 		return fmt.Sprintf("Nobody here is called %s. Try %s.", quote(r.Person.Name), code("over to @…"))
 	case core.NoFail:
-		return fmt.Sprintf("A leak is kept in the run that failed. Elsewhere: %s.", code("found "+r.Suit+" …"))
+		return fmt.Sprintf("A leak is recorded in the run that failed. Anywhere else say %s.", code("found "+r.Suit+" …"))
 	case core.WhyNotSaid:
 		return fmt.Sprintf("Not repeated: say why, for the record: %s.", code("again …"))
 	case core.SomethingFitted:
@@ -161,7 +161,7 @@ func (s Speaker) notDone(r *core.Refusal) string {
 func (s Speaker) notMeasured(r *core.Refusal) string {
 	switch r.Why {
 	case core.BadCapacity:
-		return fmt.Sprintf("Not kept: those numbers are no measurement of a suit.\nSay the litres added, the pressure before and after, and its unit: %s", code("capacity "+r.Suit+" …"))
+		return fmt.Sprintf("Not recorded: those numbers cannot be a measurement of a suit.\nSay the litres added, the pressure before and after, and its unit: %s", code("capacity "+r.Suit+" …"))
 	case core.NotMeasurable:
 		return fmt.Sprintf("The capacity is measured after a verdict, with a manometer in calibration, before the first tick.\n%s says what is next.", code("where"))
 	case core.NotMetering:
@@ -198,7 +198,7 @@ func (s Speaker) notRecorded(r *core.Refusal) string {
 	case core.BadMoment:
 		return fmt.Sprintf("%s is in the future, or not a day or time.\nSay yesterday or year-month-day, and hours:minutes: %s.", quote(r.Digits), typed("used "+r.Suit+" …"))
 	case core.NotAnOfficer:
-		return "Not done: that takes " + orList(r.Choices) + "."
+		return "Not done: only " + orList(r.Choices) + " may do that."
 	case core.NothingToRelease:
 		return fmt.Sprintf("%s needs no release. %s says what it needs.", r.Suit, code("status "+r.Suit))
 	case core.TestBeforeRelease:
@@ -210,7 +210,7 @@ func (s Speaker) notRecorded(r *core.Refusal) string {
 	case core.NoFile:
 		return fmt.Sprintf("Attach a CSV file and say %s with it.", code("import"))
 	case core.UnknownRun:
-		return fmt.Sprintf("There is no run %s. %s lists a suit's.", r.Run, code("history …"))
+		return fmt.Sprintf("There is no run %s. %s lists the runs of a suit.", r.Run, code("history …"))
 	case core.NoRunHere:
 		if len(r.Choices) > 0 {
 			return fmt.Sprintf("Not taken: say it in the thread of %s.", strings.Join(r.Choices, " or "))
@@ -229,7 +229,7 @@ func (s Speaker) notRecorded(r *core.Refusal) string {
 		}
 		return lines(fmt.Sprintf("Not recorded: %s has no open defect%s. It has:", r.Suit, about), defects(r.Choices))
 	case core.NothingFailed:
-		return fmt.Sprintf("Not recorded: no failed test of %s waits for a cause. What is wrong with it goes with %s.", r.Suit, code("found "+r.Suit+" …"))
+		return fmt.Sprintf("Not recorded: no failed test of %s lacks a cause. Report a defect with %s.", r.Suit, code("found "+r.Suit+" …"))
 	case core.NotRetired:
 		return fmt.Sprintf("%s is not retired. %s says what it needs.", r.Suit, code("status "+r.Suit))
 	}
@@ -240,7 +240,7 @@ func (s Speaker) notRecorded(r *core.Refusal) string {
 func (s Speaker) inUse(r *core.Refusal) string {
 	until := ""
 	if !r.Until.IsZero() {
-		until = " until " + s.clock(r.Until) + " at least"
+		until = " at least until " + s.clock(r.Until)
 	}
 	return fmt.Sprintf("%s is in %s (%s, %s)%s", r.Manometer, r.Run, r.Suit, r.Person.Name, until)
 }
@@ -250,7 +250,7 @@ func (s Speaker) orAnybody(from time.Time) string {
 	if from.IsZero() {
 		return ""
 	}
-	return "; after " + from.Add(time.Minute-1).Truncate(time.Minute).In(s.Zone).Format("15:04") + " anybody"
+	return " From " + from.Add(time.Minute-1).Truncate(time.Minute).In(s.Zone).Format("15:04") + " on, anybody may."
 }
 
 func (s Speaker) implausible(r *core.Refusal) string {

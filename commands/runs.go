@@ -552,7 +552,7 @@ func (s Speaker) Card(run core.Run, now time.Time) string {
 		state = fmt.Sprintf("%s: %d of %d ticked", PhaseWords(run.Phase), len(run.RestoreList)-len(core.Missing(run.RestoreList)), len(run.RestoreList))
 	case core.Over:
 		head = fmt.Sprintf("%s · %s · closed %s", bold(run.Suit.Tag), run.ID, s.moment(run.Closed))
-		state = lines("Came to: "+outcome(run)+putAway(run)+".", "Today's standing: say "+code(run.Suit.Tag))
+		state = lines("Result: "+outcome(run)+putAway(run)+".", "Today's standing: say "+code(run.Suit.Tag))
 	}
 	return lines(head, state, fmt.Sprintf("%s · %s · %s", run.Method.Key, run.Manometer.ID, run.Tester.Name))
 }

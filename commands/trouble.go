@@ -43,7 +43,7 @@ func Deleted(run core.Run, facts []core.Fact) string {
 	if kept == "" {
 		return ""
 	}
-	return lines(bold("Deleted here, but on record:")+" "+kept+".", corrections(run, facts, code("fix …")+" corrects it"))
+	return lines(bold("This was deleted, but stays on record:")+" "+kept+".", corrections(run, facts, code("fix …")+" corrects it"))
 }
 
 // EditedAway is Deleted for a post whose edit is not a correction.
@@ -52,7 +52,7 @@ func EditedAway(run core.Run, facts []core.Fact) string {
 	if kept == "" {
 		return ""
 	}
-	return lines(bold("Edited here, but on record:")+" "+kept+".", corrections(run, facts, "edit it to a number, or say "+code("fix …")))
+	return lines(bold("This was edited, but stays on record:")+" "+kept+".", corrections(run, facts, "edit it to a number, or say "+code("fix …")))
 }
 
 // onRecord lists the facts of a post, without those that follow from them, such as a
@@ -70,7 +70,7 @@ func onRecord(facts []core.Fact) string {
 		case core.Ticked:
 			kept = append(kept, "ticked: "+numbers(f.Items))
 		case core.Unticked:
-			kept = append(kept, "not ticked: "+numbers(f.Items))
+			kept = append(kept, "ticks taken back: "+numbers(f.Items))
 		case core.DefectSeen:
 			kept = append(kept, "the defect "+quote(f.What))
 		case core.Found:
@@ -101,8 +101,14 @@ func onRecord(facts []core.Fact) string {
 			kept = append(kept, "the repair "+quote(f.What))
 		case core.CauseStated:
 			kept = append(kept, "the cause "+quote(f.What))
-		case core.Withdrawn, core.Retired, core.Reinstated, core.Released:
-			kept = append(kept, "what it did to the suit")
+		case core.Withdrawn:
+			kept = append(kept, "the withdrawal")
+		case core.Retired:
+			kept = append(kept, "the retirement")
+		case core.Reinstated:
+			kept = append(kept, "the reinstatement")
+		case core.Released:
+			kept = append(kept, "the release")
 		case core.NoneFitted:
 			kept = append(kept, "nothing fitted")
 		}
@@ -129,15 +135,17 @@ func corrections(run core.Run, facts []core.Fact, way string) string {
 	case number == 0:
 		return ""
 	case run.Verdict != nil || run.Phase == core.Over:
-		return lines("Within 2 min and before anything else: "+way+".", "Later a correction can only make it worse for the suit.")
+		return lines("Within 2 min and before anything else: "+way+".", "After that it counts only if it is worse for the suit.")
 	case number == last.N:
 		return "Within 2 min and before anything else: " + way + "."
 	}
-	return lines("It counts: only the last reading can be corrected.", code("note …")+" puts a remark on record.")
+	return lines("It still counts. Only the last reading can be corrected.", code("note …")+" puts a remark on record.")
 }
 
 // EditNotHeard answers an edit of words that were carried out before.
-func EditNotHeard() string { return "An edit corrects a reading only. Say it again as a new post." }
+func EditNotHeard() string {
+	return "Only a reading can be corrected by an edit. Post this again as a new message."
+}
 
 // ThreadAnew begins a run's new thread, after the first post of the old was deleted.
 func ThreadAnew(run core.Run) string {
@@ -165,5 +173,5 @@ func NotRecording() string {
 
 // DocumentFailed stands in place of a document or a picture that could not be made.
 func DocumentFailed(name string) string {
-	return fmt.Sprintf("%s could not be made. Tell the keeper; the record itself is whole.", named(name))
+	return fmt.Sprintf("%s could not be made. What is on record is not affected. Tell the keeper.", named(name))
 }

@@ -73,7 +73,7 @@ func TestDeleted(t *testing.T) {
 		{"nothing", open, nil, nil, "record"},
 		{"a bell", open, []core.Fact{core.Rung{Bell: core.BellHold}}, nil, "record"},
 		{"the last reading", open, []core.Fact{core.Taken{Reading: last}}, []string{"reading 2, 16.5 mbar", "2 min", "`fix …`"}, "worse"},
-		{"an earlier reading", open, []core.Fact{core.Taken{Reading: first}}, []string{"reading 1, 17.5 mbar", "only the last reading", "`note …`"}, "fix"},
+		{"an earlier reading", open, []core.Fact{core.Taken{Reading: first}}, []string{"reading 1, 17.5 mbar", "Only the last reading", "`note …`"}, "fix"},
 		{"the ending pressure", judged, []core.Fact{core.Taken{Reading: last}, core.Judged{}}, []string{"reading 2", "`fix …`", "worse for the suit"}, ""},
 		{"a note", open, []core.Fact{core.Noted{Text: "visor"}}, []string{"the note `visor`"}, "fix"},
 		{"ticks", judged, []core.Fact{core.Ticked{Items: []int{1, 3}}}, []string{"ticked: 1, 3", "`undo …`"}, "fix"},
@@ -163,12 +163,12 @@ func TestTakeoverWords(t *testing.T) {
 		}
 	}
 	for want, refusal := range map[string]core.Refusal{
-		"Not done: this is bench.tester's run.\nThey may do it, or an officer; after 10:43 anybody.":                     {Why: core.NotTheirRun, Person: tester, Until: at.Add(time.Second)},
-		"Not done: this is bench.tester's run.\nThey may do it, or an officer; after 10:42 anybody. ":                    {Why: core.NotTheirRun, Person: tester, Until: at},
-		"Not done: this is bench.tester's run.\nThey may do it, or an officer.":                                          {Why: core.NotTheirRun, Person: tester},
+		"Not done: this is bench.tester's run.\nOnly they or an officer may do that. From 10:43 on, anybody may.":        {Why: core.NotTheirRun, Person: tester, Until: at.Add(time.Second)},
+		"Not done: this is bench.tester's run.\nOnly they or an officer may do that. From 10:42 on, anybody may.":        {Why: core.NotTheirRun, Person: tester, Until: at},
+		"Not done: this is bench.tester's run.\nOnly they or an officer may do that.":                                    {Why: core.NotTheirRun, Person: tester},
 		"Not taken: this is bench.tester's run.\nTake it over: `over to me`.":                                            {Why: core.NotTheTester, Person: tester, TakeOver: true},
-		"The test is over; the list is not. It is bench.tester's: `over to me` takes it over.":                           {Why: core.AlreadyStopped, Person: tester, TakeOver: true},
-		"Not opened: M-1 is in R-0001 (HP-07, bench.tester) until 10:42:00 at least.\nUse `test HP-08 with …`, or wait.": {Why: core.ManometerBusy, Manometer: "M-1", Run: 1, Suit: "HP-07", Person: tester, Until: at, Opening: "HP-08"},
+		"The test is over, but not the list. It is bench.tester's run: `over to me` takes it over.":                      {Why: core.AlreadyStopped, Person: tester, TakeOver: true},
+		"Not opened: M-1 is in R-0001 (HP-07, bench.tester) at least until 10:42:00.\nUse `test HP-08 with …`, or wait.": {Why: core.ManometerBusy, Manometer: "M-1", Run: 1, Suit: "HP-07", Person: tester, Until: at, Opening: "HP-08"},
 		"Not opened: M-1 is in R-0001 (HP-07, bench.tester).\nUse `test HP-08 f1052 with …`, or wait.":                   {Why: core.ManometerBusy, Manometer: "M-1", Run: 1, Suit: "HP-07", Person: tester, Opening: "HP-08", Method: "f1052"},
 		"Not ticked: the list has not reached the chat yet. Tick it once it is here.":                                    {Why: core.ListUnseen},
 	} {

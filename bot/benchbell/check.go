@@ -77,7 +77,7 @@ func (c *inspection) configuration() {
 	}
 	c.good("documents: %s, %s", c.Paper, address)
 	if len(c.Officers) == 0 {
-		c.bad("officers: none are named, so anybody can release, retire and reinstate a suit, and nobody is told directly what is overdue: write their user names in crew.officers")
+		c.bad("officers: none are named, so anybody can release, retire or reinstate a suit and change the register, and nobody is told directly of what is overdue: write their user names in crew.officers")
 	}
 	const form = "Monday 2006-01-02 15:04"
 	zone := c.Policy.Zone

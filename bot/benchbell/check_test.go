@@ -177,11 +177,11 @@ func TestUndelivered(t *testing.T) {
 			"2026-03-02 08:30, in the crew channel: **HP-07** is tested\n  the channel is archived\n",
 			"never tried, in the thread of R-0001: a very long line", "…\n",
 			"2026-03-02 08:30, to @duty.officer: R-0001.pdf\n", "to the account u2: overdue\n",
-			"change of a post of R-0001: HP-07: over\n", "not delivered: 5.", "--again",
+			"change of a post of R-0001: HP-07: over\n", "5 messages were not delivered", "--again",
 		)
 	}
 	mustHave(t, s.mustRun("undelivered", "--again"), "will be sent again", "a newer text", "4 of 5 will be sent when the bot runs")
-	mustHave(t, s.mustRun("undelivered"), "not delivered: 1.")
+	mustHave(t, s.mustRun("undelivered"), "1 message was not delivered")
 	st, err := store.Open("benchbell.db")
 	if err != nil {
 		t.Fatal(err)

@@ -30,13 +30,13 @@ type subcommand struct {
 
 var subcommands = []subcommand{
 	{"rehearse", "rehearse [--fleet FILE]… [--config FILE] [--keep FOLDER] [--speed N] [SCRIPT]", "play a conversation in virtual time, or take it from the keyboard", rehearseCmd},
-	{"serve", "serve [--config FILE]", "be the bot on the crew's chat server", serveCmd},
+	{"serve", "serve [--config FILE]", "run the bot on the crew's chat server", serveCmd},
 	{"check", "check [--config FILE]", "look at configuration, store and chat server, and tell what is wrong", checkCmd},
 	{"import", "import [--config FILE] CSV… | journal.jsonl", "take suits, manometers and past tests into the register, or a whole journal into an empty store", importFiles},
 	{"export", "export [--config FILE] [--records | --suit TAG] FOLDER", "write the register as CSV files (or templates), the journal as a table and as JSON Lines, and the due dates as a calendar; with --records every record and logbook as PDF too; with --suit all about one suit instead", exportFiles},
-	{"backup", "backup [--config FILE] FILE", "copy the store of a bot that is not running", backupCmd},
-	{"undelivered", "undelivered [--config FILE] [--again]", "list the messages that were not delivered, or with --again have them sent when the bot runs; the bot must not be running", undeliveredCmd},
-	{"verify", "verify [--config FILE] [ENTRY HASH]", "walk the journal's seal and say whether anybody edited its past, or changed it since a seal that was noted", verifyCmd},
+	{"backup", "backup [--config FILE] FILE", "copy the store; stop the bot first", backupCmd},
+	{"undelivered", "undelivered [--config FILE] [--again]", "list the messages that were put aside; with --again put them back into the outbox; stop the bot first", undeliveredCmd},
+	{"verify", "verify [--config FILE] [ENTRY HASH]", "check the journal's chain of hashes: whether an entry was changed; with ENTRY HASH, whether it still is what it was when that seal was noted", verifyCmd},
 }
 
 // run carries out one command line.

@@ -60,7 +60,11 @@ func undeliveredCmd(_ context.Context, t terminal, flags *flag.FlagSet, args []s
 		_, err = fmt.Fprintf(t.out, "%d of %d will be sent when the bot runs.\n", queued, len(parked))
 		return err
 	}
-	_, err = fmt.Fprintf(t.out, "not delivered: %d. When the cause is gone, send them with \"benchbell undelivered --again\".\n", len(parked))
+	count, them := fmt.Sprintf("%d messages were", len(parked)), "them"
+	if len(parked) == 1 {
+		count, them = "1 message was", "it"
+	}
+	_, err = fmt.Fprintf(t.out, "%s not delivered. Once the cause is removed, send %s with \"benchbell undelivered --again\".\n", count, them)
 	return err
 }
 

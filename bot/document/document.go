@@ -234,7 +234,7 @@ func (m Maker) drawn(name string, picture []byte, err error) []byte {
 		return picture
 	}
 	if !errors.Is(err, chart.ErrNothing) {
-		m.log.Error("picture not drawn", "name", name, "err", err)
+		m.log.Error("picture not drawn; the document is made without it", "name", name, "err", err)
 	}
 	return nil
 }

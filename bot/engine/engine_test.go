@@ -176,7 +176,7 @@ func TestOfficersAreAccounts(t *testing.T) {
 	d.open()
 	d.people("1=old.boss", "2=boss")
 	d.says(thief, "", "@benchbell reinstate ZZ-1 found again")
-	d.mustHear("that takes old.boss")
+	d.mustHear("only old.boss may do that")
 	if file, err := d.file("ZZ-1"); err != nil || !file.Retired {
 		t.Errorf("the suit is back: %v", err)
 	}

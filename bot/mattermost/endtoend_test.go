@@ -368,7 +368,7 @@ func TestVerdictWithoutPicture(t *testing.T) {
 		b.at("08:44:10")
 		b.expect("08:44:00 FAIL HP-07 · R-0001 Drop 3.60 ± 0.15 mbar, limit 3.0 mbar. 16.5 mbar → 12.9 mbar in 3:00, M-1. "+
 			"93.9 % sure that the true drop is beyond the limit. Beyond the limit 3 min before the bell. HP-07 is blocked: not fit. "+
-			"The chat server refused the file R-0001.png: ask its administrator. @bench.tester", "08:44:00 Unplug and put away HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed", "08:44:00 HP-07 FAILED")
+			"The chat server refused the file R-0001.png, so it is not attached. Ask its administrator. @bench.tester", "08:44:00 Unplug and put away HP-07", "08:44:00 Leak hunt", "08:44:00 HP-07 failed", "08:44:00 HP-07 FAILED")
 		if n := b.log.count("a file could not be handed over"); n != 1 {
 			t.Errorf("it stands in the log %d times", n)
 		}

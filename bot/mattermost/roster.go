@@ -211,7 +211,7 @@ func (r *receiver) askPeople(ctx context.Context) error {
 	defer cancel()
 	list, err := r.fetchRoster(brief)
 	if err != nil {
-		r.outages.Failed(thingPeople, "the list of people cannot be had; the last one counts", err)
+		r.outages.Failed(thingPeople, "cannot read the list of members; using the last one", err)
 		r.roster.wanted.Set()
 		return ctx.Err()
 	}
@@ -221,7 +221,7 @@ func (r *receiver) askPeople(ctx context.Context) error {
 // tellPeople takes in a roster, and tells the engine if it is news, or if it
 // must be told again.
 func (r *receiver) tellPeople(ctx context.Context, list roster, again bool) error {
-	r.outages.Over(thingPeople, "the list of people can be had again")
+	r.outages.Over(thingPeople, "list of members read again")
 	if list.asked.Before(r.listed.asked) {
 		return nil
 	}

@@ -3,7 +3,6 @@ package mattermost
 import (
 	"context"
 	"errors"
-	"fmt"
 	"maps"
 	"net/http"
 	"time"
@@ -118,7 +117,7 @@ func (s *Server) Run(ctx context.Context, marks map[string]chat.Mark, sink func(
 // pauseAfter logs why nothing can be received and returns when to try again.
 func (r *receiver) pauseAfter(err error, pause *retry.Backoff) time.Duration {
 	if errors.Is(err, errTokenRefused) {
-		r.outages.Failed(thingServer, "the bot hears nothing and can say nothing", err)
+		r.outages.Failed(thingServer, "refused by the chat server: token, account, team or channel is wrong", err)
 		return jitter(tokenPause)
 	}
 	if _, shut := errors.AsType[shutError](err); shut {
@@ -242,7 +241,7 @@ func (r *receiver) nextLink(ctx context.Context, links <-chan dialled, wait time
 var errNoSocketYet = errors.New("it does not open")
 
 func (r *receiver) noSocket(err error) {
-	r.outages.Failed(thingSocket, fmt.Sprintf("no websocket: reading the channels every %v; let the proxy pass websockets", pollEvery), err)
+	r.outages.Failed(thingSocket, "no websocket, polling instead; let the proxy pass websockets", err, "every", pollEvery)
 }
 
 // readMissed reads what may have been missed, and what came through the link

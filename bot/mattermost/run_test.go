@@ -891,7 +891,7 @@ func TestNoWebsocket(t *testing.T) {
 		time.Sleep(rosterEvery + pollEvery)
 		c.says(testerID, crewID, "", "16.5")
 		within("renamed.tester: 16.5")
-		const warning = `msg="no websocket: reading the channels every 3s; let the proxy pass websockets" err=`
+		const warning = `msg="no websocket, polling instead; let the proxy pass websockets" `
 		if n := c.log.count(warning); n != 1 {
 			t.Errorf("it was reported %d times", n)
 		}
@@ -1036,7 +1036,7 @@ func TestNoPeople(t *testing.T) {
 				t.Errorf("told of %v", c.book.people)
 			}
 		}
-		if c.log.count("the list of people cannot be had") == 0 {
+		if c.log.count("cannot read the list of members") == 0 {
 			t.Error("it is not in the log")
 		}
 		c.locked(func() {
@@ -1064,7 +1064,7 @@ func TestTokenRevoked(t *testing.T) {
 		if n := c.asked("GET /users/me"); n < 30 || n > 130 {
 			t.Errorf("asked %d times in an hour, want about every minute", n)
 		}
-		if n := c.log.count(`msg="the bot hears nothing and can say nothing" err`); n != 1 {
+		if n := c.log.count(`msg="refused by the chat server: token, account, team or channel is wrong" err`); n != 1 {
 			t.Errorf("the alarm was given %d times, want once", n)
 		}
 		if n := c.log.count("still down"); n < 2 || n > 6 {

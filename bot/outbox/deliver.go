@@ -46,7 +46,7 @@ func (s *Sender) prepare(t *task) func(context.Context) result {
 	case t.stage == posted:
 		return s.offer(t)
 	case s.outdated(t):
-		s.log.Info("a timed message is out of date and is dropped", "key", t.Key, "due", t.Due)
+		s.log.Info("timed message dropped: a later one is waiting", "key", t.Key, "due", t.Due)
 		t.gone = true
 		return s.prepare(t)
 	case t.Kind == store.Edit:
@@ -129,7 +129,7 @@ func (s *Sender) change(t *task) func(context.Context) result {
 		s.unread(t, err, nil)
 		return nil
 	case id == "" || s.gone[id]:
-		s.log.Info("the post to be edited is not there; the edit is dropped", "key", t.Target)
+		s.log.Info("edit dropped: its post is gone", "key", t.Target)
 		s.lostCard(t.Target, id)
 		t.gone = true
 		return s.prepare(t)

@@ -92,7 +92,7 @@ func (s *Sender) act(t *task, do action, fault *chat.SendError) {
 	case putAside:
 		s.park(t, fault)
 	case drop, dropAsk:
-		s.log.Info("a message is of no use any more and is dropped", "key", cmpKey(t), "class", t.class, "err", fault)
+		s.log.Info("edit or taps dropped: no longer of use", "key", cmpKey(t), "class", t.class, "err", fault)
 		if t.class == taps {
 			t.stage = marked
 			return
@@ -133,7 +133,7 @@ func (s *Sender) park(t *task, fault *chat.SendError) {
 		t.until = s.diskUntil // and is tried once more
 		return
 	}
-	s.log.Error("a message cannot be delivered and is put aside", "key", cmpKey(t), "target", t.Target, "err", fault)
+	s.log.Error("message put aside: it cannot be delivered", "key", cmpKey(t), "target", t.Target, "err", fault)
 	s.forget(t)
 }
 

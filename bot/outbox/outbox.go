@@ -117,7 +117,7 @@ func (s *Sender) Run(ctx context.Context) error {
 // countParked tells the keeper what was put aside before.
 func (s *Sender) countParked() {
 	if n, err := s.store.ParkedCount(); err == nil && n > 0 {
-		s.log.Warn(fmt.Sprintf("%d messages were put aside; see benchbell undelivered", n))
+		s.log.Warn("messages put aside; see benchbell undelivered", "count", n)
 	}
 }
 

@@ -532,8 +532,8 @@ func TestFileRefused(t *testing.T) {
 		record.File, record.FileName = []byte("pdf"), "R-0001.pdf"
 		r.sends(verdict, record)
 		r.expect("card",
-			"PASS\nThe chat server refused the file R-0001.png: ask its administrator.\n@bench.tester",
-			"Record of R-0001.\nThe chat server refused the file R-0001.pdf: ask its administrator.")
+			"PASS\nThe chat server refused the file R-0001.png, so it is not attached. Ask its administrator.\n@bench.tester",
+			"Record of R-0001.\nThe chat server refused the file R-0001.pdf, so it is not attached. Ask its administrator.")
 		if pending, err := r.store.Pending(); err != nil || len(pending) > 0 {
 			t.Errorf("still to be said: %v, %v", pending, err)
 		}

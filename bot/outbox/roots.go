@@ -158,13 +158,13 @@ func (s *Sender) askBeside(ctx context.Context) {
 				err := s.tell(ctx, a)
 				if err == nil {
 					return func() {
-						s.down.Over("ask", "the engine handled the lost card")
+						s.down.Over("ask", "deleted card replaced")
 						a.told = true
 						s.Signal.Set()
 					}
 				}
 				if ctx.Err() == nil {
-					s.down.Failed("ask", "the engine cannot post a lost card anew yet", err, "run", a.run)
+					s.down.Failed("ask", "cannot replace a deleted card yet", err, "run", a.run)
 				}
 				if retry.Pause(ctx, pause.Next(0)) != nil {
 					return func() {}

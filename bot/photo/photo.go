@@ -193,10 +193,10 @@ func (f *Fetcher) try(ctx context.Context, w wanted) (again time.Time, err error
 	if err == nil {
 		got.Key = w.Key
 		f.forget(w.Key)
-		f.down.Over(w.Key, "the file of a photo was read", "key", w.Key)
+		f.down.Over(w.Key, "photo read", "key", w.Key)
 		return time.Time{}, f.tell(ctx, chat.Event{ID: w.Key, At: now, What: got})
 	}
-	f.down.Failed(w.Key, "a photo cannot be read from the chat server so far", err, "key", w.Key)
+	f.down.Failed(w.Key, "photo not read yet, retrying", err, "key", w.Key)
 	var after time.Duration
 	if refused {
 		after = fault.After

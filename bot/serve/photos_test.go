@@ -155,7 +155,7 @@ func TestDownloadRetried(t *testing.T) {
 		time.Sleep(photo.LongestFetchPause)
 		synctest.Wait()
 		s.hasSum(0, jpeg)
-		if n := s.log.Count(`msg="a photo cannot be read from the chat server so far" `); n != 2 { // of each program
+		if n := s.log.Count(`msg="photo not read yet, retrying" `); n != 2 { // of each program
 			t.Errorf("it stands in the log %d times", n)
 		}
 	})

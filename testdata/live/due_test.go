@@ -32,7 +32,7 @@ func TestReminders(t *testing.T) {
 	b.officer.Attach(b.officer.Direct(), "import", "tests.csv", tests)
 	b.officer.AwaitText("Taken: 0 suits, 0 manometers, 126 new past tests")
 	b.tester.Attach(b.tester.Direct(), "import", "tests.csv", tests)
-	b.tester.AwaitText("Not done: that takes duty.officer")
+	b.tester.AwaitText("Not done: only duty.officer may do that")
 
 	b.Patience = 100 * time.Second
 	digest := b.crew.AwaitText("suits fit")

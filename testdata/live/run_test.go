@@ -105,7 +105,7 @@ func putAway(b *bench, card Post) {
 	b.tester.Reply(card, "ok all")
 	b.tester.AwaitText("R-0001 is closed")
 	b.tester.Await(func(p Post) bool {
-		return p.ID == card.ID && p.Says("closed") && p.Says("Came to: PASS, unplugged and put away") && !p.Says("fit")
+		return p.ID == card.ID && p.Says("closed") && p.Says("Result: PASS, unplugged and put away") && !p.Says("fit")
 	})
 }
 

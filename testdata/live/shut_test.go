@@ -63,7 +63,7 @@ func TestShutAndOpen(t *testing.T) {
 			if took := time.Since(opened); took > deafFor {
 				t.Errorf("the bot was deaf for %v after the channel was shut for a moment", took)
 			}
-			if says(b.bot.Log(), "the list of people cannot be had") {
+			if says(b.bot.Log(), "cannot read the list of members") {
 				t.Error("the server does not tell the bot who is in the channel")
 			}
 		})
