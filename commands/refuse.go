@@ -131,7 +131,7 @@ func (s Speaker) notDone(r *core.Refusal) string {
 	case core.RunClosed:
 		return fmt.Sprintf("%s is closed. %s begins a new run.", r.Run, code("test "+r.Suit))
 	case core.CannotRepeat:
-		return fmt.Sprintf("Only a test without a verdict can be repeated, and only before its list is begun. Unplug the suit by the list, then %s.", code("test "+r.Suit))
+		return fmt.Sprintf("Only a test without a verdict can be repeated, and only before its list is begun.\nUnplug the suit by the list, then %s.", code("test "+r.Suit))
 	case core.AlreadyStopped:
 		if r.TakeOver {
 			return fmt.Sprintf("The test is over, but not the list. It is %s's run: %s takes it over.", r.Person.Name, code("over to me"))

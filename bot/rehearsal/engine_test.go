@@ -598,13 +598,13 @@ func TestTwoPersons(t *testing.T) {
 
 // TestDirect: a run opened in a direct message stands in the crew channel.
 func TestDirect(t *testing.T) {
-	d := newBay(t, "bench.tester dm: test HP-07 with M-1", "! R-0001 is open in the crew channel")
+	d := newBay(t, "bench.tester dm: test HP-07 with M-1", "! R-0001 was opened in the crew channel")
 	card := d.stage.rootOf(1)
 	if card == nil || card.where != (chat.Where{Channel: stageCrew}) {
 		t.Fatalf("the card is %+v", card)
 	}
 	for _, p := range d.stage.posts {
-		if want := strings.Contains(p.text, "is open in the crew channel") || p.by != stageBot; p.where.Direct != want {
+		if want := strings.Contains(p.text, "was opened in the crew channel") || p.by != stageBot; p.where.Direct != want {
 			t.Errorf("%q is in a direct message: %v, want %v", p.text, p.where.Direct, want)
 		}
 	}

@@ -424,7 +424,7 @@ func TestReminders(t *testing.T) {
 		s.opens("ok all", "17.5", "10m")
 		time.Sleep(time.Minute)
 		s.expect(
-			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 is open", "06:55:00 hp-07 · inflate", "06:55:00 hp-07 · 17.5 mbar. expansion until 07:05:00",
+			"06:55:00 hp-07", "06:55:00 prepare", "06:55:00 r-0001 was opened", "06:55:00 hp-07 · inflate", "06:55:00 hp-07 · 17.5 mbar. expansion until 07:05:00",
 			"06:58:00 hp-07 · look", "07:00:00 seal of the records, march", "07:00:00 not to be worn or used: test overdue", "07:01:00 hp-07 · look", "07:05:00 hp-07 · expansion is over",
 		)
 	})

@@ -92,7 +92,7 @@ func TestDirectMessage(t *testing.T) {
 		t.Errorf("the answer to a reading is %q", answer.Text)
 	}
 
-	if answer := b.ask(b.tester, "test HP-07 short with M-1"); !answer.Says("R-0001 is open in the crew channel") {
+	if answer := b.ask(b.tester, "test HP-07 short with M-1"); !answer.Says("R-0001 was opened in the crew channel") {
 		t.Errorf("the answer is %q", answer.Text)
 	}
 	card := b.second.AwaitText("R-0001 · prepare")
