@@ -151,9 +151,7 @@ func (d *desk) mustHear(words string) {
 	}
 }
 
-var (
-	ann = core.Person{ID: "a", Name: "ann"}
-)
+var ann = core.Person{ID: "a", Name: "ann"}
 
 // card returns the id of the first post of the run's thread.
 func (d *desk) card() string {
