@@ -244,6 +244,7 @@ func (w *wire) again(line int) (said []string) {
 // made from a copy of the file is then in the same state as the first, and to
 // bring everything once more that was said and tapped so far changes nothing.
 func TestStepByStep(t *testing.T) {
+	notInShort(t)
 	eachScript(t, func(t *testing.T, path string) {
 		text, err := os.ReadFile(path)
 		if err != nil {
