@@ -46,7 +46,7 @@ func (s *Sender) prepare(t *task) func(context.Context) result {
 	case t.stage == posted:
 		return s.offer(t)
 	case s.outdated(t):
-		s.log.Info("timed message dropped: a later one is waiting", "key", t.Key, "due", t.Due)
+		s.log.Info("timed message dropped: a later one takes its place", "key", t.Key, "due", t.Due)
 		t.gone = true
 		return s.prepare(t)
 	case t.Kind == store.Edit:

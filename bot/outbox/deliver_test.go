@@ -34,7 +34,7 @@ func TestTimed(t *testing.T) {
 		r.board.Set(func() { r.board.Fault = nil })
 		time.Sleep(time.Minute)
 		r.expect("card", "card 2", "other bell, late by 1m20s", "bell, late by 43s", "untimed")
-		if n := r.log.Count("a later one is waiting"); n != 1 || r.log.Count("level=ERROR") > 0 {
+		if n := r.log.Count("a later one takes its place"); n != 1 || r.log.Count("level=ERROR") > 0 {
 			t.Errorf("that one was dropped stands in the log %d times", n)
 		}
 		if n := r.pending(); n != 0 {
@@ -66,7 +66,7 @@ func TestOlderBellDropped(t *testing.T) {
 				}
 				time.Sleep(5 * time.Minute)
 				r.expect("card", "card 2", "post a reading", "other bell")
-				if n := r.log.Count("out of date"); n != 1 || r.pending() != 0 {
+				if n := r.log.Count("a later one takes its place"); n != 1 || r.pending() != 0 {
 					t.Errorf("that one was dropped stands in the log %d times, %d are in the outbox", n, r.pending())
 				}
 			})
