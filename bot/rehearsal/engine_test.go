@@ -538,7 +538,7 @@ func TestEdits(t *testing.T) {
 		"of a typo":             {append(inHold[:1:1], "bench.tester: ko all"), "ok all", "Inflate"},
 		"of a typo, to another": {append(inHold[:1:1], "bench.tester: ko all"), "ko lal", "not understood"},
 		"of a note":             {append(inHold[:1:1], "bench.tester: note visor scratched"), "note visor fine", "on record: the note visor scratched"},
-		"of a use":              {[]string{"bench.tester dm: used HP-09"}, "used HP-09 drill", "edit corrects a reading only"},
+		"of a use":              {[]string{"bench.tester dm: used HP-09"}, "used HP-09 drill", "only a reading can be corrected by an edit"},
 		"of a question":         {[]string{"bench.tester dm: HP-09"}, "HP-10", "HP-10"},
 		"of talk among people":  {[]string{"crew.member: lunch?"}, "dinner?", ""},
 		"of talk, to a command": {[]string{"bench.tester: one more"}, "@benchbell test HP-07", "Prepare HP-07"},

@@ -90,7 +90,7 @@ func TestPhotoKeepsNothingUp(t *testing.T) {
 	d := newBay(t, "bench.tester: @benchbell test HP-07", "bench.tester: ok all", "bench.tester: 17.5", "+10m", "bench.tester: 16.5",
 		"attach bench.tester manometer.jpg", "bench.tester: where", "! Hands off", "! Photo kept in the hold.",
 		"attach duty.officer import-good.csv", "duty.officer ~R-0001: import", "! Taken: 2 suits", "!! Not kept",
-		"attach crew.member manometer.jpg", "crew.member ~R-0001: import", "! takes duty.officer", "!! kept",
+		"attach crew.member manometer.jpg", "crew.member ~R-0001: import", "! only duty.officer may do that", "!! kept",
 		"attach bench.tester bubbles.png", "bench.tester ~R-0001: test HP-08", "! Photo kept while preparing.",
 		"attach bench.tester bubbles.png", "bench.tester ~R-0001: found HP-09 seam lifts", "! HP-09: not fit", "! Photo kept in the hold",
 		"attach bench.tester manometer.jpg", "bench.tester ~R-0001: record", "! Record of R-0001", "! Photo kept in the hold",
