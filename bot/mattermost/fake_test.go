@@ -508,6 +508,9 @@ func (f *fake) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	w.Header().Set("Date", time.Now().Add(f.skew).UTC().Format(http.TimeFormat))
 	answer := new(answer)
 	f.answer(answer, r, strings.Split(strings.Trim(path, "/"), "/"))
+	if answer.id == "" && answer.raw == "" { // while nobody changes what it holds
+		answer.raw = toJSON(answer.value)
+	}
 	f.mu.Unlock()
 	if lose != nil && lose(r) {
 		panic(http.ErrAbortHandler)
@@ -532,7 +535,10 @@ func (a *answer) write(w http.ResponseWriter) {
 	}
 	w.Header().Set("Content-Type", "application/json")
 	w.WriteHeader(cmp.Or(a.status, 200))
-	io.WriteString(w, cmp.Or(a.raw, toJSON(a.value)))
+	if a.raw == "" {
+		a.raw = toJSON(a.value)
+	}
+	io.WriteString(w, a.raw)
 }
 
 func refuse(w http.ResponseWriter, status int, id string) {

@@ -285,7 +285,9 @@ func TestEdits(t *testing.T) {
 		c.expect("bench.tester edits: 16.4")
 		time.Sleep(24 * time.Hour)
 		c.says(testerID, crewID, "", "next day")
+		c.book.mu.Lock()
 		clear(c.book.seen) // an engine that forgot it would hear it twice
+		c.book.mu.Unlock()
 		c.pins(p.Id)
 		c.expect("bench.tester: next day")
 	})
@@ -579,7 +581,9 @@ func TestCatchUp(t *testing.T) {
 			time.Sleep(10 * time.Hour)
 			c.says(testerID, crewID, "", "next")
 			c.expect("bench.tester: next")
+			c.book.mu.Lock()
 			clear(c.book.seen) // an engine that forgot them would hear them twice
+			c.book.mu.Unlock()
 			c.gap(func() {
 				time.Sleep(time.Hour)
 				c.says(officerID, crewID, root.Id, "reply")
@@ -720,8 +724,9 @@ func TestCatchUp(t *testing.T) {
 				spoiled := make(map[string]int)
 				c.locked(func() {
 					c.before = func(w http.ResponseWriter, r *http.Request) bool {
-						c.locked(func() { spoiled[r.URL.Path]++ })
-						if spoiled[r.URL.Path] > 2 {
+						var tries int
+						c.locked(func() { spoiled[r.URL.Path]++; tries = spoiled[r.URL.Path] })
+						if tries > 2 {
 							return false
 						}
 						spoil(w)

@@ -91,7 +91,8 @@ func (r *round) expect(want ...string) {
 	last := make(map[chat.To]int)
 	for _, text := range want {
 		i := slices.Index(got, text)
-		to := r.board.Posts[i].To
+		var to chat.To
+		r.board.Set(func() { to = r.board.Posts[i].To })
 		if to != (chat.To{}) && i < last[to] {
 			r.t.Errorf("the board has %q, want %q", got, want)
 		}
@@ -340,7 +341,9 @@ func TestRootGone(t *testing.T) {
 		})
 		r.sends(reply(1, "a1", "bell"))
 		r.expect("card", "bell")
-		if to := r.board.Posts[1].To; to != (chat.To{}) {
+		var to chat.To
+		r.board.Set(func() { to = r.board.Posts[1].To })
+		if to != (chat.To{}) {
 			t.Errorf("it went to %+v", to)
 		}
 	})

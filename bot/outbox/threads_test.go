@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"slices"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -136,9 +137,10 @@ func TestNoNewCard(t *testing.T) {
 // TestEngineBusy: an engine that cannot answer is asked again, and a bell does
 // not wait for it.
 func TestEngineBusy(t *testing.T) {
-	busy := true
+	var busy atomic.Bool
+	busy.Store(true)
 	answer := func(r *round, gone chat.CardGone) error {
-		if busy {
+		if busy.Load() {
 			return errors.New("the disk is full")
 		}
 		return anew(r, gone)
@@ -150,7 +152,7 @@ func TestEngineBusy(t *testing.T) {
 		if to := r.post("bell").To; to != (chat.To{}) {
 			t.Errorf("the bell went to %+v", to)
 		}
-		busy = false
+		busy.Store(false)
 		time.Sleep(time.Minute / 2)
 		r.expect("bell", "card again", "first")
 		if to := r.post("first").To; to.Root != r.post("card again").Id {
