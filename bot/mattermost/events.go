@@ -37,12 +37,8 @@ type item struct {
 func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, error) {
 	at := max(p.CreateAt, p.EditAt)
 	it := item{at: at, post: p, moves: true}
-	who, ok, err := r.speaker(ctx, in, p)
+	who, key, ok, err := r.author(ctx, in, p)
 	if err != nil || !ok {
-		return it, err
-	}
-	key, err := r.keyOf(ctx, p.RootId)
-	if err != nil {
 		return it, err
 	}
 	it.what = &chat.Event{
@@ -55,12 +51,8 @@ func (r *receiver) spoken(ctx context.Context, in room, p *model.Post) (item, er
 // edited returns the post as an edit by a person, if it is one.
 func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, error) {
 	it := item{at: p.EditAt, post: p, moves: true}
-	who, ok, err := r.speaker(ctx, in, p)
+	who, key, ok, err := r.author(ctx, in, p)
 	if err != nil || !ok {
-		return it, err
-	}
-	key, err := r.keyOf(ctx, p.RootId)
-	if err != nil {
 		return it, err
 	}
 	it.what = &chat.Event{
@@ -77,12 +69,8 @@ func (r *receiver) edited(ctx context.Context, in room, p *model.Post) (item, er
 // deleted returns the post as one by a person that somebody deleted, if it is one.
 func (r *receiver) deleted(ctx context.Context, in room, p *model.Post) (item, error) {
 	it := item{at: p.DeleteAt, post: p, moves: true}
-	who, ok, err := r.speaker(ctx, in, p)
+	who, key, ok, err := r.author(ctx, in, p)
 	if err != nil || !ok {
-		return it, err
-	}
-	key, err := r.keyOf(ctx, p.RootId)
-	if err != nil {
 		return it, err
 	}
 	it.what = &chat.Event{
@@ -123,6 +111,16 @@ func (r *receiver) getPost(ctx context.Context, doing, id, without string) (*mod
 			return r.api.GetPost(ctx, id, "")
 		}, wholePost)
 	})
+}
+
+// author returns who wrote a post, whether that is somebody to listen to, and the key of
+// the first post of its thread.
+func (r *receiver) author(ctx context.Context, in room, p *model.Post) (who person, key string, ok bool, err error) {
+	if who, ok, err = r.speaker(ctx, in, p); err != nil || !ok {
+		return who, "", ok, err
+	}
+	key, err = r.keyOf(ctx, p.RootId)
+	return who, key, true, err
 }
 
 // speaker returns who wrote a post, and whether that is somebody to listen to.
